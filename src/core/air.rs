@@ -1,0 +1,1 @@
+//! Air: saturation pressure, deficit, wet bulb, still-air correction.

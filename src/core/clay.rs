@@ -1,0 +1,1 @@
+//! Clay: bag water, sorption, shrinkage.

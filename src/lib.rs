@@ -1,0 +1,42 @@
+//! Warecast: weighs drying pots and says when each can be trimmed and when it is bone-dry.
+//!
+//! # The way of a reading
+//!
+//! ```text
+//! bytes on a port ─ sensing::formats ─► records::Reading ─ sensing::reduce ─► store ─┐
+//! bench scale, CSV ─ cli, store::files ────────────────────────────────────► store ─┤
+//!                                                                                   ▼
+//!            cli, plot ◄─ core::report::Report ◄─ core::assess ◄─ records::Studio (as of a time)
+//! ```
+//!
+//! # Where things are
+//!
+//! | module | what | may use |
+//! | --- | --- | --- |
+//! | [`units`] | grams, degrees, pascals, water on dry or wet basis, time; the only conversions | nothing |
+//! | [`records`] | what a studio holds: bodies, pots, handling rows, readings | units |
+//! | [`clock`] | the only place that asks what time it is | units |
+//! | [`core`] | numbers in, numbers out: air, clay, drying, fit, forecast, calls | units, records |
+//! | [`sensing`] | bytes to readings: formats, line session, reduction, ports | units, records, clock |
+//! | [`store`] | the embedded database, settings, import and export | units, records, clock |
+//! | [`watch`] | the daemon: ports to store, refit, last good answer | all of the above |
+//! | [`simulate`] | a made-up shelf behind a pseudo-terminal | units, records, clock |
+//! | [`plot`] | pictures of report values | units, records, core |
+//! | [`cli`] | one file per command, no arithmetic | everything |
+//!
+//! # Units
+//!
+//! Inside the program: grams, degrees Celsius, pascals, relative humidity as a fraction, water as
+//! kg per kg *dry* clay, time in microseconds since the Unix epoch. Percent, wet basis, ounces and
+//! degrees Fahrenheit exist at the edges only and pass through [`units`].
+
+pub mod cli;
+pub mod clock;
+pub mod core;
+pub mod plot;
+pub mod records;
+pub mod sensing;
+pub mod simulate;
+pub mod store;
+pub mod units;
+pub mod watch;

@@ -1,0 +1,3 @@
+//! Parse, run one command, exit status.
+
+fn main() {}

@@ -1,0 +1,459 @@
+//! What a studio holds: bodies, pots, the handling log and readings.
+//!
+//! These are facts as somebody wrote them down or a sensor said them. Units are those of the
+//! program (grams, °C, relative humidity as a fraction, water on the dry basis as a fraction);
+//! percent and other units are converted where rows enter and leave ([`crate::store`]).
+
+use crate::units::Time;
+use std::collections::BTreeMap;
+
+/// A name of a body, pot, board, lot, place or source, held to the rules of the studio files.
+pub type Name = String;
+
+/// Why a text cannot be a name.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum NameError {
+    /// Nothing there.
+    #[error("a name cannot be empty")]
+    Empty,
+    /// More than 64 characters.
+    #[error("a name has at most 64 characters")]
+    TooLong,
+    /// Control characters or `/`.
+    #[error("a name cannot hold control characters or '/'")]
+    Character,
+}
+
+/// Checks the rules for names: 1–64 printable characters, no control characters, no `/`.
+pub fn check_name(text: &str) -> Result<(), NameError> {
+    if text.is_empty() {
+        return Err(NameError::Empty);
+    }
+    if text.chars().count() > 64 {
+        return Err(NameError::TooLong);
+    }
+    if text.chars().any(|c| c == '/' || c.is_control() || is_invisible(c)) {
+        return Err(NameError::Character);
+    }
+    Ok(())
+}
+
+/// Format characters that would let a name hide or reorder text on a terminal or a page.
+fn is_invisible(c: char) -> bool {
+    matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
+}
+
+/// A clay body.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Body {
+    /// Its name; the key.
+    pub name: Name,
+    /// Water of the clay as it comes out of the bag, kg water per kg *wet* clay.
+    pub bag_water_wet: Option<f64>,
+    /// Mean water of the pot (dry basis) at which it first can be trimmed.
+    pub trim_from_dry: Option<f64>,
+    /// Mean water of the pot (dry basis) below which it is too stiff to trim.
+    pub trim_to_dry: Option<f64>,
+}
+
+/// A pot.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Pot {
+    /// Its name; the key.
+    pub name: Name,
+    /// The body it is made of.
+    pub body: Name,
+    /// When it came off the wheel.
+    pub made_at: Time,
+    /// The ball of clay as weighed before throwing, g.
+    pub ball_g: Option<f64>,
+    /// What stands on the scale with the pot from the start, g.
+    pub tare_g: Option<f64>,
+    /// Wet wall thickness, mm.
+    pub wall_mm: Option<f64>,
+    /// Wet base thickness, mm.
+    pub base_mm: Option<f64>,
+    /// The bag, pugging or wedging its clay came from.
+    pub lot: Option<Name>,
+    /// The ware board it stands on.
+    pub board: Option<Name>,
+    /// A sibling that is weighed in its stead.
+    pub like: Option<Name>,
+    /// Where it stands; a room sensor of the same place is preferred.
+    pub place: Option<Name>,
+}
+
+/// How a pot is kept.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Cover {
+    /// Free in the air.
+    Open,
+    /// Loosely under plastic.
+    Draped,
+    /// Tight in plastic.
+    Wrapped,
+    /// In a damp cupboard.
+    Cupboard,
+}
+
+impl Cover {
+    /// All, in order of how freely a pot dries.
+    pub const ALL: [Cover; 4] = [Cover::Open, Cover::Draped, Cover::Wrapped, Cover::Cupboard];
+
+    /// The word in files, JSON and on the screen.
+    pub fn word(self) -> &'static str {
+        match self {
+            Cover::Open => "open",
+            Cover::Draped => "draped",
+            Cover::Wrapped => "wrapped",
+            Cover::Cupboard => "cupboard",
+        }
+    }
+
+    /// By its word.
+    pub fn parse(text: &str) -> Option<Cover> {
+        Cover::ALL.into_iter().find(|c| c.word() == text)
+    }
+}
+
+/// The hand's judgement at the moment of trimming.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Verdict {
+    /// Still too soft.
+    Soft,
+    /// Just right.
+    Right,
+    /// Already too stiff.
+    Stiff,
+}
+
+/// What became of a pot.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Outcome {
+    /// Whole.
+    Sound,
+    /// Cracked while drying.
+    CrackedDrying,
+    /// Cracked while cooling; says nothing about drying.
+    CrackedCooling,
+    /// Warped.
+    Warped,
+    /// Burst in the kiln.
+    Burst,
+}
+
+/// What was done to a pot, or is going to be, with its detail.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Action {
+    /// Stands on that scale from now on.
+    On(Name),
+    /// Lifted off.
+    Off,
+    /// From now on this much else stands on the scale with it, g.
+    Tare(f64),
+    /// Kept so from now on.
+    Cover(Cover),
+    /// Stood on its rim, or back on its foot.
+    Flip,
+    /// Stands in another place from now on.
+    Move(Name),
+    /// Clay was cut away.
+    Trim,
+    /// Wet clay was added, g, where known.
+    Attach(Option<f64>),
+    /// Water was taken out of the inside.
+    Sponge,
+    /// Water was brought on.
+    Wet,
+    /// The hand's judgement.
+    Verdict(Verdict),
+    /// Distance between two marks, mm.
+    Length(f64),
+    /// What became of it.
+    Outcome(Outcome),
+    /// Packed in the kiln.
+    Kiln,
+    /// Scrapped, reclaimed, broken; with a reason, where one was given.
+    Lost(Option<String>),
+}
+
+/// Words of all actions, in the order of the studio files.
+pub const ACTION_WORDS: [&str; 15] = [
+    "on", "off", "tare", "cover", "flip", "move", "trim", "attach", "sponge", "wet", "verdict",
+    "length", "outcome", "kiln", "lost",
+];
+
+/// Why an action or its detail was not understood: says what was expected.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum ActionError {
+    /// No such action.
+    #[error("no such action: expected one of on, off, tare, cover, flip, move, trim, attach, sponge, wet, verdict, length, outcome, kiln, lost")]
+    Word,
+    /// The detail does not fit the action.
+    #[error("{action} wants {expected}")]
+    Detail {
+        /// The action's word.
+        action: &'static str,
+        /// What its detail should be.
+        expected: &'static str,
+    },
+}
+
+impl Action {
+    /// The action's word in files and commands.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Action::On(_) => "on",
+            Action::Off => "off",
+            Action::Tare(_) => "tare",
+            Action::Cover(_) => "cover",
+            Action::Flip => "flip",
+            Action::Move(_) => "move",
+            Action::Trim => "trim",
+            Action::Attach(_) => "attach",
+            Action::Sponge => "sponge",
+            Action::Wet => "wet",
+            Action::Verdict(_) => "verdict",
+            Action::Length(_) => "length",
+            Action::Outcome(_) => "outcome",
+            Action::Kiln => "kiln",
+            Action::Lost(_) => "lost",
+        }
+    }
+
+    /// The detail as it is written in files; empty where there is none.
+    pub fn detail(&self) -> String {
+        match self {
+            Action::On(name) | Action::Move(name) => name.clone(),
+            Action::Tare(g) | Action::Length(g) | Action::Attach(Some(g)) => format!("{g}"),
+            Action::Cover(c) => c.word().into(),
+            Action::Verdict(v) => match v {
+                Verdict::Soft => "soft",
+                Verdict::Right => "right",
+                Verdict::Stiff => "stiff",
+            }
+            .into(),
+            Action::Outcome(o) => match o {
+                Outcome::Sound => "sound",
+                Outcome::CrackedDrying => "cracked-drying",
+                Outcome::CrackedCooling => "cracked-cooling",
+                Outcome::Warped => "warped",
+                Outcome::Burst => "burst",
+            }
+            .into(),
+            Action::Lost(Some(reason)) => reason.clone(),
+            _ => String::new(),
+        }
+    }
+
+    /// From its word and detail (grams and millimetres as plain numbers).
+    pub fn parse(word: &str, detail: &str) -> Result<Action, ActionError> {
+        let fail = |action, expected| Err(ActionError::Detail { action, expected });
+        let number = || detail.parse::<f64>().ok().filter(|v| v.is_finite());
+        let bare = |action: Action| {
+            if detail.is_empty() {
+                Ok(action)
+            } else {
+                Err(ActionError::Detail { action: action.word(), expected: "no detail" })
+            }
+        };
+        match word {
+            "on" => match check_name(detail) {
+                Ok(()) => Ok(Action::On(detail.into())),
+                Err(_) => fail("on", "the name of a scale or cell"),
+            },
+            "off" => bare(Action::Off),
+            "tare" => match number() {
+                Some(g) => Ok(Action::Tare(g)),
+                None => fail("tare", "grams"),
+            },
+            "cover" => match Cover::parse(detail) {
+                Some(c) => Ok(Action::Cover(c)),
+                None => fail("cover", "open, draped, wrapped or cupboard"),
+            },
+            "flip" => bare(Action::Flip),
+            "move" => match check_name(detail) {
+                Ok(()) => Ok(Action::Move(detail.into())),
+                Err(_) => fail("move", "the name of a place"),
+            },
+            "trim" => bare(Action::Trim),
+            "attach" if detail.is_empty() => Ok(Action::Attach(None)),
+            "attach" => match number().filter(|g| *g >= 0.0) {
+                Some(g) => Ok(Action::Attach(Some(g))),
+                None => fail("attach", "grams of wet clay, or nothing"),
+            },
+            "sponge" => bare(Action::Sponge),
+            "wet" => bare(Action::Wet),
+            "verdict" => match detail {
+                "soft" => Ok(Action::Verdict(Verdict::Soft)),
+                "right" => Ok(Action::Verdict(Verdict::Right)),
+                "stiff" => Ok(Action::Verdict(Verdict::Stiff)),
+                _ => fail("verdict", "soft, right or stiff"),
+            },
+            "length" => match number().filter(|mm| *mm > 0.0) {
+                Some(mm) => Ok(Action::Length(mm)),
+                None => fail("length", "millimetres"),
+            },
+            "outcome" => match detail {
+                "sound" => Ok(Action::Outcome(Outcome::Sound)),
+                "cracked-drying" => Ok(Action::Outcome(Outcome::CrackedDrying)),
+                "cracked-cooling" => Ok(Action::Outcome(Outcome::CrackedCooling)),
+                "warped" => Ok(Action::Outcome(Outcome::Warped)),
+                "burst" => Ok(Action::Outcome(Outcome::Burst)),
+                _ => fail("outcome", "sound, cracked-drying, cracked-cooling, warped or burst"),
+            },
+            "kiln" => bare(Action::Kiln),
+            "lost" if detail.is_empty() => Ok(Action::Lost(None)),
+            "lost" => Ok(Action::Lost(Some(detail.into()))),
+            _ => Err(ActionError::Word),
+        }
+    }
+
+    /// Whether a row of the future counts as a plan that forecasts follow.
+    pub fn can_be_planned(&self) -> bool {
+        matches!(self, Action::Cover(_) | Action::Flip | Action::Move(_))
+    }
+}
+
+/// One row of the handling log. It counts from its own time on, whenever it was written down.
+#[derive(Clone, PartialEq, Debug)]
+pub struct HandlingRow {
+    /// When it was, or will be, done.
+    pub time: Time,
+    /// The pot.
+    pub pot: Name,
+    /// What.
+    pub action: Action,
+}
+
+/// What a reading measures, in the program's unit.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Quantity {
+    /// Gross mass, g.
+    Mass,
+    /// Temperature, °C.
+    Temperature,
+    /// Relative humidity, fraction (1 = 100 %RH).
+    Humidity,
+}
+
+impl Quantity {
+    /// The word in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Quantity::Mass => "mass",
+            Quantity::Temperature => "temperature",
+            Quantity::Humidity => "humidity",
+        }
+    }
+
+    /// By its word.
+    pub fn parse(text: &str) -> Option<Quantity> {
+        Some(match text {
+            "mass" => Quantity::Mass,
+            "temperature" => Quantity::Temperature,
+            "humidity" => Quantity::Humidity,
+            _ => return None,
+        })
+    }
+}
+
+/// One thing that a sensor or scale said. Key: time, source, quantity, pot.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Reading {
+    /// When.
+    pub time: Time,
+    /// Which sensor or scale.
+    pub source: Name,
+    /// What it measures.
+    pub quantity: Quantity,
+    /// Value in the program's unit: g, °C, or relative humidity as a fraction.
+    pub value: f64,
+    /// The pot, where one scale serves many in turn; else `None`: the handling log tells.
+    pub pot: Option<Name>,
+    /// How many samples a reduced reading stands for; `None` for a reading as it came.
+    pub count: Option<u32>,
+    /// Robust spread (scaled MAD) of those samples, in the unit of `value`.
+    pub spread: Option<f64>,
+}
+
+/// A point of a series: time and value in the program's unit.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Point {
+    /// When.
+    pub time: Time,
+    /// Value in the program's unit.
+    pub value: f64,
+}
+
+/// Air of one place: temperature and humidity as two series, each in order of time.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Air {
+    /// °C.
+    pub temperature: Vec<Point>,
+    /// Relative humidity, fraction.
+    pub humidity: Vec<Point>,
+}
+
+/// Weighings of one pot as they stand on the scale (gross), in order of time.
+///
+/// A pot's weighings are the readings that name it, and those without a name that came from the
+/// source it stood on (`on` … `off`) at that time.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Weighings(pub Vec<Point>);
+
+/// A studio as it was known at a time, with its plans: what every estimate is made from.
+///
+/// Readings and handling rows later than `at` are absent, save planned cover, flip and move rows;
+/// pots made later than `at` are absent.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Studio {
+    /// The time that it is looked at.
+    pub at: Time,
+    /// Clay bodies by name.
+    pub bodies: BTreeMap<Name, Body>,
+    /// Pots by name.
+    pub pots: BTreeMap<Name, Pot>,
+    /// Handling rows of each pot in order of time (ties: order of [`ACTION_WORDS`]); plans last.
+    pub handling: BTreeMap<Name, Vec<HandlingRow>>,
+    /// Weighings of each pot.
+    pub weighings: BTreeMap<Name, Weighings>,
+    /// Air by place; the studio's main sensor (`room`) under the empty name, `room:PLACE` under
+    /// PLACE.
+    pub air: BTreeMap<Name, Air>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_action_survives_its_own_text() {
+        let rows = [
+            ("on", "cell-1"), ("off", ""), ("tare", "180.5"), ("cover", "draped"), ("flip", ""),
+            ("move", "loft"), ("trim", ""), ("attach", ""), ("attach", "31"), ("sponge", ""),
+            ("wet", ""), ("verdict", "stiff"), ("length", "102.5"), ("outcome", "warped"),
+            ("kiln", ""), ("lost", ""), ("lost", "fell"),
+        ];
+        for (word, detail) in rows {
+            let action = Action::parse(word, detail).unwrap();
+            assert_eq!((action.word(), action.detail().as_str()), (word, detail));
+        }
+        for word in ACTION_WORDS {
+            assert!(!matches!(Action::parse(word, "\u{1}"), Err(ActionError::Word)));
+        }
+        assert_eq!(Action::parse("bake", ""), Err(ActionError::Word));
+        assert!(Action::parse("trim", "much").is_err());
+        assert!(Action::parse("tare", "inf").is_err());
+    }
+
+    #[test]
+    fn names_are_held_to_the_rules() {
+        assert_eq!(check_name("shelf-a:cell-1"), Ok(()));
+        assert_eq!(check_name(""), Err(NameError::Empty));
+        assert_eq!(check_name(&"x".repeat(65)), Err(NameError::TooLong));
+        for bad in ["a/b", "a\u{1b}[31m", "a\nb", "a\u{202e}b"] {
+            assert_eq!(check_name(bad), Err(NameError::Character));
+        }
+    }
+}
