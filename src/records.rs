@@ -187,7 +187,9 @@ pub const ACTION_WORDS: [&str; 15] = [
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum ActionError {
     /// No such action.
-    #[error("no such action: expected one of on, off, tare, cover, flip, move, trim, attach, sponge, wet, verdict, length, outcome, kiln, lost")]
+    #[error(
+        "no such action: expected one of on, off, tare, cover, flip, move, trim, attach, sponge, wet, verdict, length, outcome, kiln, lost"
+    )]
     Word,
     /// The detail does not fit the action.
     #[error("{action} wants {expected}")]
@@ -430,10 +432,23 @@ mod tests {
     #[test]
     fn every_action_survives_its_own_text() {
         let rows = [
-            ("on", "cell-1"), ("off", ""), ("tare", "180.5"), ("cover", "draped"), ("flip", ""),
-            ("move", "loft"), ("trim", ""), ("attach", ""), ("attach", "31"), ("sponge", ""),
-            ("wet", ""), ("verdict", "stiff"), ("length", "102.5"), ("outcome", "warped"),
-            ("kiln", ""), ("lost", ""), ("lost", "fell"),
+            ("on", "cell-1"),
+            ("off", ""),
+            ("tare", "180.5"),
+            ("cover", "draped"),
+            ("flip", ""),
+            ("move", "loft"),
+            ("trim", ""),
+            ("attach", ""),
+            ("attach", "31"),
+            ("sponge", ""),
+            ("wet", ""),
+            ("verdict", "stiff"),
+            ("length", "102.5"),
+            ("outcome", "warped"),
+            ("kiln", ""),
+            ("lost", ""),
+            ("lost", "fell"),
         ];
         for (word, detail) in rows {
             let action = Action::parse(word, detail).unwrap();
