@@ -22,6 +22,7 @@
 //! | [`watch`] | the daemon: ports to store, refit, last good answer | all of the above |
 //! | [`simulate`] | a made-up shelf behind a pseudo-terminal | units, records, clock |
 //! | [`plot`] | pictures of report values | units, records, core |
+//! | [`answers`] | answers for all pots, on all cores | units, records, core |
 //! | [`cli`] | one file per command, no arithmetic | everything |
 //!
 //! # Units
@@ -30,6 +31,7 @@
 //! kg per kg *dry* clay, time in microseconds since the Unix epoch. Percent, wet basis, ounces and
 //! degrees Fahrenheit exist at the edges only and pass through [`units`].
 
+pub mod answers;
 pub mod cli;
 pub mod clock;
 pub mod core;

@@ -1,3 +1,23 @@
-//! Parse, run one command, exit status.
+//! Parse, set up the log, run one command, exit status.
+//!
+//! Exit status of every command: 0 done; 1 some rows were refused or (for `ready`) nothing is
+//! ready; 2 wrong usage, or it could not be done.
 
-fn main() {}
+use clap::{CommandFactory, Parser};
+use clap_complete::CompleteEnv;
+use std::process::ExitCode;
+use warecast::cli::{self, Cli};
+
+fn main() -> ExitCode {
+    CompleteEnv::with_factory(Cli::command).complete();
+    let cli = Cli::parse();
+    cli::log::start();
+    match cli.run() {
+        Ok(status) => status,
+        Err(error) if cli::reader_went_away(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            cli::say_error(&error);
+            ExitCode::from(cli::FAILED)
+        }
+    }
+}
