@@ -89,8 +89,10 @@ struct Moist {
     deficit: f64,
     #[serde(rename = "dewpoint_C")]
     dew_point: f64,
-    wetbulb_C_psychrolib: f64,
-    wetbulb_C_coolprop: f64,
+    #[serde(rename = "wetbulb_C_psychrolib")]
+    wet_bulb_psychrolib: f64,
+    #[serde(rename = "wetbulb_C_coolprop")]
+    wet_bulb_coolprop: f64,
     humratio_psychrolib: f64,
     humratio_coolprop: f64,
     abs_humidity_gm3: f64,
@@ -109,8 +111,8 @@ fn moist_air_agrees_with_two_libraries() {
         close(dew_point(vapour), row.dew_point, 0.0015, "dew point");
         let wet = wet_bulb(t, rh, STANDARD_PRESSURE);
         // PsychroLib halves its span down to 0.001 K.
-        close(wet, row.wetbulb_C_psychrolib, 0.0015, "wet bulb");
-        close(wet, row.wetbulb_C_coolprop, 0.022, "wet bulb of real air");
+        close(wet, row.wet_bulb_psychrolib, 0.0015, "wet bulb");
+        close(wet, row.wet_bulb_coolprop, 0.022, "wet bulb of real air");
         let ratio = humidity_ratio(vapour, STANDARD_PRESSURE);
         close(ratio, row.humratio_psychrolib, 6e-7, "humidity ratio");
         // CoolProp includes the enhancement factor of real air.
