@@ -40,7 +40,7 @@ pub fn check_name(text: &str) -> Result<(), NameError> {
 
 /// Format characters that would let a name hide or reorder text on a terminal or a page.
 fn is_invisible(c: char) -> bool {
-    matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
+    matches!(u32::from(c), 0x200b..=0x200f | 0x2028..=0x202e | 0x2060..=0x206f | 0xfeff)
 }
 
 /// A clay body.

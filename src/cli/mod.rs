@@ -2,8 +2,8 @@
 //!
 //! A command is a file with `#[derive(clap::Args)] pub struct Args` and
 //! `pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode>`; it is registered by
-//! a `mod` line, a variant and a match arm in this file. What is meant for programs goes to standard
-//! output, everything else to standard error.
+//! a `mod` line, a variant and a match arm in this file. What is meant for programs goes to
+//! standard output, everything else to standard error.
 
 pub mod log;
 pub mod report;
