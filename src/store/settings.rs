@@ -1,1 +1,422 @@
+//! The studio's settings: `studio.toml`, read when the studio is opened.
+//!
+//! Unknown settings are refused, and every complaint says file, line and column in plain words.
+//! [`DEFAULT`] is written into a new studio; it documents each setting beside its default.
 
+use super::{SETTINGS, rules, shown};
+use crate::records::Name;
+use regex::bytes::{Regex, RegexBuilder};
+use serde::Deserialize;
+use std::io::{ErrorKind, Write};
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use toml::Spanned;
+
+/// What a new studio's `studio.toml` holds: the defaults, with every setting explained.
+pub const DEFAULT: &str = r#"# Settings of this studio. Lines that begin with # are remarks; take the # away to use them.
+# Unknown settings are refused. Settings count from the next command on; restart `watch`.
+
+# What people read: "metric" (g, °C) or "us" (lb oz, °F). Files and JSON are always metric.
+units = "metric"
+
+# What clock times mean and how they are shown; default: the computer's own time zone.
+# time_zone = "Europe/Lisbon"
+
+# One block for each serial port that `warecast watch` listens to.
+#
+# A board that sends SenML lines (RFC 8428), the default format:
+#
+# [[port]]
+# path = "/dev/ttyUSB0"     # a name under /dev/serial/by-id/ survives replugging
+# baud = 9600               # the default
+#
+# A scale that prints text. The pattern is a regular expression (https://docs.rs/regex) that is
+# searched for in each line; its group "mass" is the number, its group "unit", if it has one, is
+# g, kg, oz or lb (without: grams). The source is the name that the readings are kept under.
+#
+# [[port]]
+# path = "/dev/ttyUSB1"
+# format = "text"
+# pattern = '(?P<mass>[-+]?\d+(\.\d+)?)\s*(?P<unit>g|kg|oz|lb)'
+# source = "bench"
+"#;
+
+/// Baud rate of a port that does not say.
+pub const DEFAULT_BAUD: u32 = 9600;
+/// Longest pattern, in bytes.
+const PATTERN_BYTES: usize = 1000;
+/// Largest compiled pattern, and its largest cache while searching, in bytes.
+const COMPILED_BYTES: usize = 1 << 20;
+/// Highest baud rate that is taken for real (USB serial converters reach 12 Mbaud).
+const BAUD_MAX: u32 = 12_000_000;
+
+/// The studio's settings.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Settings {
+    /// Units of what people read.
+    pub units: Units,
+    /// IANA name of the time zone; `None`: the computer's own.
+    pub time_zone: Option<String>,
+    /// Serial ports to listen to.
+    pub port: Vec<PortSettings>,
+}
+
+/// Units of what people read. Files and JSON are always metric.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Units {
+    /// Grams and kilograms, °C.
+    #[default]
+    Metric,
+    /// Pounds and ounces, °F.
+    Us,
+}
+
+/// One serial port.
+#[derive(Clone, PartialEq, Debug)]
+pub struct PortSettings {
+    /// Path of the device.
+    pub path: String,
+    /// Bits per second.
+    pub baud: u32,
+    /// What comes down the line.
+    pub format: Format,
+    /// For text: a checked regular expression with a group `mass` and perhaps one `unit`; see
+    /// [`compile_pattern`].
+    pub pattern: Option<String>,
+    /// For text: the name that its readings are kept under.
+    pub source: Option<Name>,
+}
+
+/// What comes down a serial line.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Format {
+    /// SenML (RFC 8428), one JSON pack per line.
+    #[default]
+    Senml,
+    /// Any text in which a pattern finds the mass.
+    Text,
+}
+
+/// What is wrong with the settings, and where.
+#[derive(Debug, thiserror::Error)]
+pub enum SettingsError {
+    /// The file cannot be read.
+    #[error("{path}: {source}")]
+    Unreadable {
+        /// Which file.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// Something in it is wrong.
+    #[error("{path}:{line}:{column}: {text}")]
+    Wrong {
+        /// Which file.
+        path: PathBuf,
+        /// Line, from 1.
+        line: usize,
+        /// Column in characters, from 1.
+        column: usize,
+        /// What is wrong and what was expected.
+        text: String,
+    },
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawSettings {
+    #[serde(default)]
+    units: Units,
+    time_zone: Option<Spanned<String>>,
+    #[serde(default)]
+    port: Vec<RawPort>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawPort {
+    path: Spanned<String>,
+    baud: Option<Spanned<u32>>,
+    format: Option<Spanned<Format>>,
+    pattern: Option<Spanned<String>>,
+    source: Option<Spanned<String>>,
+}
+
+/// A complaint and the bytes that it is about.
+type Complaint = (Range<usize>, String);
+
+impl Settings {
+    /// Reads the settings of the studio in `dir`; defaults where there is no file.
+    pub fn read(dir: &Path) -> Result<Settings, SettingsError> {
+        let path = dir.join(SETTINGS);
+        match std::fs::read(&path) {
+            Ok(bytes) => Settings::parse(&bytes, &path),
+            Err(e) if e.kind() == ErrorKind::NotFound => Ok(Settings::default()),
+            Err(source) => Err(SettingsError::Unreadable { path, source }),
+        }
+    }
+
+    /// Reads settings from the text of a file; `path` is named in complaints.
+    pub fn parse(bytes: &[u8], path: &Path) -> Result<Settings, SettingsError> {
+        let understood = match std::str::from_utf8(bytes) {
+            Ok(text) => Settings::understand(text),
+            Err(e) => Err((e.valid_up_to()..bytes.len(), "not UTF-8; save it as UTF-8".into())),
+        };
+        understood.map_err(|(span, text)| {
+            let (line, column) = position(bytes, span.start);
+            SettingsError::Wrong { path: path.into(), line, column, text }
+        })
+    }
+
+    fn understand(text: &str) -> Result<Settings, Complaint> {
+        let raw: RawSettings = toml::from_str(text)
+            .map_err(|e| (e.span().unwrap_or(0..0), in_plain_words(e.message())))?;
+        if let Some(zone) = &raw.time_zone
+            && jiff::tz::TimeZone::get(zone.get_ref()).is_err()
+        {
+            let text = format!(
+                "unknown time zone \"{}\"; expected an IANA name such as \"Europe/Lisbon\"",
+                shown(zone.get_ref())
+            );
+            return Err((zone.span(), text));
+        }
+        let mut port: Vec<PortSettings> = Vec::new();
+        for one in raw.port {
+            if port.iter().any(|other| other.path == *one.path.get_ref()) {
+                return Err((one.path.span(), "this port has a block already".into()));
+            }
+            port.push(one.check()?);
+        }
+        Ok(Settings { units: raw.units, time_zone: raw.time_zone.map(Spanned::into_inner), port })
+    }
+}
+
+impl RawPort {
+    fn check(self) -> Result<PortSettings, Complaint> {
+        if self.path.get_ref().is_empty() {
+            return Err((self.path.span(), "expected the path of a serial port".into()));
+        }
+        if let Some(baud) = &self.baud
+            && !(1..=BAUD_MAX).contains(baud.get_ref())
+        {
+            return Err((baud.span(), format!("expected a baud rate from 1 to {BAUD_MAX}")));
+        }
+        if let Some(pattern) = &self.pattern {
+            compile_pattern(pattern.get_ref()).map_err(|text| (pattern.span(), text))?;
+        }
+        if let Some(source) = &self.source {
+            rules::name("source", source.get_ref()).map_err(|e| (source.span(), e.text))?;
+        }
+        let format = self.format.as_ref().map(|f| *f.get_ref()).unwrap_or_default();
+        match (format, &self.pattern, &self.source) {
+            (Format::Senml, Some(other), _) | (Format::Senml, _, Some(other)) => {
+                let text = "this is for format = \"text\"; SenML lines name their own sources";
+                return Err((other.span(), text.into()));
+            }
+            (Format::Text, None, _) | (Format::Text, _, None) => {
+                let span = self.format.map_or(self.path.span(), |f| f.span());
+                let text = "a port with format = \"text\" needs a pattern (how to find the mass \
+                            in a line) and a source (the name that its readings are kept under)";
+                return Err((span, text.into()));
+            }
+            _ => {}
+        }
+        Ok(PortSettings {
+            path: self.path.into_inner(),
+            baud: self.baud.map_or(DEFAULT_BAUD, Spanned::into_inner),
+            format,
+            pattern: self.pattern.map(Spanned::into_inner),
+            source: self.source.map(Spanned::into_inner),
+        })
+    }
+}
+
+/// Compiles the pattern of a text port, of bounded size; says in plain words what is wrong.
+///
+/// The named group `mass` must be there, `unit` may be; other names are refused.
+pub fn compile_pattern(pattern: &str) -> Result<Regex, String> {
+    if pattern.len() > PATTERN_BYTES {
+        return Err(format!("the pattern has more than {PATTERN_BYTES} bytes"));
+    }
+    let regex = RegexBuilder::new(pattern)
+        .size_limit(COMPILED_BYTES)
+        .dfa_size_limit(COMPILED_BYTES)
+        .build()
+        .map_err(|e| match e {
+            regex::Error::CompiledTooBig(_) => "the pattern is too large when compiled".into(),
+            // The library draws the pattern with a mark below it; its last line says why.
+            other => {
+                let text = other.to_string();
+                let why = text.lines().last().unwrap_or_default().trim();
+                let why = why.strip_prefix("error: ").unwrap_or(why);
+                format!("the pattern is no regular expression: {why}")
+            }
+        })?;
+    if let Some(other) = regex.capture_names().flatten().find(|n| !["mass", "unit"].contains(n)) {
+        return Err(format!("the pattern names a group \"{other}\"; expected mass or unit"));
+    }
+    if !regex.capture_names().flatten().any(|n| n == "mass") {
+        return Err("the pattern has no group named mass; expected (?P<mass>…)".into());
+    }
+    Ok(regex)
+}
+
+/// Writes [`DEFAULT`] into `dir` unless settings are there.
+pub(super) fn write_default(dir: &Path) -> std::io::Result<()> {
+    let mut file = super::fresh_file(dir)?;
+    file.write_all(DEFAULT.as_bytes())?;
+    file.as_file().sync_all()?;
+    match file.persist_noclobber(dir.join(SETTINGS)) {
+        Err(e) if e.error.kind() != ErrorKind::AlreadyExists => Err(e.error),
+        _ => Ok(()),
+    }
+}
+
+/// Line and column (in characters) of a byte, both from 1.
+fn position(bytes: &[u8], at: usize) -> (usize, usize) {
+    let before = &bytes[..at.min(bytes.len())];
+    let line_start = before.iter().rposition(|b| *b == b'\n').map_or(0, |i| i + 1);
+    let line = before.iter().filter(|b| **b == b'\n').count() + 1;
+    (line, String::from_utf8_lossy(&before[line_start..]).chars().count() + 1)
+}
+
+/// The library's message in the words of the studio's documentation.
+fn in_plain_words(message: &str) -> String {
+    let mut text = message.trim().replace('\n', "; ").replace('`', "\"");
+    for (from, to) in [
+        ("unknown field", "unknown setting"),
+        ("unknown variant", "unknown value"),
+        ("missing field", "missing setting"),
+        ("invalid type: ", "wrong kind of value: "),
+        ("invalid value: ", "wrong value: "),
+        ("expected u32", "expected a whole number"),
+        ("expected a sequence", "expected [[port]]"),
+        ("struct RawPort", "a block of settings"),
+        ("struct RawSettings", "settings"),
+    ] {
+        text = text.replace(from, to);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn parse(text: &str) -> Result<Settings, String> {
+        Settings::parse(text.as_bytes(), Path::new("studio.toml")).map_err(|e| e.to_string())
+    }
+
+    #[test]
+    fn the_documented_defaults_are_the_defaults() {
+        assert_eq!(parse(DEFAULT), Ok(Settings::default()));
+        assert_eq!(parse(""), Ok(Settings::default()));
+    }
+
+    #[test]
+    fn the_documented_examples_work_once_their_remark_signs_are_gone() {
+        let mut text = String::new();
+        for line in DEFAULT.lines() {
+            let bare = line.strip_prefix("# ").unwrap_or(line);
+            let is_example = bare.starts_with("[[port]]") || bare.contains(" = ");
+            text.push_str(if is_example { bare } else { "" });
+            text.push('\n');
+        }
+        let settings = parse(&text).unwrap();
+        assert_eq!(settings.time_zone.as_deref(), Some("Europe/Lisbon"));
+        assert_eq!(settings.port.len(), 2);
+        assert_eq!(settings.port[0].baud, 9600);
+        assert_eq!(settings.port[0].format, Format::Senml);
+        assert_eq!(settings.port[1].source.as_deref(), Some("bench"));
+        let pattern = compile_pattern(settings.port[1].pattern.as_ref().unwrap()).unwrap();
+        let found = pattern.captures(b"ST,GS, +  812.4 g\r").unwrap();
+        assert_eq!(&found["mass"], b"812.4");
+        assert_eq!(&found["unit"], b"g");
+    }
+
+    #[test]
+    fn complaints_say_where_and_what() {
+        let port = "[[port]]\npath = \"/dev/ttyUSB0\"\n";
+        for (text, complaint) in [
+            (
+                "units = \"us\"\n  unitz = 1\n".to_owned(),
+                "studio.toml:2:3: unknown setting \"unitz\", expected one of \"units\", \
+                 \"time_zone\", \"port\"",
+            ),
+            (
+                "units = \"stone\"\n".into(),
+                "studio.toml:1:9: unknown value \"stone\", expected \"metric\" or \"us\"",
+            ),
+            (
+                "# é\ntime_zone = \"Atlantis\"\n".into(),
+                "studio.toml:2:13: unknown time zone \"Atlantis\"; expected an IANA name such as \
+                 \"Europe/Lisbon\"",
+            ),
+            (
+                format!("{port}speed = 9600\n"),
+                "studio.toml:3:1: unknown setting \"speed\", expected one of \"path\", \"baud\", \
+                 \"format\", \"pattern\", \"source\"",
+            ),
+            (
+                format!("{port}baud = \"fast\"\n"),
+                "studio.toml:3:8: wrong kind of value: string \"fast\", expected a whole number",
+            ),
+            (
+                format!("{port}baud = 0\n"),
+                "studio.toml:3:8: expected a baud rate from 1 to 12000000",
+            ),
+            (format!("{port}{port}"), "studio.toml:4:8: this port has a block already"),
+            (
+                format!("{port}pattern = '(?P<mass>x)'\n"),
+                "studio.toml:3:11: this is for format = \"text\"; SenML lines name their own \
+                 sources",
+            ),
+            (
+                format!("{port}format = \"text\"\nsource = \"a/b\"\n"),
+                "studio.toml:4:10: a name cannot hold control characters or '/'; got \"a/b\"",
+            ),
+            (
+                format!("{port}format = \"text\"\npattern = '(?P<mass>\\d+'\n"),
+                "studio.toml:4:11: the pattern is no regular expression: unclosed group",
+            ),
+            (
+                format!("{port}format = \"text\"\npattern = '\\d+ g'\n"),
+                "studio.toml:4:11: the pattern has no group named mass; expected (?P<mass>…)",
+            ),
+            (
+                format!("{port}format = \"text\"\npattern = '(?P<mass>(\\d{{999}}){{999}})'\n"),
+                "studio.toml:4:11: the pattern is too large when compiled",
+            ),
+            (
+                format!("{port}format = \"text\"\n"),
+                "studio.toml:3:10: a port with format = \"text\" needs a pattern (how to find \
+                 the mass in a line) and a source (the name that its readings are kept under)",
+            ),
+            ("[[port]]\nbaud = 9600\n".into(), "studio.toml:1:1: missing setting \"path\""),
+            (
+                "port = 3\n".into(),
+                "studio.toml:1:8: wrong kind of value: integer \"3\", expected [[port]]",
+            ),
+        ] {
+            assert_eq!(parse(&text), Err(complaint.to_owned()), "{text}");
+        }
+        for broken in ["units = ", "= 3", "[[port", "units = \"metric\"\nunits = \"us\"", "\u{0}"] {
+            let complaint = parse(broken).unwrap_err();
+            assert!(complaint.starts_with("studio.toml:"), "{complaint}");
+        }
+        let latin = Settings::parse(b"units = \"metric\"\n# caf\xe9\n", Path::new("studio.toml"));
+        assert_eq!(
+            latin.map_err(|e| e.to_string()),
+            Err("studio.toml:2:6: not UTF-8; save it as UTF-8".to_owned())
+        );
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn any_bytes_are_settings_or_a_complaint(bytes: Vec<u8>) {
+            let _ = Settings::parse(&bytes, Path::new("studio.toml"));
+        }
+    }
+}

@@ -1,0 +1,172 @@
+//! Readings in the database: append-only, one series per source, quantity and pot named.
+
+use super::rows::{self, Fate};
+use super::text::{self, READING_COLUMNS};
+use super::{Clash, StoreError, rules};
+use crate::records::{Name, Point, Quantity, Reading};
+use crate::units::Time;
+use rusqlite::{CachedStatement, Connection, OptionalExtension, params};
+use std::collections::HashMap;
+
+/// What one source says of one quantity, for one pot where it is named.
+#[derive(Clone, Debug)]
+pub(super) struct Series {
+    pub id: i64,
+    pub source: Name,
+    pub quantity: Quantity,
+    pub pot: Option<Name>,
+}
+
+/// All series, in order of source, quantity and pot.
+pub(super) fn all_series(db: &Connection) -> rusqlite::Result<Vec<Series>> {
+    let mut statement = db.prepare_cached(
+        "SELECT id, source, quantity, pot FROM series ORDER BY source, quantity, pot",
+    )?;
+    let found = statement.query_map([], |row| {
+        let (quantity, pot): (String, String) = (row.get(2)?, row.get(3)?);
+        let quantity = Quantity::parse(&quantity).ok_or(rusqlite::Error::InvalidQuery)?;
+        let pot = (!pot.is_empty()).then_some(pot);
+        Ok(Series { id: row.get(0)?, source: row.get(1)?, quantity, pot })
+    })?;
+    found.collect()
+}
+
+/// Adds to `points` those of a series from `from` to before `to`, in order of time.
+pub(super) fn read_points(
+    db: &Connection,
+    series: i64,
+    (from, to): (Time, Time),
+    points: &mut Vec<Point>,
+) -> rusqlite::Result<()> {
+    let mut statement = db.prepare_cached(
+        "SELECT time, value FROM reading
+         WHERE series = ?1 AND time >= ?2 AND time < ?3 ORDER BY time",
+    )?;
+    let mut rows = statement.query(params![series, from.0, to.0])?;
+    while let Some(row) = rows.next()? {
+        points.push(Point { time: Time(row.get(0)?), value: row.get(1)? });
+    }
+    Ok(())
+}
+
+/// The last point of a series.
+pub(super) fn last_point(db: &Connection, series: i64) -> rusqlite::Result<Option<Point>> {
+    db.prepare_cached(
+        "SELECT time, value FROM reading WHERE series = ? ORDER BY time DESC LIMIT 1",
+    )?
+    .query_row([series], |row| Ok(Point { time: Time(row.get(0)?), value: row.get(1)? }))
+    .optional()
+}
+
+/// The numbers of a reading: everything but its key.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(super) struct Numbers {
+    pub value: f64,
+    pub count: Option<u32>,
+    pub spread: Option<f64>,
+}
+
+/// Writes readings inside a transaction.
+pub(super) struct Writer<'db> {
+    db: &'db Connection,
+    insert: CachedStatement<'db>,
+    series: HashMap<(Name, Quantity, Option<Name>), i64>,
+}
+
+impl<'db> Writer<'db> {
+    pub fn new(db: &'db Connection) -> rusqlite::Result<Writer<'db>> {
+        let insert = db.prepare_cached(
+            "INSERT INTO reading (series, time, value, count, spread)
+             VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
+        )?;
+        Ok(Writer { db, insert, series: HashMap::new() })
+    }
+
+    /// Writes one reading. Errors: [`StoreError::Unfit`] for one that breaks the rules, or whose
+    /// pot is not there.
+    pub fn put(&mut self, r: &Reading, clash: Clash) -> Result<Fate, StoreError> {
+        rules::reading(r)?;
+        let series = self.series_of(&r.source, r.quantity, r.pot.as_deref())?;
+        let numbers = Numbers { value: r.value, count: r.count, spread: r.spread };
+        self.put_numbers(series, r.quantity, r.time, numbers, clash)
+    }
+
+    /// The series of that key, made where it is not there yet. The names must fit the rules.
+    /// Errors: [`StoreError::Unfit`] if the pot is not there.
+    pub fn series_of(
+        &mut self,
+        source: &str,
+        quantity: Quantity,
+        pot: Option<&str>,
+    ) -> Result<i64, StoreError> {
+        let key = (source.to_owned(), quantity, pot.map(str::to_owned));
+        if let Some(id) = self.series.get(&key) {
+            return Ok(*id);
+        }
+        if let Some(pot) = pot
+            && rows::pot(self.db, pot)?.is_none()
+        {
+            return Err(rules::missing("pot", "pot", pot).into());
+        }
+        let names = params![source, quantity.word(), pot.unwrap_or_default()];
+        let find = "SELECT id FROM series WHERE source = ?1 AND quantity = ?2 AND pot = ?3";
+        let found = self.db.prepare_cached(find)?.query_row(names, |row| row.get(0)).optional()?;
+        let id = match found {
+            Some(id) => id,
+            None => self
+                .db
+                .prepare_cached("INSERT INTO series (source, quantity, pot) VALUES (?1, ?2, ?3)")?
+                .insert(names)?,
+        };
+        self.series.insert(key, id);
+        Ok(id)
+    }
+
+    /// Writes one reading of a series. The numbers must fit the rules.
+    pub fn put_numbers(
+        &mut self,
+        series: i64,
+        quantity: Quantity,
+        time: Time,
+        new: Numbers,
+        clash: Clash,
+    ) -> Result<Fate, StoreError> {
+        let row = params![series, time.0, new.value, new.count, new.spread];
+        if self.insert.execute(row)? == 1 {
+            return Ok(Fate::Added);
+        }
+        let old = self
+            .db
+            .prepare_cached(
+                "SELECT value, count, spread FROM reading WHERE series = ? AND time = ?",
+            )?
+            .query_row(params![series, time.0], |row| {
+                Ok(Numbers { value: row.get(0)?, count: row.get(1)?, spread: row.get(2)? })
+            })?;
+        if old == new {
+            return Ok(Fate::Known);
+        }
+        if clash == Clash::Refuse {
+            return Ok(contradiction(quantity, time, old, new));
+        }
+        self.db
+            .prepare_cached(
+                "UPDATE reading SET value = ?3, count = ?4, spread = ?5
+                 WHERE series = ?1 AND time = ?2",
+            )?
+            .execute(row)?;
+        Ok(Fate::Replaced)
+    }
+}
+
+fn contradiction(quantity: Quantity, time: Time, old: Numbers, new: Numbers) -> Fate {
+    let fields = |n: Numbers| {
+        let Numbers { value, count, spread } = n;
+        let (source, pot) = (Name::new(), None);
+        text::reading_fields(&Reading { time, source, quantity, value, pot, count, spread })
+    };
+    match text::difference(&READING_COLUMNS, fields(old), fields(new)) {
+        Some((column, stored)) => Fate::Contradicts(column, stored),
+        None => Fate::Known,
+    }
+}

@@ -1,0 +1,185 @@
+//! What a row must hold to be kept: the rules of the studio files for names, numbers and times.
+//!
+//! Checked for every row, whichever way it comes in, so that all that is stored can be written
+//! to files and read back.
+
+use crate::records::{self, Action, Body, HandlingRow, Pot, Quantity, Reading};
+use crate::units::Time;
+
+/// Why a row cannot be kept: the column of the studio files, and what is wrong with it.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("{column}: {text}")]
+pub struct Unfit {
+    /// The column's name.
+    pub column: &'static str,
+    /// What is wrong and what was expected.
+    pub text: String,
+}
+
+/// Room for rounding at the ends of a range, in the unit of the value (conversion from °F).
+const ROUNDING: f64 = 1e-9;
+/// Temperatures that are taken for real, °C.
+pub const TEMPERATURE_C: std::ops::RangeInclusive<f64> = -60.0..=120.0;
+/// Humidities that are taken for real, fraction.
+pub const HUMIDITY: std::ops::RangeInclusive<f64> = 0.0..=1.1;
+/// Longest reason of a `lost` row, in characters.
+const REASON_CHARS: usize = 1000;
+
+fn unfit<T>(column: &'static str, text: impl Into<String>) -> Result<T, Unfit> {
+    Err(Unfit { column, text: text.into() })
+}
+
+/// Checks a name: 1–64 printable characters, no control characters, no `/`, no blank at either
+/// end, and not beginning like a spreadsheet formula (`=`, `+`, `-`, `@`).
+pub fn name(column: &'static str, text: &str) -> Result<(), Unfit> {
+    if let Err(e) = records::check_name(text) {
+        return unfit(column, format!("{e}; got \"{}\"", super::shown(text)));
+    }
+    if text.trim() != text {
+        return unfit(column, format!("a name cannot begin or end with a blank; got \"{text}\""));
+    }
+    if text.starts_with(['=', '+', '-', '@']) {
+        return unfit(
+            column,
+            format!(
+                "a name cannot begin with '=', '+', '-' or '@' (a formula in spreadsheets); got \"{text}\""
+            ),
+        );
+    }
+    Ok(())
+}
+
+fn maybe_name(column: &'static str, text: &Option<String>) -> Result<(), Unfit> {
+    text.as_deref().map_or(Ok(()), |text| name(column, text))
+}
+
+fn time(column: &'static str, time: Time) -> Result<(), Unfit> {
+    if (Time::MIN..=Time::MAX).contains(&time) {
+        return Ok(());
+    }
+    unfit(column, "time outside 1970–2200")
+}
+
+/// `value`, where known, is finite and `fits`; else says what was `expected`.
+fn number(
+    column: &'static str,
+    value: Option<f64>,
+    fits: impl Fn(f64) -> bool,
+    expected: &str,
+) -> Result<(), Unfit> {
+    match value {
+        Some(v) if !v.is_finite() => unfit(column, format!("{v} is not a finite number")),
+        Some(v) if !fits(v) => {
+            unfit(column, format!("expected {expected}; leave it empty if it is not known"))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Checks a clay body.
+pub fn body(b: &Body) -> Result<(), Unfit> {
+    name("body", &b.name)?;
+    let wet = |w: f64| (0.0..1.0).contains(&w);
+    number("bag_water_wet_percent", b.bag_water_wet, wet, "0 to below 100 (% of the wet clay)")?;
+    let dry = |x: f64| x >= 0.0;
+    number("trim_from_dry_percent", b.trim_from_dry, dry, "0 or more (% of the dry clay)")?;
+    number("trim_to_dry_percent", b.trim_to_dry, dry, "0 or more (% of the dry clay)")?;
+    match (b.trim_from_dry, b.trim_to_dry) {
+        (Some(from), Some(to)) if to > from => unfit(
+            "trim_to_dry_percent",
+            "lies above trim_from_dry_percent; a pot dries from the upper to the lower one",
+        ),
+        _ => Ok(()),
+    }
+}
+
+/// Checks a pot by itself (not whether its body is there).
+pub fn pot(p: &Pot) -> Result<(), Unfit> {
+    name("pot", &p.name)?;
+    name("body", &p.body)?;
+    time("made_at", p.made_at)?;
+    let some = |v: f64| v > 0.0;
+    number("ball_g", p.ball_g, some, "more than 0 g")?;
+    number("tare_g", p.tare_g, |_| true, "grams")?;
+    number("wall_mm", p.wall_mm, some, "more than 0 mm")?;
+    number("base_mm", p.base_mm, some, "more than 0 mm")?;
+    maybe_name("lot", &p.lot)?;
+    maybe_name("board", &p.board)?;
+    maybe_name("like", &p.like)?;
+    if p.like.as_deref() == Some(&p.name) {
+        return unfit("like", "a pot cannot be its own sibling");
+    }
+    maybe_name("place", &p.place)
+}
+
+/// Checks a handling row by itself (not whether its pot is there).
+pub fn handling(row: &HandlingRow) -> Result<(), Unfit> {
+    time("time", row.time)?;
+    name("pot", &row.pot)?;
+    match &row.action {
+        Action::On(text) | Action::Move(text) => name("detail", text)?,
+        Action::Lost(Some(text)) => reason(text)?,
+        _ => {}
+    }
+    match Action::parse(row.action.word(), &row.action.detail()) {
+        Ok(same) if same == row.action => Ok(()),
+        Ok(_) => unfit("detail", "cannot be written down"),
+        Err(e) => unfit("detail", e.to_string()),
+    }
+}
+
+fn reason(text: &str) -> Result<(), Unfit> {
+    if text.chars().count() > REASON_CHARS {
+        return unfit("detail", format!("a reason has at most {REASON_CHARS} characters"));
+    }
+    if text.chars().any(char::is_control) {
+        return unfit("detail", "a reason cannot hold line breaks or control characters");
+    }
+    if text.trim() != text || text.is_empty() {
+        return unfit("detail", "a reason cannot be blank, or begin or end with a blank");
+    }
+    Ok(())
+}
+
+/// Checks a reading by itself (not whether its pot is there).
+pub fn reading(r: &Reading) -> Result<(), Unfit> {
+    time("time", r.time)?;
+    name("source", &r.source)?;
+    maybe_name("pot", &r.pot)?;
+    reading_value(r.quantity, r.value, r.count, r.spread)
+}
+
+/// Checks the numbers of a reading.
+pub fn reading_value(
+    quantity: Quantity,
+    value: f64,
+    count: Option<u32>,
+    spread: Option<f64>,
+) -> Result<(), Unfit> {
+    if !value.is_finite() {
+        return unfit("value", "not a finite number");
+    }
+    let within = |range: &std::ops::RangeInclusive<f64>| {
+        (range.start() - ROUNDING..=range.end() + ROUNDING).contains(&value)
+    };
+    match quantity {
+        Quantity::Temperature if !within(&TEMPERATURE_C) => {
+            return unfit("value", "a temperature outside -60…120 Cel");
+        }
+        Quantity::Humidity if !within(&HUMIDITY) => {
+            return unfit("value", "a humidity outside 0…110 %RH");
+        }
+        _ => {}
+    }
+    if count == Some(0) {
+        return unfit("count", "expected 1 or more samples, or nothing");
+    }
+    number("spread", spread, |s| s >= 0.0, "0 or more")
+}
+
+/// A row names a body or pot (`what`) that the studio does not know.
+pub fn missing(column: &'static str, what: &str, name: &str) -> Unfit {
+    let text =
+        format!("no {what} named \"{}\" in this studio; add the {what} first", super::shown(name));
+    Unfit { column, text }
+}

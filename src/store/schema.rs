@@ -1,0 +1,131 @@
+//! The database file: how it is known as ours, how it is made, and how an older one is brought
+//! up to date.
+//!
+//! The file carries SQLite's `application_id` and `user_version` (SQLite file format, header
+//! offsets 68 and 60). A file without our `application_id` is never opened by the database
+//! library, so it stays as it is, byte for byte.
+
+use super::{DATABASE, StoreError};
+use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+use std::time::Duration;
+
+/// SQLite `application_id` of a studio: the letters `Ware`.
+pub(super) const APPLICATION_ID: i32 = i32::from_be_bytes(*b"Ware");
+
+/// How long to wait while another program writes to the studio.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// SQL that brings a database of version *n* (index) to version *n* + 1.
+///
+/// Never edit an entry that was released: add one.
+const MIGRATIONS: [&str; 1] = [r"
+CREATE TABLE body (
+    name TEXT PRIMARY KEY NOT NULL,
+    bag_water_wet REAL, trim_from_dry REAL, trim_to_dry REAL
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE pot (
+    name TEXT PRIMARY KEY NOT NULL,
+    body TEXT NOT NULL REFERENCES body (name),
+    made_at INTEGER NOT NULL,
+    ball_g REAL, tare_g REAL, wall_mm REAL, base_mm REAL,
+    lot TEXT, board TEXT, sibling TEXT, place TEXT
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE handling (
+    time INTEGER NOT NULL,
+    pot TEXT NOT NULL REFERENCES pot (name),
+    action TEXT NOT NULL,
+    detail TEXT NOT NULL,
+    PRIMARY KEY (pot, time, action)
+) STRICT, WITHOUT ROWID;
+
+-- What one source says of one quantity, for one pot where it is named (else the empty text).
+CREATE TABLE series (
+    id INTEGER PRIMARY KEY,
+    source TEXT NOT NULL, quantity TEXT NOT NULL, pot TEXT NOT NULL,
+    UNIQUE (source, quantity, pot)
+) STRICT;
+
+-- Times are microseconds since 1970-01-01T00:00:00Z; values are in the program's units.
+CREATE TABLE reading (
+    series INTEGER NOT NULL,
+    time INTEGER NOT NULL,
+    value REAL NOT NULL,
+    count INTEGER,
+    spread REAL,
+    PRIMARY KEY (series, time)
+) STRICT, WITHOUT ROWID;
+"];
+
+/// Version of the schema that this program writes.
+pub(super) const VERSION: i32 = MIGRATIONS.len() as i32;
+
+/// Makes a new, empty database in `dir`. One that somebody else made meanwhile is left alone.
+pub(super) fn create(dir: &Path) -> Result<(), StoreError> {
+    let io = |source| StoreError::Folder { path: dir.into(), source };
+    // Made complete under another name first: whoever looks sees no database, or a whole one.
+    let file = super::fresh_file(dir).map_err(io)?;
+    let mut db = Connection::open(file.path())?;
+    db.pragma_update(None, "application_id", APPLICATION_ID)?;
+    migrate(&mut db)?;
+    db.pragma_update(None, "journal_mode", "WAL")?;
+    db.close().map_err(|(_, e)| e)?;
+    file.as_file().sync_all().map_err(io)?;
+    match file.persist_noclobber(dir.join(DATABASE)) {
+        Ok(_) => super::sync_folder(dir).map_err(io),
+        Err(e) if e.error.kind() == std::io::ErrorKind::AlreadyExists => Ok(()),
+        Err(e) => Err(io(e.error)),
+    }
+}
+
+/// Opens the database in `dir` if it is ours and not of a later program.
+pub(super) fn open(dir: &Path) -> Result<Connection, StoreError> {
+    let path = dir.join(DATABASE);
+    if !is_ours(&path).map_err(|source| StoreError::Folder { path: path.clone(), source })? {
+        return Err(StoreError::NotOurs(path));
+    }
+    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let mut db = Connection::open_with_flags(&path, flags)?;
+    db.busy_timeout(PATIENCE)?;
+    let found = version(&db)?;
+    if found > VERSION {
+        return Err(StoreError::Newer { path, found, known: VERSION });
+    }
+    if found < VERSION {
+        migrate(&mut db)?;
+    }
+    db.pragma_update(None, "journal_mode", "WAL")?;
+    db.pragma_update(None, "foreign_keys", true)?;
+    Ok(db)
+}
+
+/// Whether the file begins like a SQLite database with our `application_id`.
+fn is_ours(path: &Path) -> std::io::Result<bool> {
+    let mut head = Vec::with_capacity(100);
+    File::open(path)?.take(100).read_to_end(&mut head)?;
+    Ok(head.starts_with(b"SQLite format 3\0")
+        && head.get(68..72) == Some(&APPLICATION_ID.to_be_bytes()[..]))
+}
+
+fn version(db: &Connection) -> rusqlite::Result<i32> {
+    db.pragma_query_value(None, "user_version", |row| row.get(0))
+}
+
+/// Takes the database to [`VERSION`], all steps or none.
+fn migrate(db: &mut Connection) -> Result<(), StoreError> {
+    let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    // Asked again inside the transaction: another program may have done it meanwhile.
+    let from = usize::try_from(version(&tx)?).unwrap_or(0);
+    for step in MIGRATIONS.iter().skip(from) {
+        tx.execute_batch(step)?;
+    }
+    if from < MIGRATIONS.len() {
+        tx.pragma_update(None, "user_version", VERSION)?;
+    }
+    tx.commit()?;
+    Ok(())
+}

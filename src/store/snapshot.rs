@@ -1,0 +1,212 @@
+//! The studio as it was known at a time: never looks ahead, save at planned rows.
+//!
+//! # Which weighings are a pot's
+//!
+//! Readings that name it, and readings without a name from the source it stands on. A pot stands
+//! on a source from its `on` until its `off`, its next `on`, or until another pot is put on that
+//! source: the later `on` takes the cell. Where an `off` and an `on` of a pot carry the same time,
+//! the `off` ends what stood before; if nothing did, it ends that `on`.
+//!
+//! # Which air is whose
+//!
+//! `room:PLACE` is the air of PLACE; `room` is the studio's own (the empty place). A studio
+//! without `room` takes, for each quantity by itself, sources whose last part is `room`
+//! (`shelf-a:room`), else whatever other sources say of it.
+
+use super::readings::{self, Series};
+use super::{StoreError, rows};
+use crate::records::{Action, Air, HandlingRow, Name, Point, Quantity, Studio, Weighings};
+use crate::units::Time;
+use rusqlite::Connection;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+/// The studio as known at `at`; weighings only of the pots in `only` and of those they are like.
+pub(super) fn studio(
+    db: &Connection,
+    at: Time,
+    only: Option<&[Name]>,
+) -> Result<Studio, StoreError> {
+    let tx = db.unchecked_transaction()?; // one state of the database for all that follows
+    let bodies = rows::bodies(&tx)?.into_iter().map(|b| (b.name.clone(), b)).collect();
+    let pots: BTreeMap<Name, _> = rows::pots(&tx)?
+        .into_iter()
+        .filter(|p| p.made_at <= at)
+        .map(|p| (p.name.clone(), p))
+        .collect();
+    let rows: Vec<HandlingRow> = rows::handling(&tx)?
+        .into_iter()
+        .filter(|row| pots.contains_key(&row.pot))
+        .filter(|row| row.time <= at || row.action.can_be_planned())
+        .collect();
+    let standings = standings(rows.iter().filter(|row| row.time <= at));
+    let mut studio = Studio { at, bodies, pots, ..Studio::default() };
+    let wanted: BTreeSet<Name> = match only {
+        Some(names) => with_siblings(&studio, names),
+        None => studio.pots.keys().cloned().collect(),
+    };
+    let series = readings::all_series(&tx)?;
+    studio.weighings = weighings(&tx, at, &series, &standings, &wanted)?;
+    studio.air = air(&tx, at, &series)?;
+    for row in rows {
+        studio.handling.entry(row.pot.clone()).or_default().push(row);
+    }
+    Ok(studio)
+}
+
+/// The named pots of the studio, and those they are like.
+fn with_siblings(studio: &Studio, names: &[Name]) -> BTreeSet<Name> {
+    let mut wanted = BTreeSet::new();
+    let mut left: Vec<&Name> = names.iter().collect();
+    while let Some(name) = left.pop() {
+        if let Some(pot) = studio.pots.get(name)
+            && wanted.insert(name.clone())
+        {
+            left.extend(&pot.like);
+        }
+    }
+    wanted
+}
+
+/// That a pot stood on a source.
+#[derive(Clone, PartialEq, Debug)]
+struct Standing {
+    pot: Name,
+    source: Name,
+    from: Time,
+    /// The first moment when it did not; `None` while it stands there.
+    to: Option<Time>,
+}
+
+/// Who stood where, from handling rows in order of time.
+fn standings<'a>(rows: impl Iterator<Item = &'a HandlingRow>) -> Vec<Standing> {
+    let mut log = Log::default();
+    let rows: Vec<&HandlingRow> =
+        rows.filter(|row| matches!(row.action, Action::On(_) | Action::Off)).collect();
+    for group in rows.chunk_by(|a, b| a.time == b.time) {
+        let time = group[0].time;
+        // Who is lifted off something, who is put down, and who was put down and lifted at once.
+        let (offs, ons): (Vec<&HandlingRow>, Vec<_>) =
+            group.iter().partition(|row| row.action == Action::Off);
+        let at_once: Vec<_> = offs.iter().filter(|row| !log.lift(&row.pot, time)).collect();
+        for row in ons {
+            if let Action::On(source) = &row.action {
+                log.put(&row.pot, source, time);
+            }
+        }
+        for row in at_once {
+            log.lift(&row.pot, time);
+        }
+    }
+    log.all
+}
+
+#[derive(Default)]
+struct Log {
+    all: Vec<Standing>,
+    by_pot: HashMap<Name, usize>,
+    by_source: HashMap<Name, usize>,
+}
+
+impl Log {
+    /// Ends the standing of a pot; says whether there was one.
+    fn lift(&mut self, pot: &str, time: Time) -> bool {
+        let Some(i) = self.by_pot.remove(pot) else { return false };
+        self.all[i].to = Some(time);
+        self.by_source.remove(&self.all[i].source);
+        true
+    }
+
+    fn put(&mut self, pot: &Name, source: &Name, time: Time) {
+        self.lift(pot, time);
+        if let Some(&i) = self.by_source.get(source) {
+            let displaced = self.all[i].pot.clone();
+            self.lift(&displaced, time);
+        }
+        self.by_pot.insert(pot.clone(), self.all.len());
+        self.by_source.insert(source.clone(), self.all.len());
+        self.all.push(Standing { pot: pot.clone(), source: source.clone(), from: time, to: None });
+    }
+}
+
+/// The end, exclusive, of what is known at `at`.
+fn end(at: Time) -> Time {
+    Time(at.0.saturating_add(1))
+}
+
+fn weighings(
+    db: &Connection,
+    at: Time,
+    series: &[Series],
+    standings: &[Standing],
+    wanted: &BTreeSet<Name>,
+) -> Result<BTreeMap<Name, Weighings>, StoreError> {
+    let mut points: BTreeMap<&Name, Vec<Point>> = BTreeMap::new();
+    for one in series.iter().filter(|s| s.quantity == Quantity::Mass) {
+        if let Some(pot) = &one.pot {
+            if let Some(pot) = wanted.get(pot) {
+                let found = points.entry(pot).or_default();
+                readings::read_points(db, one.id, (Time::MIN, end(at)), found)?;
+            }
+            continue;
+        }
+        for standing in standings.iter().filter(|s| s.source == one.source) {
+            if let Some(pot) = wanted.get(&standing.pot) {
+                let span = (standing.from, standing.to.unwrap_or(end(at)));
+                readings::read_points(db, one.id, span, points.entry(pot).or_default())?;
+            }
+        }
+    }
+    let in_order = |(pot, mut points): (&Name, Vec<Point>)| {
+        points.sort_by_key(|p| p.time); // stable: ties in order of source
+        (pot.clone(), Weighings(points))
+    };
+    Ok(points.into_iter().filter(|(_, p)| !p.is_empty()).map(in_order).collect())
+}
+
+/// Which air a source speaks of.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Speaks<'a> {
+    Of(&'a str),
+    Room,
+    SomeRoom,
+    Other,
+}
+
+fn speaks(source: &str) -> Speaks<'_> {
+    if source == "room" {
+        Speaks::Room
+    } else if let Some(place) = source.strip_prefix("room:") {
+        Speaks::Of(place)
+    } else if source.ends_with(":room") {
+        Speaks::SomeRoom
+    } else {
+        Speaks::Other
+    }
+}
+
+fn air(db: &Connection, at: Time, series: &[Series]) -> Result<BTreeMap<Name, Air>, StoreError> {
+    let mut air: BTreeMap<Name, Air> = BTreeMap::new();
+    for quantity in [Quantity::Temperature, Quantity::Humidity] {
+        let mut found: BTreeMap<Speaks, Vec<Point>> = BTreeMap::new();
+        for one in series.iter().filter(|s| s.quantity == quantity) {
+            let points = found.entry(speaks(&one.source)).or_default();
+            readings::read_points(db, one.id, (Time::MIN, end(at)), points)?;
+        }
+        let mut own_taken = false;
+        for (who, mut points) in found.into_iter().filter(|(_, points)| !points.is_empty()) {
+            let place = match who {
+                Speaks::Of(place) => place,
+                _ if own_taken => continue,
+                _ => "",
+            };
+            own_taken |= place.is_empty();
+            points.sort_by_key(|p| p.time);
+            let air = air.entry(place.into()).or_default();
+            match quantity {
+                Quantity::Temperature => air.temperature = points,
+                _ => air.humidity = points,
+            }
+        }
+    }
+    Ok(air)
+}

@@ -1,0 +1,183 @@
+//! Rows as the text of the studio files: columns, and numbers that survive the way out and back.
+//!
+//! Percent and fractions are told apart by moving the decimal point *in the text*, never by a
+//! multiplication: the shortest decimal of a stored fraction, moved by two places, comes back as
+//! the same 64-bit number, bit for bit.
+
+use crate::records::{Body, HandlingRow, Pot, Quantity, Reading};
+
+/// Places by which percent in files is larger than the stored fraction.
+pub const PERCENT: i32 = 2;
+
+/// Columns of `bodies.csv`, in the order in which they are written.
+pub const BODY_COLUMNS: [&str; 4] =
+    ["body", "bag_water_wet_percent", "trim_from_dry_percent", "trim_to_dry_percent"];
+/// Columns of `pots.csv`, in the order in which they are written.
+pub const POT_COLUMNS: [&str; 11] = [
+    "pot", "body", "made_at", "ball_g", "tare_g", "wall_mm", "base_mm", "lot", "board", "like",
+    "place",
+];
+/// Columns of `handling.csv`, in the order in which they are written.
+pub const HANDLING_COLUMNS: [&str; 4] = ["time", "pot", "action", "detail"];
+/// Columns of `readings.csv`, in the order in which they are written.
+pub const READING_COLUMNS: [&str; 8] =
+    ["time", "source", "quantity", "value", "unit", "pot", "count", "spread"];
+
+/// A finite number as the shortest decimal that reads back as the same number, times 10^`places`.
+pub fn write_number(value: f64, places: i32) -> String {
+    if value == 0.0 {
+        return "0".into();
+    }
+    if places == 0 && (1e-5..1e16).contains(&value.abs()) {
+        return value.to_string();
+    }
+    // `{:e}` gives the shortest digits that read back as `value`: d.ddde-x
+    let text = format!("{value:e}");
+    let (mantissa, exponent) = text.split_once('e').unwrap_or((&text, "0"));
+    let exponent = exponent.parse::<i32>().unwrap_or(0) + places;
+    let (sign, mantissa) = match mantissa.strip_prefix('-') {
+        Some(rest) => ("-", rest),
+        None => ("", mantissa),
+    };
+    if !(-5..16).contains(&exponent) {
+        return format!("{sign}{mantissa}e{exponent}");
+    }
+    let digits: String = mantissa.chars().filter(|c| *c != '.').collect();
+    let whole = exponent + 1;
+    if whole <= 0 {
+        format!("{sign}0.{}{digits}", "0".repeat(whole.unsigned_abs() as usize))
+    } else if digits.len() <= whole as usize {
+        format!("{sign}{digits}{}", "0".repeat(whole as usize - digits.len()))
+    } else {
+        let (left, right) = digits.split_at(whole as usize);
+        format!("{sign}{left}.{right}")
+    }
+}
+
+/// A finite decimal number, divided by 10^`places` and rounded once; `None` if it is none.
+pub fn read_number(text: &str, places: i32) -> Option<f64> {
+    let plain = text.parse::<f64>().ok().filter(|v| v.is_finite())?;
+    if places == 0 || plain == 0.0 {
+        return Some(plain + 0.0); // −0 becomes 0
+    }
+    let (mantissa, exponent) = match text.split_once(['e', 'E']) {
+        Some((mantissa, exponent)) => (mantissa, exponent.parse::<i32>().ok()?),
+        None => (text, 0),
+    };
+    let moved = format!("{mantissa}e{}", exponent.checked_sub(places)?);
+    moved.parse::<f64>().ok().filter(|v| v.is_finite()).map(|v| v + 0.0)
+}
+
+fn maybe(value: Option<f64>, places: i32) -> String {
+    value.map_or_else(String::new, |v| write_number(v, places))
+}
+
+fn or_empty(name: &Option<String>) -> String {
+    name.clone().unwrap_or_default()
+}
+
+/// A body as the fields of [`BODY_COLUMNS`].
+pub fn body_fields(b: &Body) -> [String; 4] {
+    [
+        b.name.clone(),
+        maybe(b.bag_water_wet, PERCENT),
+        maybe(b.trim_from_dry, PERCENT),
+        maybe(b.trim_to_dry, PERCENT),
+    ]
+}
+
+/// A pot as the fields of [`POT_COLUMNS`].
+pub fn pot_fields(p: &Pot) -> [String; 11] {
+    [
+        p.name.clone(),
+        p.body.clone(),
+        p.made_at.to_string(),
+        maybe(p.ball_g, 0),
+        maybe(p.tare_g, 0),
+        maybe(p.wall_mm, 0),
+        maybe(p.base_mm, 0),
+        or_empty(&p.lot),
+        or_empty(&p.board),
+        or_empty(&p.like),
+        or_empty(&p.place),
+    ]
+}
+
+/// A handling row as the fields of [`HANDLING_COLUMNS`].
+pub fn handling_fields(row: &HandlingRow) -> [String; 4] {
+    [row.time.to_string(), row.pot.clone(), row.action.word().into(), row.action.detail()]
+}
+
+/// The unit in which a quantity is written, and the places by which its number is moved.
+pub fn written_unit(quantity: Quantity) -> (&'static str, i32) {
+    match quantity {
+        Quantity::Mass => ("g", 0),
+        Quantity::Temperature => ("Cel", 0),
+        Quantity::Humidity => ("%RH", PERCENT),
+    }
+}
+
+/// A reading as the fields of [`READING_COLUMNS`].
+pub fn reading_fields(r: &Reading) -> [String; 8] {
+    let (unit, places) = written_unit(r.quantity);
+    [
+        r.time.to_string(),
+        r.source.clone(),
+        r.quantity.word().into(),
+        write_number(r.value, places),
+        unit.into(),
+        or_empty(&r.pot),
+        r.count.map_or_else(String::new, |n| n.to_string()),
+        maybe(r.spread, places),
+    ]
+}
+
+/// The first column in which two rows differ, with the text of the first row.
+pub fn difference<const N: usize>(
+    columns: &[&'static str; N],
+    stored: [String; N],
+    offered: [String; N],
+) -> Option<(&'static str, String)> {
+    let differs = (0..N).find(|&i| stored[i] != offered[i])?;
+    stored.into_iter().nth(differs).map(|text| (columns[differs], text))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn decimals_are_moved_not_multiplied() {
+        for (stored, places, text) in [
+            (0.245, 2, "24.5"),
+            (0.0, 2, "0"),
+            (1.0, 2, "100"),
+            (0.547, 2, "54.7"),
+            (-0.001, 2, "-0.1"),
+            (1e-9, 2, "0.0000001"),
+            (1234.5, 0, "1234.5"),
+            (1e300, 0, "1e300"),
+            (0.1 + 0.2, 2, "30.000000000000004"),
+        ] {
+            assert_eq!(write_number(stored, places), text.replace("0.0000001", "1e-7"));
+            assert_eq!(read_number(text, places), Some(stored));
+        }
+        assert_eq!(read_number("2.45e1", 2), Some(0.245));
+        for bad in ["", "nan", "inf", "-infinity", "1e999", "12,5", "1_000", "0x10", "e5", "5 g"] {
+            assert_eq!(read_number(bad, 2), None, "{bad}");
+            assert_eq!(read_number(bad, 0), None, "{bad}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn every_number_comes_back_bit_for_bit(bits: u64, places in -3..4i32) {
+            let value = f64::from_bits(bits);
+            // Near the ends of the range the moved number itself is no 64-bit number.
+            prop_assume!(value.is_finite() && (1e-290..1e290).contains(&value.abs()));
+            let back = read_number(&write_number(value, places), places);
+            prop_assert_eq!(back.map(f64::to_bits), Some(value.to_bits()));
+        }
+    }
+}
