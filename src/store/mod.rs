@@ -325,3 +325,6 @@ fn fresh_file(dir: &Path) -> std::io::Result<tempfile::NamedTempFile> {
 fn sync_folder(dir: &Path) -> std::io::Result<()> {
     std::fs::File::open(dir)?.sync_all()
 }
+
+#[cfg(test)]
+mod tests;
