@@ -327,4 +327,297 @@ fn sync_folder(dir: &Path) -> std::io::Result<()> {
 }
 
 #[cfg(test)]
-mod tests;
+mod tests {
+    use super::*;
+    use crate::records::{Action, Cover};
+    use std::collections::BTreeSet;
+
+    fn fresh() -> (tempfile::TempDir, Store) {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open_or_create(&dir.path().join("studio")).unwrap();
+        (dir, store)
+    }
+
+    fn body(name: &str) -> Body {
+        Body {
+            name: name.into(),
+            bag_water_wet: Some(0.22),
+            trim_from_dry: None,
+            trim_to_dry: None,
+        }
+    }
+
+    fn pot(name: &str, made_at: i64) -> Pot {
+        Pot {
+            name: name.into(),
+            body: "stoneware".into(),
+            made_at: Time(made_at),
+            ball_g: Some(600.0),
+            tare_g: None,
+            wall_mm: None,
+            base_mm: None,
+            lot: None,
+            board: None,
+            like: None,
+            place: None,
+        }
+    }
+
+    fn did(time: i64, pot: &str, action: Action) -> HandlingRow {
+        HandlingRow { time: Time(time), pot: pot.into(), action }
+    }
+
+    fn said(time: i64, source: &str, quantity: Quantity, value: f64, pot: Option<&str>) -> Reading {
+        let pot = pot.map(Name::from);
+        let source = source.into();
+        Reading { time: Time(time), source, quantity, value, pot, count: None, spread: None }
+    }
+
+    fn mass(time: i64, source: &str, pot: Option<&str>) -> Reading {
+        said(time, source, Quantity::Mass, time as f64, pot)
+    }
+
+    fn on(time: i64, pot: &str, source: &str) -> HandlingRow {
+        did(time, pot, Action::On(source.into()))
+    }
+
+    fn times(studio: &Studio, pot: &str) -> Vec<i64> {
+        studio.weighings.get(pot).map_or(vec![], |w| w.0.iter().map(|p| p.time.0).collect())
+    }
+
+    fn with_pots(pots: &[Pot]) -> (tempfile::TempDir, Store) {
+        let (dir, mut store) = fresh();
+        store.put_bodies(&[body("stoneware")], Clash::Refuse).unwrap();
+        store.put_pots(pots, Clash::Refuse).unwrap();
+        (dir, store)
+    }
+
+    #[test]
+    fn rows_are_added_known_refused_or_replaced() {
+        let (_dir, mut store) = fresh();
+        let counts = |s: &Stored| (s.added, s.known, s.replaced, s.refused.clone());
+        let put = |store: &mut Store, b: &Body, clash| {
+            counts(&store.put_bodies(std::slice::from_ref(b), clash).unwrap())
+        };
+        let (one, other) = (body("stoneware"), Body { bag_water_wet: None, ..body("stoneware") });
+        assert_eq!(put(&mut store, &one, Clash::Refuse), (1, 0, 0, vec![]));
+        assert_eq!(put(&mut store, &one, Clash::Refuse), (0, 1, 0, vec![]));
+        assert_eq!(put(&mut store, &other, Clash::Refuse), (0, 0, 0, vec![0]));
+        assert_eq!(store.bodies().unwrap(), [one]);
+        assert_eq!(put(&mut store, &other, Clash::Replace), (0, 0, 1, vec![]));
+        assert_eq!(store.bodies().unwrap(), [other]);
+
+        let (a, b) = (mass(5, "cell", None), mass(6, "cell", None));
+        let not_finite = Reading { value: f64::NAN, ..mass(7, "cell", None) };
+        let offered =
+            [a.clone(), not_finite, b, mass(8, "cell", Some("nobody")), mass(9, "=1", None)];
+        let stored = store.append(&offered, Clash::Refuse).unwrap();
+        assert_eq!(counts(&stored), (2, 0, 0, vec![1, 3, 4]));
+        let changed = Reading { value: 1.0, count: Some(3), spread: Some(0.5), ..a.clone() };
+        let refused = store.append(&[a, changed.clone()], Clash::Refuse).unwrap();
+        assert_eq!(counts(&refused), (0, 1, 0, vec![1]));
+        let replaced = store.append(&[changed], Clash::Replace).unwrap();
+        assert_eq!(counts(&replaced), (0, 0, 1, vec![]));
+        let last = store.last_reading("cell", Quantity::Mass).unwrap();
+        assert_eq!(last, Some(Point { time: Time(6), value: 6.0 }));
+    }
+
+    #[test]
+    fn a_row_that_breaks_the_rules_keeps_the_whole_offer_out() {
+        let (_dir, mut store) = with_pots(&[]);
+        let no_body = Pot { body: "raku".into(), ..pot("jar", 0) };
+        let error = store.put_pots(&[pot("bowl", 0), no_body], Clash::Refuse).unwrap_err();
+        let expected = "body: no body named \"raku\" in this studio; add the body first";
+        assert_eq!(error.to_string(), expected);
+        assert_eq!(store.pots().unwrap(), []);
+        let error = store.put_handling(&[did(1, "jar", Action::Trim)], Clash::Refuse).unwrap_err();
+        let expected = "pot: no pot named \"jar\" in this studio; add the pot first";
+        assert_eq!(error.to_string(), expected);
+    }
+
+    #[test]
+    fn weighings_follow_the_log_and_the_names() {
+        let (_dir, mut store) = with_pots(&[pot("a", 0), pot("b", 0)]);
+        let log = [
+            on(10, "a", "cell"),
+            did(20, "a", Action::Off),
+            on(20, "b", "cell"),
+            on(30, "a", "cell"), // takes the cell from b
+            did(40, "a", Action::Off),
+            on(40, "a", "other"), // moved over
+            on(50, "b", "bench"),
+            did(50, "b", Action::Off), // down and up at once
+        ];
+        store.put_handling(&log, Clash::Refuse).unwrap();
+        let mut readings: Vec<Reading> =
+            (0..60).step_by(5).map(|t| mass(t, "cell", None)).collect();
+        readings.extend([
+            mass(39, "other", None),
+            mass(40, "other", None),
+            mass(45, "other", None),
+        ]);
+        readings.extend([mass(50, "bench", None), mass(12, "bench", Some("b"))]);
+        readings.push(said(41, "other", Quantity::Temperature, 20.0, None));
+        store.append(&readings, Clash::Refuse).unwrap();
+        let studio = store.studio(Time(100)).unwrap();
+        assert_eq!(times(&studio, "a"), [10, 15, 30, 35, 40, 45]);
+        assert_eq!(times(&studio, "b"), [12, 20, 25]);
+        let early = store.studio(Time(30)).unwrap();
+        assert_eq!(times(&early, "a"), [10, 15, 30]);
+        let only_b = store.studio_of(Time(100), &["b".into()]).unwrap();
+        assert_eq!(only_b.weighings.keys().collect::<Vec<_>>(), ["b"]);
+        assert_eq!(Studio { weighings: studio.weighings.clone(), ..only_b }, studio);
+    }
+
+    #[test]
+    fn a_sibling_brings_the_weighings_of_the_pot_it_is_like() {
+        let twin = Pot { like: Some("a".into()), ..pot("twin", 0) };
+        let (_dir, mut store) = with_pots(&[pot("a", 0), pot("other", 0), twin]);
+        let named = [mass(1, "bench", Some("a")), mass(1, "bench", Some("other"))];
+        store.append(&named, Clash::Refuse).unwrap();
+        let studio = store.studio_of(Time(9), &["twin".into()]).unwrap();
+        assert_eq!(studio.weighings.keys().collect::<Vec<_>>(), ["a"]);
+    }
+
+    #[test]
+    fn a_snapshot_never_looks_ahead_save_at_plans() {
+        let (_dir, mut store) = with_pots(&[pot("old", 10), pot("new", 50)]);
+        let log = [
+            did(20, "old", Action::Cover(Cover::Draped)),
+            did(20, "old", Action::On("cell".into())),
+            did(60, "old", Action::Trim),
+            did(60, "old", Action::Cover(Cover::Open)),
+            did(61, "old", Action::Flip),
+            did(62, "old", Action::Move("loft".into())),
+            did(63, "old", Action::Off),
+            did(64, "new", Action::Flip),
+        ];
+        store.put_handling(&log, Clash::Refuse).unwrap();
+        store
+            .append(
+                &[
+                    mass(30, "cell", None),
+                    mass(31, "cell", None),
+                    said(31, "room", Quantity::Humidity, 0.5, None),
+                    said(30, "attic", Quantity::Humidity, 0.6, None),
+                ],
+                Clash::Refuse,
+            )
+            .unwrap();
+        let studio = store.studio(Time(30)).unwrap();
+        let words: Vec<&str> = studio.handling["old"].iter().map(|r| r.action.word()).collect();
+        assert_eq!(words, ["on", "cover", "cover", "flip", "move"]);
+        assert_eq!(studio.pots.keys().collect::<Vec<_>>(), ["old"]);
+        assert_eq!(studio.handling.len(), 1);
+        assert_eq!(times(&studio, "old"), [30]);
+        // The sensor `room` has not spoken yet: the other one still counts as the studio's air.
+        assert_eq!(studio.air[""].humidity, [Point { time: Time(30), value: 0.6 }]);
+        let later = store.studio(Time(31)).unwrap();
+        assert_eq!(later.air[""].humidity, [Point { time: Time(31), value: 0.5 }]);
+    }
+
+    #[test]
+    fn air_is_told_apart_by_place() {
+        let (_dir, mut store) = fresh();
+        let air = |source: &str, value| said(1, source, Quantity::Temperature, value, None);
+        let loft = air("room:loft", 10.0);
+        store
+            .append(&[loft, air("shelf-a:room", 20.0), air("cell-1", 30.0)], Clash::Refuse)
+            .unwrap();
+        let first = |store: &Store, place: &str| {
+            store.studio(Time(9)).unwrap().air[place].temperature.iter().map(|p| p.value).collect()
+        };
+        let (own, of_loft): (Vec<f64>, Vec<f64>) = (first(&store, ""), first(&store, "loft"));
+        assert_eq!((own, of_loft), (vec![20.0], vec![10.0]));
+        store.append(&[air("room", 21.0)], Clash::Refuse).unwrap();
+        let own: Vec<f64> = first(&store, "");
+        assert_eq!(own, [21.0]);
+    }
+
+    #[test]
+    fn two_programs_share_a_studio() {
+        let (_dir, mut store) = fresh();
+        let mut other = Store::open(store.dir()).unwrap();
+        let before = store.data_version().unwrap();
+        other.put_bodies(&[body("stoneware")], Clash::Refuse).unwrap();
+        assert_ne!(store.data_version().unwrap(), before);
+        assert_eq!(store.bodies().unwrap().len(), 1);
+        let threads: Vec<_> = (0..4)
+            .map(|i| {
+                let dir = store.dir().to_owned();
+                std::thread::spawn(move || {
+                    let mut store = Store::open_or_create(&dir).unwrap();
+                    for t in 0..25 {
+                        let reading = mass(t, &format!("cell-{i}"), None);
+                        store.append(&[reading], Clash::Refuse).unwrap();
+                    }
+                })
+            })
+            .collect();
+        store.put_pots(&[pot("bowl", 0)], Clash::Refuse).unwrap();
+        threads.into_iter().for_each(|t| t.join().unwrap());
+        for i in 0..4 {
+            let last = store.last_reading(&format!("cell-{i}"), Quantity::Mass).unwrap();
+            assert_eq!(last.map(|p| p.time), Some(Time(24)));
+        }
+    }
+
+    #[test]
+    fn a_studio_is_made_once_even_by_many_at_once() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("studio");
+        let threads: Vec<_> = (0..8)
+            .map(|i| {
+                let path = path.clone();
+                std::thread::spawn(move || {
+                    let mut store = Store::open_or_create(&path).unwrap();
+                    store.put_bodies(&[body(&format!("clay-{i}"))], Clash::Refuse).unwrap();
+                })
+            })
+            .collect();
+        threads.into_iter().for_each(|t| t.join().unwrap());
+        assert_eq!(Store::open(&path).unwrap().bodies().unwrap().len(), 8);
+        let left: BTreeSet<String> = std::fs::read_dir(&path)
+            .unwrap()
+            .map(|e| e.unwrap().file_name().into_string().unwrap())
+            .filter(|name| !name.ends_with("-wal") && !name.ends_with("-shm"))
+            .collect();
+        assert_eq!(left, BTreeSet::from([DATABASE.into(), SETTINGS.into()]));
+    }
+
+    #[test]
+    fn a_file_that_is_not_ours_stays_as_it_is() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join(DATABASE);
+        let foreign = dir.path().join("foreign.db");
+        let db = Connection::open(&foreign).unwrap();
+        db.execute_batch("PRAGMA journal_mode = WAL; CREATE TABLE t (a)").unwrap();
+        db.close().unwrap();
+        for content in [b"".to_vec(), b"pots and pans".to_vec(), std::fs::read(foreign).unwrap()] {
+            std::fs::write(&path, &content).unwrap();
+            for open in [Store::open, Store::open_or_create] {
+                let error = open(dir.path()).err().expect("refused");
+                assert!(matches!(error, StoreError::NotOurs(_)), "{error}");
+            }
+            assert_eq!(std::fs::read(&path).unwrap(), content);
+            assert!(!dir.path().join("studio.db-wal").exists());
+        }
+    }
+
+    #[test]
+    fn a_later_layout_is_refused() {
+        let (_dir, store) = fresh();
+        let dir = store.dir().to_owned();
+        store.db.pragma_update(None, "user_version", schema::VERSION + 1).unwrap();
+        drop(store);
+        let error = Store::open(&dir).err().expect("refused").to_string();
+        assert!(error.contains("was written by a later version of this program"), "{error}");
+    }
+
+    #[test]
+    fn no_studio_is_a_plain_answer() {
+        let dir = tempfile::tempdir().unwrap();
+        let error = Store::open(dir.path()).err().expect("refused").to_string();
+        assert!(error.starts_with("there is no studio in "), "{error}");
+    }
+}
