@@ -5,6 +5,7 @@
 
 pub mod air;
 pub mod clay;
+pub mod inference;
 pub mod report;
 
 use crate::records::Studio;

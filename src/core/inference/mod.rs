@@ -1,0 +1,3 @@
+//! From weighings to what they say: priors, fit, posterior and its checks.
+
+pub mod least_squares;
