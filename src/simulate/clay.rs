@@ -7,8 +7,6 @@
 //!   J. Serb. Chem. Soc. 77 (2012) 523 and Chem. Eng. Process. 76 (2014) 33; range from memory);
 //! - volume loss equal to the water lost until the particles touch (Bigot's curve), then none.
 
-use super::root;
-
 /// Density of the clay's particles, kg/m³ (kaolinite 2600–2650).
 const PARTICLES: f64 = 2600.0;
 /// Density of water, kg/m³.
@@ -30,7 +28,7 @@ pub struct Clay {
     pub rise: f64,
     /// Monolayer water of the GAB isotherm, dry basis.
     pub monolayer: f64,
-    /// The isotherm's constant C.
+    /// The isotherm's constant C, above 1.
     pub gab_c: f64,
     /// The isotherm's constant K.
     pub gab_k: f64,
@@ -54,10 +52,11 @@ impl Clay {
         if water <= 0.0 {
             return 0.0;
         }
-        if water >= self.balance(1.0) {
-            return 1.0;
-        }
-        root::rising(|a| self.balance(a) - water, 0.0, 1.0)
+        // The isotherm solved for y = K·a: A·y² + B·y − X = 0 with A > 0 as C > 1.
+        let (a, c) = (water * (self.gab_c - 1.0), self.gab_c);
+        let b = self.monolayer * c - water * (c - 2.0);
+        let y = (-b + (b * b + 4.0 * a * water).sqrt()) / (2.0 * a);
+        (y / self.gab_k).min(1.0)
     }
 
     /// Dry clay per volume of wet clay, kg/m³.
@@ -101,6 +100,7 @@ mod tests {
             assert!((back - humidity).abs() < 1e-9);
         }
         assert_eq!((FINE.activity(-0.01), FINE.activity(0.3)), (0.0, 1.0));
+        assert_eq!(COARSE.activity(COARSE.balance(1.0) + 1e-6), 1.0);
     }
 
     #[test]

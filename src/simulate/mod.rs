@@ -8,5 +8,6 @@ pub mod room;
 mod root;
 pub mod scale;
 pub mod scenario;
+pub mod shelf;
 pub mod slab;
 pub mod surface;
