@@ -4,6 +4,7 @@
 pub mod clay;
 pub mod line;
 pub mod pot;
+pub mod pty;
 pub mod room;
 mod root;
 pub mod scale;

@@ -224,8 +224,7 @@ pub fn demo(seed: u64) -> Scenario {
         .covered(at(2, 8.5), Cover::Open)
         .trimmed();
     // Forgotten overnight.
-    let planter_1 =
-        pot("planter-1", &PLANTER, at(2, 9.0), "dune-bag-7", "board-2").on_cell(3);
+    let planter_1 = pot("planter-1", &PLANTER, at(2, 9.0), "dune-bag-7", "board-2").on_cell(3);
     let planter_2 = pot("planter-2", &PLANTER, at(3, 11.0), "dune-bag-8", "board-3")
         .on_cell(4)
         .covered(at(3, 18.0), Cover::Wrapped)

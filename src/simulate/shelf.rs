@@ -438,7 +438,8 @@ mod tests {
             if let Some(truth) = shelf.truth("saucer-1") {
                 let tare = shelf.pots()[0].tare_g.unwrap();
                 all += 1;
-                near += usize::from((cell["v"].as_f64().unwrap() - tare - truth.mass_g).abs() < 3.0);
+                near +=
+                    usize::from((cell["v"].as_f64().unwrap() - tare - truth.mass_g).abs() < 3.0);
             }
         }
         assert!(all > 1000 && near > all * 98 / 100 && near < all, "{near} of {all}");
