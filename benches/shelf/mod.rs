@@ -75,7 +75,7 @@ pub fn write(folder: &Path, size: &Size, seed: u64) -> io::Result<()> {
         let _ = writeln!(handling, "{MADE_AT},p{pot:03},on,cell-{pot:03}");
         let mut cell = Cell::new(Xoshiro256PlusPlus::from_rng(&mut rng));
         for (index, (air, mass)) in air.iter().zip(&kinds[kind]).enumerate() {
-            let grams = cell.read(WEIGHED_EVERY, 180.0, scale * mass, air);
+            let grams = cell.read(WEIGHED_EVERY, 180.0 + scale * mass, air);
             writeln!(readings, "{},cell-{pot:03},mass,{grams:.1},g,", moment(index))?;
         }
     }
