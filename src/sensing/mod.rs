@@ -1,1 +1,3 @@
 //! sensing.
+
+pub mod calibration;
