@@ -12,7 +12,6 @@ use std::fs;
 use std::io;
 use std::os::fd::OwnedFd;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::Duration;
 
@@ -72,10 +71,10 @@ impl Pty {
         !self.poll(PollFlags::OUT, Duration::ZERO).contains(PollFlags::HUP)
     }
 
-    /// Waits until somebody has the port open; `false` if it was told to stop.
-    pub fn wait_for_reader(&self, stop: &AtomicBool) -> bool {
+    /// Waits until somebody has the port open; `false` if it is to stop before.
+    pub fn wait_for_reader(&self, stop: &dyn Fn() -> bool) -> bool {
         while !self.has_reader() {
-            if stop.load(Ordering::Relaxed) {
+            if stop() {
                 return false;
             }
             thread::sleep(WAIT);
@@ -84,11 +83,11 @@ impl Pty {
     }
 
     /// Sends all of it, waiting for the reader as long as it takes. If the reader goes away in the
-    /// middle, the whole is sent again to the next one. `false` if it was told to stop.
-    pub fn send(&self, bytes: &[u8], stop: &AtomicBool) -> Result<bool, PtyError> {
+    /// middle, the whole is sent again to the next one. `false` if it is to stop before.
+    pub fn send(&self, bytes: &[u8], stop: &dyn Fn() -> bool) -> Result<bool, PtyError> {
         let mut sent = 0;
         while sent < bytes.len() {
-            if stop.load(Ordering::Relaxed) {
+            if stop() {
                 return Ok(false);
             }
             if !self.has_reader() {
@@ -184,7 +183,7 @@ mod tests {
     #[test]
     fn a_slow_reader_loses_nothing() {
         let pty = Pty::open(None).unwrap();
-        let stop = AtomicBool::new(false);
+        let stop = || false;
         // Far more than a pseudo-terminal holds, in lines longer than line editing would allow.
         let line: Vec<u8> = (0..6000_u32).map(|i| b'a' + (i % 26) as u8).chain([b'\n']).collect();
         let count = 100;
@@ -214,13 +213,11 @@ mod tests {
     fn waits_for_a_reader_and_for_the_next_one() {
         let pty = Arc::new(Pty::open(None).unwrap());
         assert!(!pty.has_reader());
-        let stopped = AtomicBool::new(true);
-        assert!(!pty.wait_for_reader(&stopped), "told to stop");
+        assert!(!pty.wait_for_reader(&|| true), "told to stop");
         let sending = {
             let pty = Arc::clone(&pty);
             thread::spawn(move || {
-                let stop = AtomicBool::new(false);
-                pty.wait_for_reader(&stop) && pty.send(b"one\n", &stop).unwrap()
+                pty.wait_for_reader(&|| false) && pty.send(b"one\n", &|| false).unwrap()
             })
         };
         thread::sleep(3 * WAIT);
@@ -233,7 +230,7 @@ mod tests {
         drop(first);
         assert!(!pty.has_reader());
         let mut second = reader(pty.path());
-        assert!(pty.send(b"two\n", &AtomicBool::new(false)).unwrap());
+        assert!(pty.send(b"two\n", &|| false).unwrap());
         second.read_exact(&mut got).unwrap();
         assert_eq!(&got, b"two\n");
     }

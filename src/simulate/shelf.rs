@@ -224,18 +224,18 @@ impl Shelf {
         Some(moment)
     }
 
-    /// Handling rows that lie beyond the scenario's length: what people mean to do.
+    /// What people mean to do with the pots that are there, as far as forecasts follow it.
     pub fn plans(&self) -> Vec<HandlingRow> {
-        let rows = self.pots.iter().flat_map(|p| {
-            p.plan.handling.iter().filter(|(t, _)| *t > self.length).map(|(t, action)| {
-                HandlingRow {
-                    time: self.time(*t),
-                    pot: p.plan.name.clone(),
-                    action: action.clone(),
+        let mut rows = Vec::new();
+        for pot in self.pots.iter().filter(|pot| pot.clay.is_some()) {
+            for (t, action) in &pot.plan.handling[pot.done..] {
+                if action.can_be_planned() {
+                    let pot = pot.plan.name.clone();
+                    rows.push(HandlingRow { time: self.time(*t), pot, action: action.clone() });
                 }
-            })
-        });
-        rows.collect()
+            }
+        }
+        rows
     }
 
     /// The truth about a pot that is there.
