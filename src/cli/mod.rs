@@ -7,6 +7,7 @@
 
 pub mod log;
 pub mod report;
+pub mod simulate;
 
 use anyhow::Context as _;
 use clap::Parser;
@@ -82,12 +83,15 @@ pub fn say_error(error: &anyhow::Error) {
 pub enum Command {
     /// What to trim now, what comes next, what is dry, what is doubtful and why
     Report(report::Args),
+    /// A made-up shelf behind a real serial line, for trying things without hardware
+    Simulate(simulate::Args),
 }
 
 impl Command {
     fn run(self, context: &Context) -> anyhow::Result<ExitCode> {
         match self {
             Command::Report(args) => report::run(args, context),
+            Command::Simulate(args) => simulate::run(args, context),
         }
     }
 }
