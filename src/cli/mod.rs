@@ -5,6 +5,8 @@
 //! a `mod` line, a variant and a match arm in this file. What is meant for programs goes to
 //! standard output, everything else to standard error.
 
+pub mod export;
+pub mod import;
 pub mod log;
 pub mod report;
 pub mod simulate;
@@ -85,6 +87,10 @@ pub enum Command {
     Report(report::Args),
     /// A made-up shelf behind a real serial line, for trying things without hardware
     Simulate(simulate::Args),
+    /// Take studio files (CSV) in
+    Import(import::Args),
+    /// Write the whole studio as studio files (CSV)
+    Export(export::Args),
 }
 
 impl Command {
@@ -92,6 +98,8 @@ impl Command {
         match self {
             Command::Report(args) => report::run(args, context),
             Command::Simulate(args) => simulate::run(args, context),
+            Command::Import(args) => import::run(args, context),
+            Command::Export(args) => export::run(args, context),
         }
     }
 }
