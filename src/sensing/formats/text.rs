@@ -1,0 +1,149 @@
+//! Any scale that prints text: one weight per line, found by a pattern with named groups.
+//!
+//! `mass` is the number (a comma counts as the decimal mark, spaces after the sign are passed
+//! over), `unit` one of g, kg, oz, lb in any case; without it, grams. Lines end in LF, CR or both.
+
+use super::{Format, Measured, Sink};
+use crate::records::{Name, Quantity};
+use crate::sensing::framing::{Ends, Framed, Framing};
+use crate::sensing::health::Fault;
+use crate::units::{MassUnit, Time};
+use regex::bytes::{Captures, Regex};
+
+/// Reads weights from lines of text.
+#[derive(Debug)]
+pub struct Text {
+    framing: Framing,
+    pattern: Regex,
+    source: Name,
+}
+
+impl Text {
+    /// With a pattern of bounded size that has a group `mass` (a line without one is counted as
+    /// not a number), and the name that its weights are stored under.
+    pub fn new(pattern: Regex, source: &str) -> Text {
+        Text { framing: Framing::new(Ends::LfOrCr), pattern, source: source.into() }
+    }
+}
+
+impl Format for Text {
+    fn feed(&mut self, bytes: &[u8], arrived: Time, sink: &mut dyn Sink) {
+        let (pattern, source) = (&self.pattern, self.source.as_str());
+        self.framing.feed(bytes, |framed| {
+            let line = match framed {
+                Framed::TooLong => return sink.fault(None, Fault::TooLong),
+                Framed::Line(line) if line.iter().all(u8::is_ascii_whitespace) => return,
+                Framed::Line(line) => line,
+            };
+            let Some(found) = pattern.captures(line) else {
+                return sink.fault(None, Fault::NoMatch);
+            };
+            sink.line();
+            match grams(&found) {
+                Ok(value) => sink.measured(Measured {
+                    source,
+                    quantity: Quantity::Mass,
+                    value,
+                    time: arrived,
+                    told: false,
+                    sealed: false,
+                }),
+                Err(fault) => sink.fault(Some(source), fault),
+            }
+        });
+    }
+
+    fn cut(&mut self, sink: &mut dyn Sink) {
+        if self.framing.cut() {
+            sink.fault(None, Fault::CutOff);
+        }
+    }
+}
+
+fn grams(found: &Captures<'_>) -> Result<f64, Fault> {
+    let text = |group| {
+        let bytes = found.name(group)?.as_bytes();
+        Some(std::str::from_utf8(bytes).unwrap_or("\u{fffd}"))
+    };
+    let unit = match text("unit").map(str::trim) {
+        None | Some("") => MassUnit::Gram,
+        Some(word) => MassUnit::parse(&word.to_ascii_lowercase()).ok_or(Fault::BadUnit)?,
+    };
+    let number: String = text("mass")
+        .ok_or(Fault::NotANumber)?
+        .chars()
+        .filter(|c| !c.is_whitespace())
+        .map(|c| if c == ',' { '.' } else { c })
+        .collect();
+    // Words like "inf" are numbers to the parser, not to a scale.
+    let plain = number.chars().all(|c| c.is_ascii_digit() || "+-.eE".contains(c));
+    let value = number.parse::<f64>().ok().filter(|_| plain).ok_or(Fault::NotANumber)?;
+    Some(value * unit.grams()).filter(|v| v.is_finite()).ok_or(Fault::NotANumber)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::Kept;
+    use super::*;
+    use proptest::prelude::*;
+
+    const ARRIVED: Time = Time(1_900_000_000_000_000);
+    /// The pattern of the line format's own example.
+    const PATTERN: &str = r"(?P<mass>[-+]?\d+(\.\d+)?)\s*(?P<unit>g|kg|oz|lb)";
+
+    fn feed(pattern: &str, stream: &[u8]) -> Kept {
+        let mut kept = Kept::default();
+        Text::new(Regex::new(pattern).unwrap(), "bench").feed(stream, ARRIVED, &mut kept);
+        kept
+    }
+
+    fn value(pattern: &str, line: &str) -> Result<f64, Fault> {
+        let kept = feed(pattern, format!("{line}\r\n").as_bytes());
+        assert_eq!(kept.measured.len() + kept.faults.len(), 1, "{line}");
+        kept.measured.first().map(|m| m.2).ok_or_else(|| kept.faults[0].1)
+    }
+
+    #[test]
+    fn units_are_those_of_kitchen_and_parcel_scales() {
+        assert_eq!(value(PATTERN, "ST,GS,+  812.4 g"), Ok(812.4));
+        assert_eq!(value(PATTERN, "-3.5g"), Ok(-3.5));
+        assert_eq!(value(PATTERN, "1.204 kg"), Ok(1204.0));
+        assert_eq!(value(PATTERN, "2 oz"), Ok(56.69904625));
+        assert_eq!(value(PATTERN, "1 lb"), Ok(453.59237));
+        assert_eq!(value(PATTERN, "OVERLOAD"), Err(Fault::NoMatch));
+        let loose = r"(?P<mass>[-+]?\s*[\d.,einfax]+)\s*(?P<unit>[A-Za-z]+)?";
+        assert_eq!(value(loose, "812,4 G"), Ok(812.4));
+        assert_eq!(value(loose, "-  812.4"), Ok(-812.4));
+        assert_eq!(value(loose, "12 stone"), Err(Fault::BadUnit));
+        assert_eq!(value(loose, "1.2.3 g"), Err(Fault::NotANumber));
+        assert_eq!(value(loose, "inf g"), Err(Fault::NotANumber));
+        assert_eq!(value(loose, "1e999 g"), Err(Fault::NotANumber));
+    }
+
+    #[test]
+    fn lines_end_as_scales_end_them() {
+        let kept = feed(PATTERN, b"1 g\r2 g\n3 g\r\n \r\n4");
+        assert_eq!(kept.measured.iter().map(|m| m.2).collect::<Vec<_>>(), [1.0, 2.0, 3.0]);
+        assert_eq!(kept.faults, []);
+        assert!(kept.measured.iter().all(|m| m.0 == "bench" && m.3 == ARRIVED && !m.4));
+    }
+
+    proptest! {
+        #[test]
+        fn any_bytes_are_survived(
+            noise in proptest::collection::vec(any::<u8>(), 0..300),
+            at in any::<prop::sample::Index>(),
+        ) {
+            let mut stream = noise;
+            stream.extend_from_slice(b"\n812.4 g\n");
+            let whole = feed(PATTERN, &stream);
+            prop_assert_eq!(whole.measured.last().map(|m| m.2), Some(812.4));
+            let mut parts = Kept::default();
+            let mut format = Text::new(Regex::new(PATTERN).unwrap(), "bench");
+            let (a, b) = stream.split_at(at.index(stream.len()));
+            format.feed(a, ARRIVED, &mut parts);
+            format.feed(b, ARRIVED, &mut parts);
+            prop_assert_eq!(parts, whole);
+        }
+    }
+}

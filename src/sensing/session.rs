@@ -1,0 +1,525 @@
+//! One port over its life: a pure state machine that takes bytes and time and returns actions.
+//!
+//! It outlives the port being unplugged: sources, what is known of their pace and whether they
+//! send checksums stay. Rules that do not depend on the line format live here: names, the range
+//! of values, checksums once sent, the number of sources, repeated lines.
+
+use super::formats::{Format, Measured, Sink};
+use super::health::{Fault, Faults, worth_saying};
+use super::reduce::{Reduced, Reducer};
+use crate::records::{Name, Quantity, Reading, check_name};
+use crate::units::Time;
+use std::collections::HashMap;
+use std::fmt;
+use std::ops::RangeInclusive;
+use std::time::{Duration, Instant};
+
+/// Sources that one port may have.
+pub const MAX_SOURCES: usize = 64;
+/// A fast source that is silent for so long has its open 10 s closed.
+const CLOSE_AFTER: Duration = Duration::from_secs(10);
+/// Temperatures that are taken, °C (the studio files' rule).
+const CELSIUS: RangeInclusive<f64> = -60.0..=120.0;
+/// Relative humidities that are taken, fraction (the studio files' rule).
+const HUMIDITY: RangeInclusive<f64> = 0.0..=1.10;
+/// Samples without a time of their own that arrive together are set apart within this, µs.
+const TOGETHER_US: i64 = 1_000_000;
+
+/// When bytes came.
+#[derive(Clone, Copy, Debug)]
+pub struct Arrival {
+    /// By the wall clock: what readings are stamped with.
+    pub wall: Time,
+    /// By the steady clock: what waiting is measured with.
+    pub steady: Instant,
+}
+
+/// What is to be done.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Action {
+    /// Store this reading.
+    Store(Reading),
+    /// Tell the potter.
+    Say(Remark),
+}
+
+/// What a potter should know about a port.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Remark {
+    /// A source spoke for the first time.
+    NewSource(Name, Quantity),
+    /// Something could not be used; said at the 1st, 10th, 100th … of its kind.
+    Fault(Fault, Option<Name>, u64),
+}
+
+impl fmt::Display for Remark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Remark::NewSource(name, quantity) => write!(f, "{name} sends {}", quantity.word()),
+            Remark::Fault(fault, source, count) => {
+                if let Some(source) = source {
+                    write!(f, "{source}: ")?;
+                }
+                write!(f, "not stored, {}", fault.words())?;
+                if *count > 1 {
+                    write!(f, " ({count} times so far)")?;
+                }
+                Ok(())
+            }
+        }
+    }
+}
+
+/// What came from a port so far.
+#[derive(Debug, Default)]
+pub struct Health {
+    /// Lines that were understood.
+    pub lines: u64,
+    /// Measurements that were taken, before reduction.
+    pub samples: u64,
+    /// What could not be used.
+    pub faults: Faults,
+}
+
+/// One source's share of it.
+#[derive(Debug)]
+pub struct SourceHealth<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// Measurements that were taken, before reduction.
+    pub samples: u64,
+    /// What could not be used.
+    pub faults: Faults,
+    /// The latest time that it sent.
+    pub newest: Option<Time>,
+}
+
+/// One port's session.
+pub struct Session {
+    format: Box<dyn Format>,
+    intake: Intake,
+}
+
+impl Session {
+    /// Before the first byte.
+    pub fn new(format: Box<dyn Format>) -> Session {
+        Session { format, intake: Intake::default() }
+    }
+
+    /// Takes bytes; what is to be done is appended to `actions`.
+    pub fn received(&mut self, bytes: &[u8], arrived: Arrival, actions: &mut Vec<Action>) {
+        let mut taking = Taking { intake: &mut self.intake, arrived, actions };
+        self.format.feed(bytes, arrived.wall, &mut taking);
+    }
+
+    /// Time passes: closes the open 10 s of sources that fell silent.
+    pub fn tick(&mut self, now: Instant, actions: &mut Vec<Action>) {
+        self.intake.flush(Some(now), actions);
+    }
+
+    /// The port was lost, or the end has come: gives up half a line, keeps all samples.
+    pub fn closed(&mut self, arrived: Arrival, actions: &mut Vec<Action>) {
+        let mut taking = Taking { intake: &mut self.intake, arrived, actions };
+        self.format.cut(&mut taking);
+        self.intake.flush(None, actions);
+    }
+
+    /// What came so far.
+    pub fn health(&self) -> &Health {
+        &self.intake.health
+    }
+
+    /// What came so far, by source, in order of their first word.
+    pub fn sources(&self) -> impl Iterator<Item = SourceHealth<'_>> {
+        self.intake.sources.iter().map(|source| SourceHealth {
+            name: &source.name,
+            samples: source.samples,
+            faults: source.faults,
+            newest: source.newest,
+        })
+    }
+}
+
+#[derive(Default)]
+struct Intake {
+    sources: Vec<Source>,
+    index: HashMap<Name, usize>,
+    health: Health,
+}
+
+struct Source {
+    name: Name,
+    /// Has sent a checksum, and is held to it.
+    sealed: bool,
+    samples: u64,
+    faults: Faults,
+    newest: Option<Time>,
+    series: [Option<Box<Series>>; 3],
+}
+
+/// One quantity of one source.
+struct Series {
+    quantity: Quantity,
+    reducer: Reducer,
+    last: Option<(Time, f64)>,
+    arrived: Instant,
+}
+
+impl Intake {
+    /// Index of the source, which is taken in if it is new.
+    fn source(&mut self, name: &str) -> Result<usize, Fault> {
+        if let Some(&at) = self.index.get(name) {
+            return Ok(at);
+        }
+        check_name(name).map_err(|_| Fault::BadName)?;
+        if self.sources.len() >= MAX_SOURCES {
+            return Err(Fault::TooManySources);
+        }
+        let at = self.sources.len();
+        self.index.insert(name.into(), at);
+        self.sources.push(Source {
+            name: name.into(),
+            sealed: false,
+            samples: 0,
+            faults: Faults::default(),
+            newest: None,
+            series: [None, None, None],
+        });
+        Ok(at)
+    }
+
+    /// Closes open bins: all, or those of series that have been silent.
+    fn flush(&mut self, silent_at: Option<Instant>, actions: &mut Vec<Action>) {
+        for source in &mut self.sources {
+            for series in source.series.iter_mut().flatten() {
+                let silent = |now: Instant| now.duration_since(series.arrived) >= CLOSE_AFTER;
+                if silent_at.is_none_or(silent)
+                    && let Some(reduced) = series.reducer.flush()
+                {
+                    actions.push(store(&source.name, series.quantity, reduced));
+                }
+            }
+        }
+    }
+}
+
+/// The session while bytes are being taken.
+struct Taking<'a> {
+    intake: &'a mut Intake,
+    arrived: Arrival,
+    actions: &'a mut Vec<Action>,
+}
+
+impl Taking<'_> {
+    fn take(&mut self, m: Measured<'_>) -> Result<(), Fault> {
+        let at = self.intake.source(m.source)?;
+        let source = &mut self.intake.sources[at];
+        source.sealed |= m.sealed;
+        if source.sealed && !m.sealed {
+            return Err(Fault::NoChecksum);
+        }
+        let within = match m.quantity {
+            Quantity::Mass => true,
+            Quantity::Temperature => CELSIUS.contains(&m.value),
+            Quantity::Humidity => HUMIDITY.contains(&m.value),
+        };
+        if !within {
+            return Err(Fault::OutOfRange);
+        }
+        let slot = &mut source.series[m.quantity as usize];
+        if slot.is_none() {
+            let remark = Remark::NewSource(source.name.clone(), m.quantity);
+            self.actions.push(Action::Say(remark));
+        }
+        let series = slot.get_or_insert_with(|| {
+            Box::new(Series {
+                quantity: m.quantity,
+                reducer: Reducer::default(),
+                last: None,
+                arrived: self.arrived.steady,
+            })
+        });
+        series.arrived = self.arrived.steady;
+        let time = series.time_of(&m)?;
+        series.last = Some((time, m.value));
+        source.samples += 1;
+        source.newest = source.newest.max(Some(time));
+        self.intake.health.samples += 1;
+        for reduced in series.reducer.push(time, m.value).into_iter().flatten() {
+            self.actions.push(store(&source.name, m.quantity, reduced));
+        }
+        Ok(())
+    }
+}
+
+impl Series {
+    /// The sample's time, told apart from the one before where the source did not tell it.
+    fn time_of(&self, m: &Measured<'_>) -> Result<Time, Fault> {
+        let Some((last, value)) = self.last else { return Ok(m.time) };
+        if m.told {
+            // In a fast source's bin equal neighbours are samples like any other.
+            let again = last == m.time && value == m.value && !self.reducer.is_open();
+            return if again { Err(Fault::Repeated) } else { Ok(m.time) };
+        }
+        let together = (0..TOGETHER_US).contains(&(last.0 - m.time.0));
+        Ok(if together { Time(last.0 + 1).min(Time::MAX) } else { m.time })
+    }
+}
+
+impl Sink for Taking<'_> {
+    fn line(&mut self) {
+        self.intake.health.lines += 1;
+    }
+
+    fn measured(&mut self, measured: Measured<'_>) {
+        if let Err(fault) = self.take(measured) {
+            self.fault(Some(measured.source), fault);
+        }
+    }
+
+    fn fault(&mut self, source: Option<&str>, fault: Fault) {
+        let total = self.intake.health.faults.add(fault);
+        // Only a source that is known has a health of its own and is named to the potter.
+        let known = source.and_then(|name| self.intake.index.get(name).copied());
+        let (count, name) = match known {
+            Some(at) => {
+                let source = &mut self.intake.sources[at];
+                (source.faults.add(fault), Some(source.name.clone()))
+            }
+            None => (total, None),
+        };
+        if fault.is_wrong() && worth_saying(count) {
+            self.actions.push(Action::Say(Remark::Fault(fault, name, count)));
+        }
+    }
+}
+
+fn store(source: &str, quantity: Quantity, reduced: Reduced) -> Action {
+    Action::Store(Reading {
+        time: reduced.time,
+        source: source.into(),
+        quantity,
+        value: reduced.value,
+        pot: None,
+        count: reduced.of.map(|(count, _)| count),
+        spread: reduced.of.map(|(_, spread)| spread),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::formats::senml::{Senml, checksum};
+    use super::super::formats::text::Text;
+    use super::*;
+    use proptest::prelude::*;
+
+    const WALL: Time = Time(1_900_000_000_000_000);
+
+    struct Bench {
+        session: Session,
+        start: Instant,
+        actions: Vec<Action>,
+    }
+
+    impl Bench {
+        fn new() -> Bench {
+            Bench {
+                session: Session::new(Box::new(Senml::new())),
+                start: Instant::now(),
+                actions: Vec::new(),
+            }
+        }
+
+        fn at(&self, s: f64) -> Arrival {
+            Arrival { wall: WALL.plus(s), steady: self.start + Duration::from_secs_f64(s) }
+        }
+
+        fn feed(&mut self, s: f64, bytes: impl AsRef<[u8]>) {
+            let at = self.at(s);
+            self.session.received(bytes.as_ref(), at, &mut self.actions);
+        }
+
+        fn stored(&self) -> Vec<(&str, f64)> {
+            let mut stored = Vec::new();
+            for action in &self.actions {
+                if let Action::Store(r) = action {
+                    stored.push((r.source.as_str(), r.value));
+                }
+            }
+            stored
+        }
+
+        fn faults(&self) -> String {
+            self.session.health().faults.to_string()
+        }
+    }
+
+    fn line(name: &str, v: f64) -> String {
+        format!("[{{\"n\":\"{name}\",\"u\":\"g\",\"v\":{v}}}]\n")
+    }
+
+    fn sealed(name: &str, v: f64) -> String {
+        let line = line(name, v);
+        let line = line.trim_end();
+        format!("{line} {:08x}\n", checksum(line.as_bytes()))
+    }
+
+    #[test]
+    fn a_source_that_once_sent_checksums_is_held_to_them() {
+        let mut b = Bench::new();
+        b.feed(0.0, line("a", 1.0));
+        b.feed(60.0, sealed("a", 2.0));
+        b.feed(120.0, line("a", 3.0));
+        b.feed(180.0, line("b", 4.0));
+        let at = b.at(200.0);
+        b.session.closed(at, &mut b.actions);
+        b.feed(240.0, line("a", 5.0));
+        b.feed(300.0, sealed("a", 6.0));
+        assert_eq!(b.stored(), [("a", 1.0), ("a", 2.0), ("b", 4.0), ("a", 6.0)]);
+        assert_eq!(b.faults(), "2 checksum missing");
+        assert_eq!(b.session.sources().next().map(|s| s.faults.total()), Some(2));
+    }
+
+    #[test]
+    fn names_and_ranges_are_held() {
+        let mut b = Bench::new();
+        for (n, u, v) in [
+            ("", "g", 1.0),
+            ("a/b", "g", 1.0),
+            ("a\\u0007", "g", 1.0),
+            (&"x".repeat(65), "g", 1.0),
+            ("room", "Cel", -60.5),
+            ("room", "Cel", 120.5),
+            ("room", "%RH", -0.5),
+            ("room", "%RH", 110.5),
+            ("room", "%RH", 110.0),
+            ("room", "Cel", -60.0),
+        ] {
+            b.feed(0.0, format!("[{{\"n\":\"{n}\",\"u\":\"{u}\",\"v\":{v}}}]\n"));
+        }
+        assert_eq!(b.faults(), "4 bad name, 4 out of range");
+        assert_eq!(b.stored(), [("room", 1.1), ("room", -60.0)]);
+    }
+
+    #[test]
+    fn sources_are_bounded() {
+        let mut b = Bench::new();
+        for i in 0..100 {
+            b.feed(f64::from(i), line(&format!("cell-{i}"), 1.0));
+        }
+        assert_eq!(b.stored().len(), MAX_SOURCES);
+        assert_eq!(b.faults(), "36 too many sources");
+        b.feed(200.0, line("cell-3", 2.0));
+        assert_eq!(b.stored().len(), MAX_SOURCES + 1);
+    }
+
+    #[test]
+    fn a_repeated_line_is_stored_once_and_lines_that_come_together_are_all_stored() {
+        let mut b = Bench::new();
+        let told = "[{\"n\":\"a\",\"u\":\"g\",\"v\":5,\"t\":1900000000}]\n";
+        b.feed(0.0, [told, told].concat());
+        b.feed(30.0, told);
+        assert_eq!((b.stored().len(), b.faults().as_str()), (1, "2 sent twice"));
+        let mut b = Bench::new();
+        b.feed(0.0, [line("a", 5.0), line("a", 5.0), line("a", 5.0)].concat());
+        let at = b.at(1.0);
+        b.session.closed(at, &mut b.actions);
+        let counts = b.actions.iter().filter_map(|a| match a {
+            Action::Store(r) => Some((r.time.0 - WALL.0, r.count)),
+            Action::Say(_) => None,
+        });
+        assert_eq!(counts.collect::<Vec<_>>(), [(0, None), (2, Some(2))]);
+    }
+
+    #[test]
+    fn a_silent_fast_source_has_its_bin_closed() {
+        let mut b = Bench::new();
+        for i in 0..20 {
+            b.feed(f64::from(i) / 10.0, line("a", 7.0));
+        }
+        let (before, after) = (b.at(11.0).steady, b.at(12.0).steady);
+        b.session.tick(before, &mut b.actions);
+        assert_eq!(b.stored().len(), 1);
+        b.session.tick(after, &mut b.actions);
+        assert_eq!(b.stored().len(), 2);
+        assert_eq!(b.session.health().samples, 20);
+    }
+
+    #[test]
+    fn half_a_line_is_given_up_when_the_port_is_lost() {
+        let mut b = Bench::new();
+        let whole = line("a", 7.0);
+        b.feed(0.0, &whole[..10]);
+        let at = b.at(1.0);
+        b.session.closed(at, &mut b.actions);
+        b.feed(2.0, &whole);
+        assert_eq!((b.stored(), b.faults().as_str()), (vec![("a", 7.0)], "1 half a line"));
+    }
+
+    #[test]
+    fn remarks_are_few() {
+        let mut b = Bench::new();
+        for _ in 0..500 {
+            b.feed(0.0, "noise\n");
+        }
+        let said: Vec<String> = b
+            .actions
+            .iter()
+            .filter_map(|a| match a {
+                Action::Say(remark) => Some(remark.to_string()),
+                Action::Store(_) => None,
+            })
+            .collect();
+        assert_eq!(
+            said,
+            [
+                "not stored, not JSON",
+                "not stored, not JSON (10 times so far)",
+                "not stored, not JSON (100 times so far)",
+            ]
+        );
+        assert_eq!(b.faults(), "500 not JSON");
+    }
+
+    #[test]
+    fn a_text_scale_is_a_source_like_any_other() {
+        let mut b = Bench::new();
+        let pattern = regex::bytes::Regex::new(r"(?P<mass>\d+) (?P<unit>g|kg)").unwrap();
+        b.session = Session::new(Box::new(Text::new(pattern, "bench")));
+        b.feed(0.0, "812 g\r\n");
+        b.feed(30.0, "1 kg\r\n");
+        assert_eq!(b.stored(), [("bench", 812.0), ("bench", 1000.0)]);
+    }
+
+    proptest! {
+        /// Every sample of every source is in exactly one reading, wherever the stream is split.
+        #[test]
+        fn nothing_is_lost_at_any_split(
+            steps in proptest::collection::vec((0usize..3, 0u32..40_000), 1..60),
+            cuts in proptest::collection::vec(any::<prop::sample::Index>(), 0..8),
+        ) {
+            let mut ms = 0u64;
+            let mut stream = String::new();
+            for (source, step) in &steps {
+                ms += u64::from(*step) + 1;
+                let t = 1.9e9 + ms as f64 / 1e3;
+                stream += &format!("[{{\"n\":\"c{source}\",\"u\":\"g\",\"v\":7,\"t\":{t:.3}}}]\n");
+            }
+            let mut at: Vec<usize> = cuts.iter().map(|c| c.index(stream.len())).collect();
+            at.extend([0, stream.len()]);
+            at.sort_unstable();
+            let mut b = Bench::new();
+            for pair in at.windows(2) {
+                b.feed(0.0, &stream.as_bytes()[pair[0]..pair[1]]);
+            }
+            let end = b.at(1.0);
+            b.session.closed(end, &mut b.actions);
+            let count = |a: &Action| match a {
+                Action::Store(r) => r.count.unwrap_or(1) as usize,
+                Action::Say(_) => 0,
+            };
+            prop_assert_eq!(b.actions.iter().map(count).sum::<usize>(), steps.len());
+            prop_assert_eq!(b.session.health().faults.total(), 0);
+        }
+    }
+}
