@@ -1,1 +1,189 @@
-//! watch.
+//! The daemon: ports to store, answers for the pots that changed.
+//!
+//! ```text
+//! line (one task per port) ─► writer (a thread: the store) ─► refit (a thread: answers)
+//! ```
+//!
+//! What may be lost when the program is killed at any moment: of a source slower than one reading
+//! per 10 s nothing that was read from its port, of a faster one the 10 s that are still open.
+
+pub mod line;
+pub mod lock;
+pub mod refit;
+pub mod writer;
+
+use crate::clock;
+use crate::sensing::formats::{Format, senml::Senml, text::Text};
+use crate::sensing::port::SettleError;
+use crate::sensing::session::Session;
+use crate::sensing::settle::Settled;
+use crate::store::settings::compile_pattern;
+use crate::store::{self, PortSettings, Store, StoreError};
+use line::Line;
+use std::io;
+use std::path::Path;
+use std::time::Duration;
+use tokio::signal::unix::{Signal, SignalKind, signal};
+use tokio::task::JoinSet;
+use tokio::time::interval;
+use tracing::{error, info, warn};
+
+/// How often the wall clock is compared with the steady one, and what counts as a step, s.
+const CLOCK_CHECK: Duration = Duration::from_secs(5);
+const CLOCK_STEP_S: f64 = 10.0;
+
+/// Why watching could not begin, or ended badly.
+#[derive(Debug, thiserror::Error)]
+pub enum WatchError {
+    /// Nothing to watch.
+    #[error(
+        "no port to watch: name one with --port PATH, or write a [[port]] into {0}/studio.toml"
+    )]
+    NoPort(String),
+    /// The same port twice.
+    #[error("{0} is named twice")]
+    Twice(String),
+    /// A port's settings do not hold together.
+    #[error("{0}: {1}")]
+    Port(String, String),
+    /// Another `watch` is there.
+    #[error(transparent)]
+    Lock(#[from] lock::LockError),
+    /// The studio.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The system.
+    #[error("watching could not be set up: {0}")]
+    System(#[from] io::Error),
+    /// Ended, but not everything could be stored.
+    #[error("{0} readings could not be stored before the end")]
+    Lost(u64),
+    /// A part of the program failed.
+    #[error("watching ended on a fault of the program; what had been stored is safe")]
+    Fault,
+}
+
+/// What to watch.
+#[derive(Clone, Debug)]
+pub struct Options {
+    /// Ports named by hand; none: those of the settings.
+    pub ports: Vec<PortSettings>,
+    /// A pot is assessed at most once in this time.
+    pub refit_every: Duration,
+}
+
+/// Watches until SIGINT or SIGTERM; then stores all there is.
+pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
+    std::fs::create_dir_all(dir)?;
+    let _lock = lock::Lock::take(dir)?;
+    let store = Store::open_or_create(dir)?;
+    let named = !options.ports.is_empty();
+    let ports = if named { options.ports } else { store.settings().port.clone() };
+    let sessions = sessions(&ports)?;
+    if sessions.is_empty() {
+        return Err(WatchError::NoPort(dir.display().to_string()));
+    }
+    let (changes, refit) = refit::start(Store::open(dir)?, options.refit_every)?;
+    let (inbox, writer) = writer::start(store, move |readings| changes.stored(readings))?;
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let sound = runtime.block_on(tend_all(ports, sessions, inbox));
+    // The lines are done and their inboxes gone: the writer ends, and with it the refit.
+    let written = writer.join().map_err(|_| WatchError::Fault)?;
+    let refitted = refit.join();
+    info!("stopped; {} readings stored", written.kept);
+    if written.refused > 0 {
+        warn!("{} readings contradicted stored ones of the same time", written.refused);
+    }
+    match (sound?, refitted, written.lost) {
+        (_, _, lost) if lost > 0 => Err(WatchError::Lost(lost)),
+        (true, Ok(()), _) => Ok(()),
+        _ => Err(WatchError::Fault),
+    }
+}
+
+/// The next settled weight on a port, for `weigh`; waits up to `timeout` and blocks meanwhile.
+///
+/// Errors: [`crate::sensing::port::PortError::Held`] while `watch` has the port; who that is says
+/// [`lock::Lock::holder`].
+pub fn next_settled(port: &PortSettings, timeout: Duration) -> Result<Settled, SettleError> {
+    let format = format_of(port).map_err(|why| SettleError::System(port.path.clone(), why))?;
+    crate::sensing::port::next_settled(&port.path, port.baud, format, None, timeout)
+}
+
+/// The line format that a port's settings ask for; what is wrong with them, in words.
+pub fn format_of(port: &PortSettings) -> Result<Box<dyn Format>, String> {
+    match (port.format, &port.pattern, &port.source) {
+        (store::Format::Senml, _, _) => Ok(Box::new(Senml::new())),
+        (store::Format::Text, Some(pattern), Some(source)) => {
+            Ok(Box::new(Text::new(compile_pattern(pattern)?, source)))
+        }
+        (store::Format::Text, _, _) => Err("a text port needs a pattern and a source".into()),
+    }
+}
+
+fn sessions(ports: &[PortSettings]) -> Result<Vec<Session>, WatchError> {
+    let mut sessions = Vec::with_capacity(ports.len());
+    for (at, port) in ports.iter().enumerate() {
+        if ports[..at].iter().any(|other| other.path == port.path) {
+            return Err(WatchError::Twice(port.path.clone()));
+        }
+        let format = format_of(port).map_err(|why| WatchError::Port(port.path.clone(), why))?;
+        sessions.push(Session::new(format));
+    }
+    Ok(sessions)
+}
+
+/// Tends all ports until a signal; true if none failed.
+async fn tend_all(
+    ports: Vec<PortSettings>,
+    sessions: Vec<Session>,
+    inbox: writer::Inbox,
+) -> io::Result<bool> {
+    let mut signals = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
+    let (stop, stopped) = tokio::sync::watch::channel(false);
+    let mut lines = JoinSet::new();
+    for (port, session) in ports.into_iter().zip(sessions) {
+        let format = match port.format {
+            store::Format::Senml => "SenML",
+            store::Format::Text => "text",
+        };
+        let line = Line::new(&port.path, port.baud, format, session, inbox.clone());
+        lines.spawn(line.tend(stopped.clone()));
+    }
+    drop(inbox);
+    tokio::select! {
+        name = asked_to_stop(&mut signals) => info!("{name}: storing what is open"),
+        _ = lines.join_next() => error!("a port's task failed; stopping"),
+        () = watch_the_clock() => {}
+    }
+    let sound = !lines.is_empty();
+    // Every line holds a receiver: they all hear it.
+    let _ = stop.send(true);
+    let mut all = sound;
+    while let Some(ended) = lines.join_next().await {
+        all &= ended.is_ok();
+    }
+    Ok(all)
+}
+
+async fn asked_to_stop((interrupt, terminate): &mut (Signal, Signal)) -> &'static str {
+    tokio::select! {
+        _ = interrupt.recv() => "interrupted",
+        _ = terminate.recv() => "asked to stop",
+    }
+}
+
+/// Says when the wall clock was set: readings without a time of their own carry its time.
+async fn watch_the_clock() {
+    let (mut wall, mut steady) = (clock::now(), clock::steady());
+    let mut check = interval(CLOCK_CHECK);
+    loop {
+        check.tick().await;
+        let (wall_now, steady_now) = (clock::now(), clock::steady());
+        let step = wall_now.since(wall) - steady_now.duration_since(steady).as_secs_f64();
+        if step.abs() > CLOCK_STEP_S {
+            warn!("the clock was set by {step:.0} s; readings carry the new time from now on");
+        }
+        (wall, steady) = (wall_now, steady_now);
+    }
+}

@@ -1,0 +1,178 @@
+//! One port, tended for as long as the program runs: open, read, lost, open again.
+
+use super::writer::Inbox;
+use crate::clock;
+use crate::records::Reading;
+use crate::sensing::health::Silence;
+use crate::sensing::port::{Port, PortError};
+use crate::sensing::session::{Action, Arrival, Session};
+use std::time::{Duration, Instant};
+use tokio::sync::watch;
+use tokio::time::{MissedTickBehavior, interval, sleep};
+use tracing::{info, warn};
+
+/// Pauses before a port is tried again: from, and up to.
+const RETRY: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(5));
+/// How often silent sources and a silent port are looked at.
+const TICK: Duration = Duration::from_secs(1);
+/// Silence after which the path is checked for leading to another device.
+const CHECK_PATH: Duration = Duration::from_secs(2);
+/// Most that is read at once, and most that is still taken at the end, bytes.
+const CHUNK: usize = 4096;
+const AT_THE_END: usize = 1 << 20;
+
+/// One port and its session.
+pub struct Line {
+    path: String,
+    baud: u32,
+    format: &'static str,
+    session: Session,
+    inbox: Inbox,
+    actions: Vec<Action>,
+}
+
+/// Why reading ended.
+enum End {
+    Stop,
+    Lost(String),
+}
+
+impl Line {
+    /// A port that is not open yet; `format` is its line format in words.
+    pub fn new(
+        path: &str,
+        baud: u32,
+        format: &'static str,
+        session: Session,
+        inbox: Inbox,
+    ) -> Line {
+        Line { path: path.into(), baud, format, session, inbox, actions: Vec::new() }
+    }
+
+    /// Tends it until `stop` becomes true; then everything that has come is handed on.
+    pub async fn tend(mut self, mut stop: watch::Receiver<bool>) {
+        let mut pause = RETRY.0;
+        let mut trouble: Option<PortError> = None;
+        while !*stop.borrow_and_update() {
+            match Port::open(&self.path, self.baud) {
+                Ok(port) => {
+                    info!("{}: ready ({} baud, {})", self.path, self.baud, self.format);
+                    trouble = None;
+                    let opened = clock::steady();
+                    let end = self.read(port, &mut stop).await;
+                    self.session.closed(arrival(), &mut self.actions);
+                    self.hand_on().await;
+                    match end {
+                        End::Stop => break,
+                        End::Lost(why) => warn!("{}: lost ({why}); waiting for it", self.path),
+                    }
+                    if opened.elapsed() > RETRY.1 {
+                        pause = RETRY.0;
+                    }
+                }
+                Err(other) if trouble.as_ref() == Some(&other) => {}
+                Err(other) => {
+                    warn!("{other}; trying again");
+                    trouble = Some(other);
+                }
+            }
+            tokio::select! {
+                () = sleep(pause) => pause = (pause * 2).min(RETRY.1),
+                _ = stop.changed() => {}
+            }
+        }
+        self.sum_up();
+    }
+
+    async fn read(&mut self, mut port: Port, stop: &mut watch::Receiver<bool>) -> End {
+        let mut silence = Silence::new(clock::steady());
+        let mut tick = interval(TICK);
+        tick.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        let mut buffer = [0; CHUNK];
+        loop {
+            tokio::select! {
+                read = port.read(&mut buffer) => match read {
+                    Ok(0) => return End::Lost("unplugged".into()),
+                    Err(error) => return End::Lost(error.to_string()),
+                    Ok(n) => {
+                        let at = arrival();
+                        if silence.heard(at.steady) {
+                            info!("{}: speaks again", self.path);
+                        }
+                        self.session.received(&buffer[..n], at, &mut self.actions);
+                    }
+                },
+                _ = tick.tick() => {
+                    let now = clock::steady();
+                    self.session.tick(now, &mut self.actions);
+                    if silence.of(now) >= CHECK_PATH && port.moved() {
+                        return End::Lost("its path leads to another device, or nowhere".into());
+                    }
+                    self.say_if_silent(&mut silence, now);
+                }
+                _ = stop.changed() => {
+                    self.read_the_rest(&mut port, &mut buffer);
+                    return End::Stop;
+                }
+            }
+            self.hand_on().await;
+        }
+    }
+
+    /// What has arrived already, without waiting for more.
+    fn read_the_rest(&mut self, port: &mut Port, buffer: &mut [u8]) {
+        let mut taken = 0;
+        while taken < AT_THE_END {
+            let n = port.read_ready(buffer);
+            if n == 0 {
+                return;
+            }
+            self.session.received(&buffer[..n], arrival(), &mut self.actions);
+            taken += n;
+        }
+    }
+
+    fn say_if_silent(&self, silence: &mut Silence, now: Instant) {
+        if let Some(silent) = silence.fell(now) {
+            warn!(
+                "{}: nothing has come for {} s; is the scale on, and is its baud rate {}?",
+                self.path,
+                silent.as_secs(),
+                self.baud
+            );
+        }
+    }
+
+    /// Says what is to be said and hands the readings on; waits while the store is behind.
+    async fn hand_on(&mut self) {
+        if self.actions.is_empty() {
+            return;
+        }
+        let mut readings: Vec<Reading> = Vec::with_capacity(self.actions.len());
+        for action in self.actions.drain(..) {
+            match action {
+                Action::Store(reading) => readings.push(reading),
+                Action::Say(remark) => info!("{}: {remark}", self.path),
+            }
+        }
+        // The writer outlives the ports; were it gone, there would be nobody to tell.
+        if !readings.is_empty() && self.inbox.send(readings).await.is_err() {
+            warn!("{}: the store has ended before its port", self.path);
+        }
+    }
+
+    fn sum_up(&self) {
+        let health = self.session.health();
+        info!("{}: {} lines, {} measurements", self.path, health.lines, health.samples);
+        if health.faults.total() > 0 {
+            info!("{}: not stored: {}", self.path, health.faults);
+        }
+        for source in self.session.sources().filter(|s| s.faults.total() > 0) {
+            info!("{}: {}: not stored: {}", self.path, source.name, source.faults);
+        }
+    }
+}
+
+fn arrival() -> Arrival {
+    Arrival { wall: clock::now(), steady: clock::steady() }
+}

@@ -1,0 +1,102 @@
+//! One `watch` per studio: a lock file that names who holds it.
+//!
+//! The lock is the kernel's (`flock`), so it ends with the process however that ends; the text in
+//! the file is only for people.
+
+use crate::clock;
+use rustix::fs::{FlockOperation, flock};
+use std::fs::{File, OpenOptions};
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+/// The lock's file name in the studio's folder.
+pub const LOCK: &str = "watch.lock";
+
+/// Why the lock was not given.
+#[derive(Debug, thiserror::Error)]
+pub enum LockError {
+    /// Another `watch` has it.
+    #[error("this studio is being watched already by {0}: stop that first")]
+    Held(String),
+    /// The file cannot be made or locked.
+    #[error("{path}: {source}")]
+    File {
+        /// Which.
+        path: PathBuf,
+        /// Why.
+        source: io::Error,
+    },
+}
+
+/// Held as long as it lives.
+#[derive(Debug)]
+pub struct Lock {
+    _file: File,
+}
+
+impl Lock {
+    /// Takes the studio's lock, and writes into it who has it.
+    pub fn take(dir: &Path) -> Result<Lock, LockError> {
+        let path = dir.join(LOCK);
+        let failed = |source| LockError::File { path: path.clone(), source };
+        let mut file = open(&path).map_err(failed)?;
+        match flock(&file, FlockOperation::NonBlockingLockExclusive) {
+            Ok(()) => {}
+            Err(rustix::io::Errno::WOULDBLOCK) => return Err(LockError::Held(words(&mut file))),
+            Err(other) => return Err(failed(other.into())),
+        }
+        file.set_len(0).map_err(failed)?;
+        writeln!(file, "process {}, since {}", std::process::id(), clock::now()).map_err(failed)?;
+        Ok(Lock { _file: file })
+    }
+
+    /// Who watches this studio now, in words; `None`: nobody.
+    pub fn holder(dir: &Path) -> Option<String> {
+        let mut file = File::open(dir.join(LOCK)).ok()?;
+        match flock(&file, FlockOperation::NonBlockingLockShared) {
+            Err(rustix::io::Errno::WOULDBLOCK) => Some(words(&mut file)),
+            _ => None,
+        }
+    }
+}
+
+fn open(path: &Path) -> io::Result<File> {
+    OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path)
+}
+
+/// What the file says; bounded, since anybody may have written it.
+fn words(file: &mut File) -> String {
+    let mut text = String::new();
+    let read = file.take(200).read_to_string(&mut text);
+    let line = text.lines().next().unwrap_or("").trim();
+    if read.is_err() || line.is_empty() || line.chars().any(char::is_control) {
+        return "another process".into();
+    }
+    line.into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_second_one_is_told_who_holds_it_until_the_first_is_gone() {
+        let dir = tempfile::tempdir().unwrap();
+        assert_eq!(Lock::holder(dir.path()), None);
+        let lock = Lock::take(dir.path()).unwrap();
+        let text = Lock::take(dir.path()).unwrap_err().to_string();
+        assert!(text.contains(&format!("process {},", std::process::id())), "{text}");
+        assert!(Lock::holder(dir.path()).unwrap().starts_with("process "));
+        drop(lock);
+        assert_eq!(Lock::holder(dir.path()), None);
+        Lock::take(dir.path()).unwrap();
+    }
+
+    #[test]
+    fn what_others_wrote_into_the_file_is_not_shown_raw() {
+        let dir = tempfile::tempdir().unwrap();
+        let _lock = Lock::take(dir.path()).unwrap();
+        std::fs::write(dir.path().join(LOCK), "\u{1b}[2J").unwrap();
+        assert_eq!(Lock::holder(dir.path()).unwrap(), "another process");
+    }
+}

@@ -1,0 +1,321 @@
+//! Answers for the pots that changed, on a thread of its own with its own view of the store.
+//!
+//! A pot is due when something came from the scale it stands on, when another program wrote to
+//! the studio (a note, a weighing), and now and then since time passes. The last good answer of
+//! each pot is kept; what is said is only what changes for the potter.
+
+use crate::clock;
+use crate::core::assess_pot;
+use crate::core::report::{FireCall, PotAnswer, TrimCall};
+use crate::records::{Action, HandlingRow, Name, Pot, Quantity, Reading};
+use crate::store::{Store, StoreError};
+use crate::units::Time;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
+use tracing::{debug, error, info, warn};
+
+/// How often it is looked at whether another program wrote.
+const LOOK: Duration = Duration::from_secs(1);
+/// All pots are due again after so long: time passes, the room's air changes.
+const ALL_AGAIN: Duration = Duration::from_secs(15 * 60);
+/// A pass rests so many times as long as it worked: at most 1 % of a core.
+const REST: u32 = 100;
+
+/// The latest time that each source sent.
+type Newest = BTreeMap<Name, Time>;
+
+/// Tells the thread what was stored.
+#[derive(Clone)]
+pub struct Changes(Sender<Newest>);
+
+impl Changes {
+    /// These readings have been stored.
+    pub fn stored(&self, readings: &[Reading]) {
+        let mut newest = Newest::new();
+        for reading in readings {
+            match newest.get_mut(&reading.source) {
+                Some(time) => *time = reading.time.max(*time),
+                None => drop(newest.insert(reading.source.clone(), reading.time)),
+            }
+        }
+        // Gone only if the thread has ended, which it has said by itself.
+        let _ = self.0.send(newest);
+    }
+}
+
+/// Starts the thread; it ends when all [`Changes`] are gone. A pot is not assessed more often than
+/// `every`.
+pub fn start(store: Store, every: Duration) -> std::io::Result<(Changes, JoinHandle<()>)> {
+    let (sender, receiver) = channel();
+    let refit = Refit {
+        store,
+        every,
+        newest: Newest::new(),
+        changed: BTreeSet::new(),
+        everything: true,
+        answers: BTreeMap::new(),
+        version: None,
+        again: clock::steady() + ALL_AGAIN,
+        ill: false,
+    };
+    let thread = thread::Builder::new().name("refit".into()).spawn(|| refit.run(receiver))?;
+    Ok((Changes(sender), thread))
+}
+
+struct Refit {
+    store: Store,
+    every: Duration,
+    newest: Newest,
+    /// Sources that sent since the last pass.
+    changed: BTreeSet<Name>,
+    /// All pots are due.
+    everything: bool,
+    answers: BTreeMap<Name, PotAnswer>,
+    version: Option<i64>,
+    again: Instant,
+    ill: bool,
+}
+
+impl Refit {
+    fn run(mut self, changes: Receiver<Newest>) {
+        let mut next = clock::steady();
+        loop {
+            match changes.recv_timeout(LOOK) {
+                Ok(newest) => self.heard(newest),
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => return,
+            }
+            let start = clock::steady();
+            if start < next {
+                continue;
+            }
+            match self.pass(start) {
+                Ok(()) => self.ill = false,
+                Err(trouble) if self.ill => debug!("{trouble}"),
+                Err(trouble) => {
+                    self.ill = true;
+                    error!("pots cannot be assessed now: {trouble}");
+                }
+            }
+            next = start + self.every.max(start.elapsed() * REST);
+        }
+    }
+
+    fn heard(&mut self, newest: Newest) {
+        for (source, time) in newest {
+            let known = self.newest.entry(source.clone()).or_insert(time);
+            *known = time.max(*known);
+            self.changed.insert(source);
+        }
+    }
+
+    fn pass(&mut self, start: Instant) -> Result<(), StoreError> {
+        let version = self.store.data_version()?;
+        // The readings' own thread counts as another program here; it says by name what changed.
+        let others = self.version.replace(version) != Some(version) && self.changed.is_empty();
+        if others || start >= self.again {
+            self.everything = true;
+            self.again = start + ALL_AGAIN;
+        }
+        if !self.everything && self.changed.is_empty() {
+            return Ok(());
+        }
+        let shelf = Shelf::read(&self.store)?;
+        let (everything, changed) = (self.everything, std::mem::take(&mut self.changed));
+        self.everything = false;
+        let due = shelf.due(|source| everything || changed.contains(source), everything);
+        self.answers.retain(|pot, _| shelf.pots.contains_key(pot));
+        for (now, pots) in self.by_time(&shelf, due)? {
+            let studio = self.store.studio_of(now, &pots)?;
+            for pot in pots {
+                let answer = catch_unwind(AssertUnwindSafe(|| assess_pot(&studio, &pot)));
+                match answer {
+                    Ok(Some(answer)) => self.take(answer),
+                    Ok(None) => debug!("{pot}: nothing is known of it at {now}"),
+                    Err(_) => warn!("{pot}: could not be assessed; its last answer is kept"),
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Pots with the time that is "now" for them: the clock's, or that of their own source where
+    /// it runs ahead. So a source that lives in the future never makes others look stale.
+    fn by_time(
+        &mut self,
+        shelf: &Shelf,
+        due: BTreeSet<Name>,
+    ) -> Result<BTreeMap<Time, Vec<Name>>, StoreError> {
+        let wall = clock::now();
+        let mut groups: BTreeMap<Time, Vec<Name>> = BTreeMap::new();
+        for pot in due {
+            let own = match shelf.source_of(&pot) {
+                Some(source) => self.newest(source)?,
+                None => None,
+            };
+            groups.entry(own.map_or(wall, |own| own.max(wall))).or_default().push(pot);
+        }
+        Ok(groups)
+    }
+
+    /// The latest time of a source: heard, or stored before this program started.
+    fn newest(&mut self, source: &str) -> Result<Option<Time>, StoreError> {
+        if let Some(time) = self.newest.get(source) {
+            return Ok(Some(*time));
+        }
+        let last = self.store.last_reading(source, Quantity::Mass)?.map(|point| point.time);
+        if let Some(time) = last {
+            self.newest.insert(source.into(), time);
+        }
+        Ok(last)
+    }
+
+    /// Keeps the answer and says what it changes.
+    fn take(&mut self, answer: PotAnswer) {
+        let before = self.answers.get(&answer.pot);
+        let trim = (before.map(|b| b.trim.call), answer.trim.call);
+        let fire = (before.map(|b| b.fire.call), answer.fire.call);
+        for words in [trim_words(trim), fire_words(fire)].into_iter().flatten() {
+            info!("{}: {words}", answer.pot);
+        }
+        self.answers.insert(answer.pot.clone(), answer);
+    }
+}
+
+fn trim_words((before, now): (Option<TrimCall>, TrimCall)) -> Option<&'static str> {
+    if before == Some(now) {
+        return None;
+    }
+    Some(match now {
+        TrimCall::Now => "trim now",
+        TrimCall::Soon => "trim soon",
+        TrimCall::Past if before.is_some() => "past trimming",
+        TrimCall::Wait if before.is_some() => "not yet to be trimmed after all",
+        TrimCall::Wait | TrimCall::Past | TrimCall::Done => return None,
+    })
+}
+
+fn fire_words((before, now): (Option<FireCall>, FireCall)) -> Option<&'static str> {
+    if before == Some(now) {
+        return None;
+    }
+    Some(match now {
+        FireCall::Ready => "no further drying detected in this air",
+        FireCall::Doubtful => "dry on the mean, but something speaks against it: see the report",
+        FireCall::Wait if before.is_some() => "drying again",
+        FireCall::Wait => return None,
+    })
+}
+
+/// Who stands where: the pots that are still of interest, and the log.
+struct Shelf {
+    pots: HashMap<Name, Pot>,
+    /// The scale that a pot stands on, or stood on last.
+    on: HashMap<Name, Name>,
+}
+
+impl Shelf {
+    fn read(store: &Store) -> Result<Shelf, StoreError> {
+        Ok(Shelf::new(store.pots()?, &store.handling()?))
+    }
+
+    fn new(pots: Vec<Pot>, log: &[HandlingRow]) -> Shelf {
+        let mut shelf = Shelf { pots: HashMap::new(), on: HashMap::new() };
+        shelf.pots.extend(pots.into_iter().map(|pot| (pot.name.clone(), pot)));
+        for row in log {
+            match &row.action {
+                Action::On(source) => {
+                    shelf.on.insert(row.pot.clone(), source.clone());
+                }
+                Action::Kiln | Action::Lost(_) | Action::Outcome(_) => {
+                    shelf.pots.remove(&row.pot);
+                }
+                _ => {}
+            }
+        }
+        shelf
+    }
+
+    /// The scale that tells about a pot: its own, or that of the pot it is like.
+    fn source_of(&self, pot: &str) -> Option<&str> {
+        let own = self.on.get(pot);
+        let like = || self.on.get(self.pots.get(pot)?.like.as_ref()?);
+        own.or_else(like).map(String::as_str)
+    }
+
+    /// Pots whose scale fits, and those without one if `also_without`.
+    fn due(&self, fits: impl Fn(&str) -> bool, also_without: bool) -> BTreeSet<Name> {
+        let due = |pot: &&Name| self.source_of(pot).map_or(also_without, &fits);
+        self.pots.keys().filter(due).cloned().collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pot(name: &str, like: Option<&str>) -> Pot {
+        Pot {
+            name: name.into(),
+            body: "stoneware".into(),
+            made_at: Time(0),
+            ball_g: None,
+            tare_g: None,
+            wall_mm: None,
+            base_mm: None,
+            lot: None,
+            board: None,
+            like: like.map(Into::into),
+            place: None,
+        }
+    }
+
+    fn row(pot: &str, word: &str, detail: &str) -> HandlingRow {
+        HandlingRow { time: Time(1), pot: pot.into(), action: Action::parse(word, detail).unwrap() }
+    }
+
+    #[test]
+    fn a_source_concerns_the_pot_on_it_and_its_siblings() {
+        let pots = ["a", "b", "fired", "free"].map(|name| pot(name, None));
+        let shelf = Shelf::new(
+            pots.into_iter().chain([pot("twin", Some("a"))]).collect(),
+            &[
+                row("a", "on", "cell-1"),
+                row("b", "on", "cell-1"),
+                row("b", "off", ""),
+                row("b", "on", "cell-2"),
+                row("fired", "on", "cell-3"),
+                row("fired", "kiln", ""),
+            ],
+        );
+        let names = |due: BTreeSet<Name>| due.into_iter().collect::<Vec<_>>().join(" ");
+        assert_eq!(names(shelf.due(|source| source == "cell-1", false)), "a twin");
+        assert_eq!(names(shelf.due(|source| source == "cell-2", false)), "b");
+        assert_eq!(names(shelf.due(|source| source == "cell-3", false)), "");
+        assert_eq!(names(shelf.due(|_| true, true)), "a b free twin");
+    }
+
+    #[test]
+    fn only_changes_are_said() {
+        use TrimCall::{Done, Now, Past, Soon, Wait};
+        for (before, now, words) in [
+            (None, Wait, None),
+            (None, Past, None),
+            (None, Now, Some("trim now")),
+            (Some(Wait), Soon, Some("trim soon")),
+            (Some(Soon), Now, Some("trim now")),
+            (Some(Now), Now, None),
+            (Some(Now), Past, Some("past trimming")),
+            (Some(Now), Done, None),
+        ] {
+            assert_eq!(trim_words((before, now)), words);
+        }
+        let ready = fire_words((Some(FireCall::Wait), FireCall::Ready)).unwrap();
+        assert_eq!(ready, "no further drying detected in this air");
+        assert_eq!(fire_words((None, FireCall::Wait)), None);
+        assert_eq!(fire_words((Some(FireCall::Ready), FireCall::Ready)), None);
+    }
+}
