@@ -1,0 +1,91 @@
+//! `watch`: the daemon that reads the serial ports.
+
+use super::Context;
+use crate::store::settings::DEFAULT_BAUD;
+use crate::store::{Format, PortSettings, Settings};
+use crate::watch::{self, Options};
+use anyhow::bail;
+use std::process::ExitCode;
+use std::time::Duration;
+
+/// Options of `watch`.
+#[derive(clap::Args, Debug)]
+#[command(after_help = "Runs until Ctrl-C (or SIGTERM), then stores all there is. \
+    Without --port: the ports of studio.toml.")]
+pub struct Args {
+    /// A serial port to read; may be given more than once
+    #[arg(long, value_name = "PATH")]
+    pub port: Vec<String>,
+    /// Its baud rate, in the order of the ports, or one for all [default: 9600]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    pub baud: Vec<u32>,
+    /// Seconds between two assessments of a pot
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, hide_short_help = true)]
+    pub refit_every: u64,
+}
+
+/// Runs `watch`.
+pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
+    let settings = Settings::read(&context.studio)?;
+    let options = Options {
+        ports: ports(&args, &settings)?,
+        refit_every: Duration::from_secs(args.refit_every),
+    };
+    watch::run(&context.studio, options)?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The ports that were named; one that the settings know keeps its format, and its baud rate
+/// unless another is given.
+fn ports(args: &Args, settings: &Settings) -> anyhow::Result<Vec<PortSettings>> {
+    if args.baud.len() > 1 && args.baud.len() != args.port.len() {
+        bail!(
+            "{} ports but {} baud rates: give one for all, or one for each, in the same order",
+            args.port.len(),
+            args.baud.len()
+        );
+    }
+    if args.port.is_empty() && !args.baud.is_empty() {
+        bail!("--baud belongs to a --port; the ports of studio.toml have theirs there");
+    }
+    let named = args.port.iter().enumerate().map(|(at, path)| {
+        let baud = args.baud.get(at).or(args.baud.last()).copied();
+        match settings.port.iter().find(|port| port.path == *path) {
+            Some(known) => PortSettings { baud: baud.unwrap_or(known.baud), ..known.clone() },
+            None => PortSettings {
+                path: path.clone(),
+                baud: baud.unwrap_or(DEFAULT_BAUD),
+                format: Format::Senml,
+                pattern: None,
+                source: None,
+            },
+        }
+    });
+    Ok(named.collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::path::Path;
+
+    #[test]
+    fn bauds_go_with_their_ports_and_the_settings_fill_in() {
+        let text = "[[port]]\npath = \"/dev/b\"\nbaud = 4800\nformat = \"text\"\n\
+                    pattern = '(?P<mass>\\d+)'\nsource = \"bench\"\n";
+        let settings = Settings::parse(text.as_bytes(), Path::new("studio.toml")).unwrap();
+        let bauds = |port: &[&str], baud: &[u32]| {
+            let port = port.iter().map(|p| p.to_string()).collect();
+            let args = Args { port, baud: baud.to_vec(), refit_every: 60 };
+            ports(&args, &settings).map(|p| p.iter().map(|p| p.baud).collect::<Vec<_>>())
+        };
+        assert_eq!(bauds(&["/dev/a", "/dev/b"], &[]).unwrap(), [9600, 4800]);
+        assert_eq!(bauds(&["/dev/a", "/dev/b"], &[115_200]).unwrap(), [115_200, 115_200]);
+        assert_eq!(bauds(&["/dev/a", "/dev/b"], &[1200, 2400]).unwrap(), [1200, 2400]);
+        assert!(bauds(&[], &[]).unwrap().is_empty());
+        assert!(bauds(&["/dev/a"], &[1200, 2400]).is_err());
+        assert!(bauds(&[], &[1200]).is_err());
+        let args = Args { port: vec!["/dev/b".into()], baud: vec![], refit_every: 60 };
+        assert_eq!(ports(&args, &settings).unwrap()[0].source.as_deref(), Some("bench"));
+    }
+}
