@@ -1,15 +1,37 @@
 //! Numbers in, numbers out: no files, ports, threads, clocks or logs.
 //!
-//! [`assess`] is the whole of it: a studio as of a time in, a [`report::Report`] out; the same
-//! code answers "now" and replays history.
+//! [`assess_pot`] is the whole of it: a studio as of a time in, a [`report::PotAnswer`] out; the
+//! same code answers "now" and replays history.
+//!
+//! ```text
+//! handling   log and trace together ──┐
+//! room       measured and coming air ─┼─► inference  priors, fit, posterior ─► forecast ─► readiness
+//! drying     one pot forward in time ─┘                (air, clay beneath)       draws       calls
+//! ```
 
 pub mod air;
 pub mod clay;
+pub mod drying;
+pub mod forecast;
+pub mod handling;
 pub mod inference;
+pub mod readiness;
 pub mod report;
+pub mod room;
 
-use crate::records::Studio;
-use report::{PotAnswer, Report};
+use crate::records::{Action, Air, Body, Pot, Studio, Weighings};
+use crate::units::Time;
+use forecast::{Band, Forecast};
+use handling::{Deed, History};
+use inference::model::Model;
+use inference::posterior::Posterior;
+use inference::priors;
+use report::{Evidence, Found, PotAnswer, Quantiles, Report, Story, Water};
+use room::Room;
+
+/// Trimming band where the body has none, dry basis: soft to firm leather-hard (from memory, trade;
+/// 19 to 14 % wet basis).
+const BAND: Band = Band { from: 0.23, to: 0.16 };
 
 /// What is known about every pot of the studio as of `studio.at`, in order of name.
 pub fn assess(studio: &Studio) -> Report {
@@ -20,6 +42,175 @@ pub fn assess(studio: &Studio) -> Report {
 /// What is known about one pot; `None` if the studio does not know it (yet).
 ///
 /// A pure function of its input: pots can be assessed in any order and on any thread.
-pub fn assess_pot(_studio: &Studio, _pot: &str) -> Option<PotAnswer> {
-    None
+pub fn assess_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
+    let pot = studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?;
+    let body = studio.bodies.get(&pot.body);
+    let history = history(studio, pot);
+    let room = surroundings(studio, pot, history.now);
+    let mut model = Model::new(pot, body, &history, &room);
+    if let Some(sibling) = pot.like.as_ref().and_then(|s| studio.pots.get(s)) {
+        learn_from_sibling(studio, sibling, pot, &mut model);
+    }
+    let posterior = Posterior::new(model);
+    let (band, given) = band(body);
+    let forecast = forecast::forecast(&posterior, &room, band, seed(&pot.name));
+    Some(answer(
+        &Question { pot, history: &history, room: &room, band, given },
+        &posterior,
+        forecast,
+    ))
+}
+
+fn history(studio: &Studio, pot: &Pot) -> History {
+    let rows = studio.handling.get(&pot.name).map_or(&[][..], Vec::as_slice);
+    let none = Weighings::default();
+    let weighings = studio.weighings.get(&pot.name).unwrap_or(&none);
+    History::new(pot, rows, weighings, studio.at)
+}
+
+/// The air where a pot stands, from when.
+fn surroundings(studio: &Studio, pot: &Pot, now: f64) -> Room {
+    let sensor = |place: Option<&str>| -> Option<&Air> {
+        let own = place.and_then(|p| studio.air.get(p));
+        own.or_else(|| studio.air.get("")).or_else(|| studio.air.values().next())
+    };
+    let mut places = vec![(f64::NEG_INFINITY, sensor(pot.place.as_deref()))];
+    for row in studio.handling.get(&pot.name).into_iter().flatten() {
+        if let Action::Move(place) = &row.action {
+            places.push((row.time.since(pot.made_at), sensor(Some(place))));
+        }
+    }
+    Room::new(&places, pot.made_at, now)
+}
+
+/// A pot that is not weighed takes what its weighed sibling shows, with the spread of twins.
+fn learn_from_sibling(studio: &Studio, sibling: &Pot, pot: &Pot, model: &mut Model) {
+    if sibling.made_at > studio.at || sibling.name == pot.name {
+        return;
+    }
+    let history = history(studio, sibling);
+    if history.weights.is_empty() {
+        return;
+    }
+    let room = surroundings(studio, sibling, history.now);
+    let body = studio.bodies.get(&sibling.body);
+    let posterior = Posterior::new(Model::new(sibling, body, &history, &room));
+    priors::like_sibling(&mut model.priors, pot, sibling, &posterior);
+}
+
+fn band(body: Option<&Body>) -> (Band, bool) {
+    let from = body.and_then(|b| b.trim_from_dry);
+    let to = body.and_then(|b| b.trim_to_dry);
+    let width = BAND.from - BAND.to;
+    let band = match (from, to) {
+        (Some(from), Some(to)) if from > to => Band { from, to },
+        (Some(from), None) => Band { from, to: (from - width).max(0.5 * from) },
+        (None, Some(to)) => Band { from: to + width, to },
+        _ => BAND,
+    };
+    (band, from.is_some() && to.is_some())
+}
+
+/// A seed from a name (FNV-1a), so that the same studio gives the same bytes.
+fn seed(name: &str) -> u64 {
+    name.bytes()
+        .fold(0xcbf2_9ce4_8422_2325, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3))
+}
+
+struct Question<'a> {
+    pot: &'a Pot,
+    history: &'a History,
+    room: &'a Room,
+    band: Band,
+    given: bool,
+}
+
+fn answer(q: &Question, posterior: &Posterior, forecast: Forecast) -> PotAnswer {
+    let draws = &forecast.draws;
+    let start = q.history.start;
+    let quantiles = |of: fn(&forecast::Draw) -> f64| forecast::quantiles(draws, of);
+    let times = |of: fn(&forecast::Draw) -> Option<f64>| forecast::times(draws, start, of);
+    let mut warnings = readiness::doubts(q.pot, q.history, q.room, q.given);
+    warnings.extend(check(posterior));
+    let trim = readiness::trim(q.history, draws, q.band, times(|d| d.opens), times(|d| d.closes));
+    let bone_dry = times(|d| d.bone_dry);
+    let fire = readiness::fire(q.pot, q.history, q.room, draws, bone_dry, &mut warnings);
+    let (now, free) = (quantiles(|d| d.water[0]), quantiles(|d| d.free));
+    let found = q.history.events.iter().filter(|e| e.probability < 1.0 && e.deed == Deed::Trim);
+    let found = found.map(|e| Found {
+        action: "trim",
+        time: whole_second(start.plus(e.t)),
+        probability: e.probability,
+    });
+    PotAnswer {
+        pot: q.pot.name.clone(),
+        body: q.pot.body.clone(),
+        made_at: q.pot.made_at,
+        cover: q.history.keeping_at(q.history.now).cover,
+        stage: readiness::stage(now.p50, free.p50, q.band, fire.call),
+        water: Water {
+            now,
+            free,
+            wall: Some(quantiles(|d| d.water[1])),
+            base: Some(quantiles(|d| d.water[2])),
+        },
+        dry_mass_g: quantiles(|d| d.dry_g),
+        trim,
+        fire,
+        evidence: Evidence {
+            readings: q.history.readings,
+            last_reading_at: q.history.last_reading.map(|t| start.plus(t)),
+        },
+        found: found.collect(),
+        warnings,
+        story: story(q, posterior, &forecast),
+    }
+}
+
+fn whole_second(t: Time) -> Time {
+    Time(t.0 / 1_000_000 * 1_000_000)
+}
+
+/// What the fit says about itself, where that speaks against the answer.
+fn check(posterior: &Posterior) -> Option<report::Warning> {
+    let why = posterior.refusal.as_ref().filter(|_| posterior.fit.is_none())?;
+    let text = format!("the weights could not be fitted ({why}): this is what pots of its kind do");
+    Some(report::Warning { code: "not-fitted", text })
+}
+
+fn story(q: &Question, posterior: &Posterior, forecast: &Forecast) -> Story {
+    let start = q.history.start;
+    let along = |pick: fn(&(f64, f64)) -> f64| -> Vec<(Time, Quantiles)> {
+        let point = |(k, t): (usize, &f64)| {
+            let known = forecast.draws.iter().all(|d| d.path.len() > k);
+            known.then(|| {
+                (start.plus(*t), forecast::quantiles(&forecast.draws, |d| pick(&d.path[k])))
+            })
+        };
+        forecast.times.iter().enumerate().map_while(point).collect()
+    };
+    let past = posterior.model.spans.iter();
+    let deficit = past.chain(&forecast.coming).map(|s| (start.plus(s.to), s.climate.deficit()));
+    let weights = q.history.weights.iter();
+    let trims = q.history.events.iter().filter(|e| e.deed == Deed::Trim);
+    let keeping = q.history.keeping.iter();
+    Story {
+        weighings: weights.map(|w| (start.plus(w.t), w.g, w.used)).collect(),
+        mass: along(|p| p.1),
+        water: along(|p| p.0),
+        covers: keeping.map(|k| (start.plus(k.from), k.cover)).collect(),
+        trims: trims.map(|e| start.plus(e.t)).collect(),
+        deficit: deficit.take(forecast.times.len()).collect(),
+        band: (q.band.from, q.band.to),
+        free_water_g: Some(forecast::quantiles(&forecast.draws, |d| d.free.max(0.0) * d.dry_g)),
+        fit: match &posterior.fit {
+            Some(f) => format!(
+                "{} after {} evaluations; runs {}",
+                f.report.stop.words(),
+                f.report.evaluations,
+                f.report.runs.map_or("none".into(), |r| format!("{r:.1}")),
+            ),
+            None => "not fitted".into(),
+        },
+    }
 }

@@ -1,3 +1,6 @@
-//! From weighings to what they say: priors, fit, posterior and its checks.
+//! From weights to what is known: priors, fit, posterior.
 
 pub mod least_squares;
+pub mod model;
+pub mod posterior;
+pub mod priors;

@@ -1,0 +1,362 @@
+//! One pot forward in time, given the air around it and what is done to it.
+//!
+//! A pot is two slabs of clay in which water moves by diffusion: a *wall* that dries on both faces,
+//! and a *base* that dries on its inside while the pot stands on its foot, and on both faces once
+//! it stands on its rim. Water leaves a face as fast as the air takes it up or the clay brings it
+//! on, whichever is slower: the constant-rate stage, the falling rate and the slow tail of a thick
+//! base all follow from that, with thickness squared.
+//!
+//! - Face: evaporation `g·(a·p_s − p_v)/(1 + a·(g/g_open)·s/γ*)`, `a` the water activity of the
+//!   clay at the face (desorption isotherm, GAB), `g` a conductance per area, the denominator the
+//!   cooling of a wet face in still air ([`crate::core::air::still_air_factor`]). A cover is a
+//!   conductance in series: `g = g_open·c/(1+c)`.
+//! - Inside: Fick's law with a diffusivity that rises with water content (Crank, *The Mathematics
+//!   of Diffusion*, 2nd ed. 1975; Ketelaars et al., Chem. Eng. Sci. 50 (1995) 1187 on how far an
+//!   apparent diffusivity of clay can be trusted).
+//!
+//! Finite volumes, backward Euler in time, the face solved by Newton's method at each step. Water
+//! leaves the cells exactly as fast as it crosses the faces: mass is conserved to rounding.
+//!
+//! [`LANES`] pots with different parameters move side by side through the same history: one call
+//! gives a fit its derivatives, or a forecast a handful of its draws.
+
+use crate::core::clay::Sorption;
+
+/// How many parameter sets move side by side.
+pub const LANES: usize = 8;
+
+/// One value for each parameter set.
+pub type Lane = [f64; LANES];
+
+/// Cells in half a wall (it is symmetric) and through a base.
+const WALL_CELLS: usize = 3;
+const BASE_CELLS: usize = 5;
+
+/// Dry clay per volume of wet clay, kg/m³. From 1/(1/ρ_s + X/ρ_w) with grains of 2,600 kg/m³ at a
+/// throwing water of X = 0.25: 1,576; X = 0.2: 1,711. Thickness and conductance scatter more.
+pub const DRY_DENSITY: f64 = 1600.0;
+
+/// Water content (dry basis) at which the diffusivity of a body is stated.
+pub const DIFFUSIVITY_AT: f64 = 0.10;
+
+/// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`], and its
+/// floor. Apparent diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude
+/// from the parameters of an unfired clay brick, Künzel form); the straight line is cheap and the
+/// level is fitted.
+const DIFFUSIVITY_SLOPE: f64 = 5.0;
+const DIFFUSIVITY_FLOOR: f64 = 0.4;
+
+/// How wide the corner is rounded where the water activity of the clay reaches one.
+const ACTIVITY_CORNER: f64 = 0.05;
+
+/// The parameters of a pot, one per lane.
+#[derive(Clone, Copy, Debug)]
+pub struct PotPhysics {
+    /// Dry clay, g.
+    pub dry_g: Lane,
+    /// Water at the start, kg/kg dry basis, even through the pot.
+    pub water: Lane,
+    /// Share of the dry clay that is base.
+    pub base_share: Lane,
+    /// Wall thickness, m.
+    pub wall_m: Lane,
+    /// Base thickness, m.
+    pub base_m: Lane,
+    /// Conductance of a face to the open air, kg/(s·m²·Pa).
+    pub conductance: Lane,
+    /// Cover conductance over open conductance, by cover (the open entry is not used).
+    pub cover: [Lane; 4],
+    /// Exposure of the base's inside, relative to a wall face, standing on the foot.
+    pub base_inside: Lane,
+    /// Exposure of each face of the base, relative to a wall face, standing on the rim.
+    pub base_flipped: Lane,
+    /// Diffusivity at [`DIFFUSIVITY_AT`], m²/s.
+    pub diffusivity: Lane,
+    /// Monolayer water of the desorption isotherm, kg/kg dry basis.
+    pub monolayer: Lane,
+    /// Shape of the isotherm, common to all lanes (its monolayer is not used).
+    pub isotherm: Sorption,
+}
+
+/// The air over one step of time.
+#[derive(Clone, Copy, Debug)]
+pub struct StepAir {
+    /// Saturation pressure at the room's temperature, Pa.
+    pub saturation: f64,
+    /// Slope of the saturation curve over the still-air psychrometric constant.
+    pub cooling: f64,
+    /// Vapour pressure of the room over its saturation pressure, by lane.
+    pub humidity: Lane,
+}
+
+/// How a pot stands over one step of time.
+#[derive(Clone, Copy, Debug)]
+pub struct StepKeeping {
+    /// Index into [`crate::records::Cover::ALL`].
+    pub cover: usize,
+    /// On its rim.
+    pub flipped: bool,
+}
+
+/// Water in the clay of a pot, by cell and lane.
+#[derive(Clone, Debug)]
+pub struct PotState {
+    wall: [Lane; WALL_CELLS],
+    base: [Lane; BASE_CELLS],
+    face: [Lane; 3],
+    dry_g: Lane,
+    base_share: Lane,
+    wall_m: Lane,
+    base_m: Lane,
+}
+
+/// Share of the shavings that comes from the base when a foot is trimmed (common practice, no
+/// source: most of what is cut away is foot).
+const SHAVINGS_FROM_BASE: f64 = 0.6;
+
+fn each(f: impl Fn(usize) -> f64) -> Lane {
+    std::array::from_fn(f)
+}
+
+impl PotState {
+    /// A pot as it comes off the wheel: evenly wet.
+    pub fn new(p: &PotPhysics) -> PotState {
+        PotState {
+            wall: [p.water; WALL_CELLS],
+            base: [p.water; BASE_CELLS],
+            face: [p.water; 3],
+            dry_g: p.dry_g,
+            base_share: p.base_share,
+            wall_m: p.wall_m,
+            base_m: p.base_m,
+        }
+    }
+
+    /// Mean water of the wall, kg/kg dry basis.
+    pub fn wall_water(&self) -> Lane {
+        each(|l| self.wall.iter().map(|c| c[l]).sum::<f64>() / WALL_CELLS as f64)
+    }
+
+    /// Mean water of the base, kg/kg dry basis.
+    pub fn base_water(&self) -> Lane {
+        each(|l| self.base.iter().map(|c| c[l]).sum::<f64>() / BASE_CELLS as f64)
+    }
+
+    /// Mean water of the whole pot, kg/kg dry basis.
+    pub fn mean_water(&self) -> Lane {
+        let (w, b) = (self.wall_water(), self.base_water());
+        each(|l| w[l] + self.base_share[l] * (b[l] - w[l]))
+    }
+
+    /// Water of the wettest part, kg/kg dry basis.
+    pub fn wettest(&self) -> Lane {
+        each(|l| {
+            let cells = self.wall.iter().chain(&self.base);
+            cells.map(|c| c[l]).fold(f64::NEG_INFINITY, f64::max)
+        })
+    }
+
+    /// Dry clay, g.
+    pub fn dry_g(&self) -> Lane {
+        self.dry_g
+    }
+
+    /// Mass of the pot, g.
+    pub fn mass_g(&self) -> Lane {
+        let x = self.mean_water();
+        each(|l| self.dry_g[l] * (1.0 + x[l]))
+    }
+
+    /// Cuts away this share of the dry clay, by lane; its water goes with it.
+    pub fn trim(&mut self, share: &Lane) {
+        for (l, &asked) in share.iter().enumerate() {
+            let cut = asked.clamp(0.0, 0.8);
+            let base = self.base_share[l];
+            let from_base = (SHAVINGS_FROM_BASE * cut).min(0.6 * base);
+            let from_wall = cut - from_base;
+            self.base_m[l] *= 1.0 - from_base / base.max(1e-9);
+            self.wall_m[l] *= 1.0 - (from_wall / (1.0 - base).max(1e-9)).min(0.8);
+            self.base_share[l] = (base - from_base) / (1.0 - cut);
+            self.dry_g[l] *= 1.0 - cut;
+        }
+    }
+
+    /// Adds wet clay to the wall, g by lane, with its own water (kg/kg dry basis).
+    pub fn attach(&mut self, wet_g: &Lane, water: f64) {
+        for (l, &grams) in wet_g.iter().enumerate() {
+            let new = (grams / (1.0 + water)).max(0.0);
+            let wall = self.dry_g[l] * (1.0 - self.base_share[l]);
+            let share = new / (wall + new);
+            for c in &mut self.wall {
+                c[l] += share * (water - c[l]);
+            }
+            self.base_share[l] *= self.dry_g[l] / (self.dry_g[l] + new);
+            self.dry_g[l] += new;
+        }
+    }
+
+    /// Brings water on (positive) or takes it off (negative), kg/kg dry basis by lane.
+    pub fn wet(&mut self, water: &Lane) {
+        for c in self.wall.iter_mut().chain(&mut self.base) {
+            for l in 0..LANES {
+                c[l] = (c[l] + water[l]).max(0.0);
+            }
+        }
+    }
+
+    /// Moves on by `dt` seconds. `gain` multiplies the conductance, by lane (draughts).
+    pub fn step(
+        &mut self,
+        p: &PotPhysics,
+        air: &StepAir,
+        keeping: StepKeeping,
+        gain: &Lane,
+        dt: f64,
+    ) {
+        let open: Lane = match keeping.cover {
+            0 => [1.0; LANES],
+            c => each(|l| p.cover[c][l] / (1.0 + p.cover[c][l])),
+        };
+        let outside = |exposure: &Lane| Outside {
+            reach: each(|l| exposure[l] * open[l] * gain[l] * p.conductance[l]),
+            saturation: air.saturation,
+            cooling: each(|l| open[l] * air.cooling),
+            humidity: air.humidity,
+        };
+        let (inside, under) = if keeping.flipped {
+            (p.base_flipped, p.base_flipped)
+        } else {
+            (p.base_inside, [0.0; LANES])
+        };
+        let half_wall = each(|l| 0.5 * self.wall_m[l]);
+        let [f0, f1, f2] = &mut self.face;
+        let wall = Slab { p, thickness: &half_wall, dt };
+        wall.step(&mut self.wall, Some((f0, &outside(&[1.0; LANES]))), None);
+        let base = Slab { p, thickness: &self.base_m, dt };
+        let under = keeping.flipped.then(|| outside(&under));
+        base.step(&mut self.base, Some((f1, &outside(&inside))), under.as_ref().map(|o| (f2, o)));
+    }
+}
+
+/// The air before one face.
+struct Outside {
+    /// Conductance, kg/(s·m²·Pa).
+    reach: Lane,
+    saturation: f64,
+    cooling: Lane,
+    humidity: Lane,
+}
+
+/// What one face does to the cell behind it: flux now and its slope, both per area.
+struct Flux {
+    flux: Lane,
+    slope: Lane,
+}
+
+impl Outside {
+    /// Solves the face: as much leaves to the air as comes through the half cell behind it.
+    /// `water` is that cell's, `carry` its conductance to the face in kg/(s·m²) per unit of water.
+    #[inline]
+    fn solve(&self, p: &PotPhysics, face: &mut Lane, water: &Lane, carry: &Lane) -> Flux {
+        let mut out = Flux { flux: [0.0; LANES], slope: [0.0; LANES] };
+        for _ in 0..4 {
+            for l in 0..LANES {
+                let (a, da) = activity(&p.isotherm, p.monolayer[l], face[l]);
+                let cooled = 1.0 / (1.0 + a * self.cooling[l]);
+                let push = self.reach[l] * self.saturation * cooled;
+                let flux = push * (a - self.humidity[l]);
+                let slope = push * cooled * da * (1.0 + self.cooling[l] * self.humidity[l]);
+                let miss = flux - carry[l] * (water[l] - face[l]);
+                let both = slope + carry[l];
+                face[l] = (face[l] - miss / both).max(0.0);
+                out.flux[l] = carry[l] * (water[l] - face[l]);
+                out.slope[l] = carry[l] * slope / both;
+            }
+        }
+        out
+    }
+}
+
+/// Water activity at the given water and its slope; the corner at one is rounded.
+#[inline]
+fn activity(shape: &Sorption, monolayer: f64, water: f64) -> (f64, f64) {
+    let (c, k, x) = (shape.c, shape.k, water.max(1e-9));
+    let b = monolayer * c - x * (c - 2.0);
+    let root = (b * b + 4.0 * x * x * (c - 1.0)).sqrt();
+    let y = 2.0 * x / (b + root);
+    let slope = (1.0 + (c - 2.0) * y - (c - 1.0) * y * y) / root / k;
+    let (v, w) = (y / k, ACTIVITY_CORNER);
+    let past = (v - (1.0 - w)).clamp(0.0, 2.0 * w);
+    let round = v.min(1.0 + w) - past * past / (4.0 * w);
+    (round, slope * (1.0 - past / (2.0 * w)))
+}
+
+/// One slab over one step of time.
+struct Slab<'a> {
+    p: &'a PotPhysics,
+    thickness: &'a Lane,
+    dt: f64,
+}
+
+impl Slab<'_> {
+    /// Moves the cells on; `first` and `last` are the faces before the first and behind the last
+    /// cell, `None` where nothing passes.
+    #[inline]
+    fn step<const N: usize>(
+        &self,
+        x: &mut [Lane; N],
+        first: Option<(&mut Lane, &Outside)>,
+        last: Option<(&mut Lane, &Outside)>,
+    ) {
+        let cell = each(|l| self.thickness[l] / N as f64);
+        // Conductance through one cell of the wettest-equals-one diffusivity, kg/(s·m²).
+        let unit = each(|l| DRY_DENSITY * self.p.diffusivity[l] / cell[l]);
+        let carry = |w: f64, l: usize| {
+            let rise = 1.0 + DIFFUSIVITY_SLOPE * (w - DIFFUSIVITY_AT);
+            unit[l] * rise.max(DIFFUSIVITY_FLOOR)
+        };
+        let hold = each(|l| DRY_DENSITY * cell[l] / self.dt);
+        let mut diagonal = [hold; N];
+        let mut right = [[0.0; LANES]; N];
+        let mut between = [[0.0; LANES]; N];
+        for i in 0..N - 1 {
+            for l in 0..LANES {
+                let k = carry(0.5 * (x[i][l] + x[i + 1][l]), l);
+                let flux = k * (x[i][l] - x[i + 1][l]);
+                right[i][l] -= flux;
+                right[i + 1][l] += flux;
+                diagonal[i][l] += k;
+                diagonal[i + 1][l] += k;
+                between[i][l] = k;
+            }
+        }
+        for (end, face) in [(0, first), (N - 1, last)] {
+            if let Some((face, outside)) = face {
+                let half = each(|l| 2.0 * carry(x[end][l], l));
+                let out = outside.solve(self.p, face, &x[end], &half);
+                for l in 0..LANES {
+                    right[end][l] -= out.flux[l];
+                    diagonal[end][l] += out.slope[l];
+                }
+            }
+        }
+        // Thomas algorithm for the symmetric tridiagonal system.
+        for i in 1..N {
+            for l in 0..LANES {
+                let m = between[i - 1][l] / diagonal[i - 1][l];
+                diagonal[i][l] -= m * between[i - 1][l];
+                right[i][l] += m * right[i - 1][l];
+            }
+        }
+        for l in 0..LANES {
+            right[N - 1][l] /= diagonal[N - 1][l];
+            x[N - 1][l] = (x[N - 1][l] + right[N - 1][l]).max(0.0);
+        }
+        for i in (0..N - 1).rev() {
+            for l in 0..LANES {
+                right[i][l] = (right[i][l] + between[i][l] * right[i + 1][l]) / diagonal[i][l];
+                x[i][l] = (x[i][l] + right[i][l]).max(0.0);
+            }
+        }
+    }
+}

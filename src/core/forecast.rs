@@ -1,0 +1,340 @@
+//! What is to come: draws from the posterior through the coming air and the planned covers.
+
+use super::drying::{LANES, Lane, PotState};
+use super::inference::model::{self, Span, balance};
+use super::inference::posterior::{Departure, Draws, Posterior, RATE_LASTS, RATE_SD};
+use super::report::{Quantiles, TimeQuantiles};
+use super::room::{DEPARTURE_LASTS, HUMIDITY_SD, Room, UNKNOWN_HUMIDITY_SD};
+use crate::units::{DAY, HOUR, Time};
+use rand::rngs::StdRng;
+use rand::seq::SliceRandom;
+use rand::{RngExt, SeedableRng};
+use rand_distr::StandardNormal;
+use statrs::distribution::{ContinuousCDF, Normal};
+
+/// How far forecasts look, s.
+pub const HORIZON: f64 = 30.0 * DAY;
+/// Free water (dry basis) at which a pot counts as bone-dry on the mean.
+pub const BONE_DRY_MEAN: f64 = 0.005;
+/// Free water (dry basis) that its wettest part may still hold.
+pub const BONE_DRY_WETTEST: f64 = 0.010;
+
+/// Draws per pot; a multiple of the lanes. Quantiles of 96 stratified draws wander by a few
+/// hundredths of the interval.
+const DRAWS: usize = 96;
+
+/// Steps of time ahead, s, up to an age of the forecast, s.
+const STEPS: [(f64, f64); 4] = [
+    (12.0 * HOUR, 20.0 * 60.0),
+    (48.0 * HOUR, 40.0 * 60.0),
+    (144.0 * HOUR, 90.0 * 60.0),
+    (f64::INFINITY, 4.0 * HOUR),
+];
+
+/// What a draw says, times in seconds since the pot was made.
+#[derive(Clone, Debug, Default)]
+pub struct Draw {
+    /// How likely it is against the others.
+    pub weight: f64,
+    /// Dry clay now, g.
+    pub dry_g: f64,
+    /// Mean water now, of the whole, the wall and the base, kg/kg dry basis.
+    pub water: [f64; 3],
+    /// The same less the balance with the air's mean humidity of 24 h.
+    pub free: f64,
+    /// Free water of the wettest part.
+    pub wettest_free: f64,
+    /// When mean water passes the band's upper limit.
+    pub opens: Option<f64>,
+    /// When it passes the band's lower limit.
+    pub closes: Option<f64>,
+    /// When mean free water falls to [`BONE_DRY_MEAN`].
+    pub bone_dry: Option<f64>,
+    /// Mean water and mass along the forecast's times.
+    pub path: Vec<(f64, f64)>,
+}
+
+/// A pot's draws on a common line of time.
+pub struct Forecast {
+    /// All draws.
+    pub draws: Vec<Draw>,
+    /// Times of the paths, s since the pot was made: the past's, then the forecast's.
+    pub times: Vec<f64>,
+    /// Spans to come.
+    pub coming: Vec<Span>,
+}
+
+/// What is forecast: the body's trimming band, upper and lower limit, kg/kg dry basis.
+#[derive(Clone, Copy, Debug)]
+pub struct Band {
+    /// Trimmable from here on down.
+    pub from: f64,
+    /// Too stiff below.
+    pub to: f64,
+}
+
+/// Runs a pot's posterior ahead.
+pub fn forecast(posterior: &Posterior, room: &Room, band: Band, seed: u64) -> Forecast {
+    let history = posterior.model.history;
+    let now = history.now.max(0.0);
+    let coming = model::spans(history, room, now, now + HORIZON, &STEPS);
+    let humid = Humidity::new(&posterior.model.spans, &coming, room);
+    let mut rng = StdRng::seed_from_u64(seed);
+    let normals = stratified(DRAWS, posterior.model.priors.len() + 3, &mut rng);
+    let root = posterior.root();
+    let n = posterior.model.priors.len();
+    let mut draws = Vec::with_capacity(DRAWS);
+    let mut end = 0;
+    for batch in normals.chunks(LANES) {
+        let sets: Vec<_> = batch.iter().map(|row| posterior.away(&root, &row[..n])).collect();
+        let extra: Vec<&[f64]> = batch.iter().map(|row| &row[n..]).collect();
+        let run = Run { posterior, band, humid: &humid, coming: &coming, room };
+        let (batch, steps) = run.batch(&sets, &extra, &mut rng);
+        draws.extend(batch);
+        end = end.max(steps);
+    }
+    let times = posterior.model.spans.iter().chain(&coming[..end]).map(|s| s.to).collect();
+    Forecast { draws, times, coming }
+}
+
+/// Mean humidity of the last 24 hours at the end of each span, past and coming.
+struct Humidity {
+    past: Vec<f64>,
+    coming: Vec<f64>,
+}
+
+impl Humidity {
+    fn new(past: &[Span], coming: &[Span], room: &Room) -> Humidity {
+        // Of the coming days a value every few hours will do: the mean of a day moves slowly.
+        let of = |spans: &[Span]| {
+            let mut out = Vec::with_capacity(spans.len());
+            let mut held = (f64::NEG_INFINITY, 0.0);
+            for s in spans {
+                if s.to - held.0 >= 2.0 * HOUR || out.is_empty() {
+                    held = (s.to, room.daily_humidity(s.to));
+                }
+                out.push(held.1);
+            }
+            if let (Some(last), Some(s)) = (out.last_mut(), spans.last()) {
+                *last = room.daily_humidity(s.to);
+            }
+            out
+        };
+        Humidity { past: of(past), coming: of(coming) }
+    }
+}
+
+struct Run<'r, 'a> {
+    posterior: &'r Posterior<'a>,
+    band: Band,
+    humid: &'r Humidity,
+    coming: &'r [Span],
+    room: &'r Room,
+}
+
+impl Run<'_, '_> {
+    /// A batch of draws; also how many of the coming spans it went through.
+    fn batch(&self, sets: &[Vec<f64>], extra: &[&[f64]], rng: &mut StdRng) -> (Vec<Draw>, usize) {
+        let drawn = self.posterior.draw(sets);
+        let mut draws: Vec<Draw> = vec![Draw::default(); sets.len()];
+        let (mut state, mut rate) = self.stand_now(&drawn, extra);
+        self.look_back(&drawn, &state, &mut draws);
+        let physics = &drawn.past.physics;
+        let lanes = sets.len();
+        // An unmeasured room may be drier or damper than supposed, all along.
+        let bias: Lane = std::array::from_fn(|l| {
+            let sd = if self.room.is_measured() { 0.0 } else { 0.3 * UNKNOWN_HUMIDITY_SD };
+            extra.get(l).map_or(0.0, |e| e[2] * sd)
+        });
+        let mut off: Lane = [0.0; LANES];
+        let mut steps = 0;
+        let mut before = state.mean_water();
+        for (k, span) in self.coming.iter().enumerate() {
+            let dt = span.to - span.from;
+            let keep = (-dt / RATE_LASTS).exp();
+            let keep_off = (-dt / DEPARTURE_LASTS).exp();
+            let mut air = span.air;
+            let mut gain = [1.0; LANES];
+            let fresh = model::freshness(0.5 * (span.from + span.to));
+            for l in 0..lanes {
+                let e: f64 = rng.sample(StandardNormal);
+                rate[l] = keep * rate[l] + RATE_SD * (1.0 - keep * keep).sqrt() * e;
+                let e: f64 = rng.sample(StandardNormal);
+                off[l] = keep_off * off[l] + HUMIDITY_SD * (1.0 - keep_off * keep_off).sqrt() * e;
+                gain[l] = fresh * rate[l].exp();
+                air.humidity[l] = (air.humidity[l] + off[l] + bias[l]).clamp(0.03, 0.995);
+            }
+            state.step(physics, &air, span.keeping, &gain, dt);
+            let water = state.mean_water();
+            let mass = state.mass_g();
+            let mut open = false;
+            for (l, d) in draws.iter_mut().enumerate() {
+                let humidity = (self.humid.coming[k] + 0.7 * off[l] + bias[l]).clamp(0.03, 0.98);
+                let dry = balance(physics.monolayer[l], humidity) + BONE_DRY_MEAN;
+                let cross = |level: f64| cross(span.from, before[l], span.to, water[l], level);
+                d.opens = d.opens.or_else(|| cross(self.band.from));
+                d.closes = d.closes.or_else(|| cross(self.band.to));
+                d.bone_dry = d.bone_dry.or_else(|| cross(dry));
+                d.path.push((water[l], mass[l]));
+                open |= d.bone_dry.is_none() || d.closes.is_none();
+            }
+            before = water;
+            steps = k + 1;
+            if !open && span.to > self.posterior.model.history.now + 12.0 * HOUR {
+                break;
+            }
+        }
+        (draws, steps)
+    }
+
+    /// The pots as they stand now: the model's, moved to what the scale says.
+    fn stand_now(&self, drawn: &Draws, extra: &[&[f64]]) -> (PotState, Lane) {
+        let mut state = drawn.past.state.clone();
+        let lost = self.posterior.lost_since(&drawn.past);
+        let (p, keep) = self.posterior.gap(lost[0]);
+        let a = p[0][0].max(0.0).sqrt();
+        let b = if a > 0.0 { p[0][1] / a } else { 0.0 };
+        let c = (p[1][1] - b * b).max(0.0).sqrt();
+        let dry = state.dry_g();
+        let mut rate = [0.0; LANES];
+        let mut shift = [0.0; LANES];
+        for (l, e) in extra.iter().enumerate() {
+            let Departure { water, rate: r, .. } = drawn.now[l];
+            let water = keep[0] * water + keep[1] * r + a * e[0];
+            rate[l] = keep[2] * r + b * e[0] + c * e[1];
+            shift[l] = water / dry[l];
+        }
+        state.wet(&shift);
+        (state, rate)
+    }
+
+    /// What has passed already, and where the draws stand now.
+    fn look_back(&self, drawn: &Draws, state: &PotState, draws: &mut [Draw]) {
+        let spans = &self.posterior.model.spans;
+        let physics = &drawn.past.physics;
+        let mut link = 0;
+        let mut held: Option<(f64, Lane)> = None;
+        for (k, span) in spans.iter().enumerate() {
+            while drawn.departures.get(link + 1).is_some_and(|d| d.0 <= span.to) {
+                link += 1;
+            }
+            let mass = drawn.past.mass[k].1;
+            let model = drawn.past.water[k];
+            let water: Lane = std::array::from_fn(|l| {
+                let dry = mass[l] / (1.0 + model[l]);
+                model[l] + departure(&drawn.departures, link, span.to, l) / dry
+            });
+            for (l, d) in draws.iter_mut().enumerate() {
+                let dry = balance(physics.monolayer[l], self.humid.past[k]) + BONE_DRY_MEAN;
+                let (t, from) = held.map_or((span.from, physics.water[l]), |(t, w)| (t, w[l]));
+                let cross = |level: f64| cross(t, from, span.to, water[l], level);
+                d.opens = d.opens.or_else(|| cross(self.band.from));
+                d.closes = d.closes.or_else(|| cross(self.band.to));
+                d.bone_dry = d.bone_dry.or_else(|| cross(dry));
+                d.path
+                    .push((water[l], mass[l] + (water[l] - model[l]) * mass[l] / (1.0 + model[l])));
+            }
+            held = Some((span.to, water));
+        }
+        let humidity = self.humid.past.last().copied().unwrap_or(0.5);
+        let (mean, wall, base) = (state.mean_water(), state.wall_water(), state.base_water());
+        let (wettest, dry) = (state.wettest(), state.dry_g());
+        for (l, d) in draws.iter_mut().enumerate() {
+            let balance = balance(physics.monolayer[l], humidity);
+            d.weight = 1.0;
+            d.dry_g = dry[l];
+            d.water = [mean[l], wall[l], base[l]];
+            d.free = mean[l] - balance;
+            d.wettest_free = wettest[l] - balance;
+        }
+    }
+}
+
+/// The filtered departure of a lane's water at a time between weights, g.
+fn departure(at: &[(f64, [Departure; LANES])], link: usize, t: f64, lane: usize) -> f64 {
+    let Some((t0, d0)) = at.get(link) else { return 0.0 };
+    match at.get(link + 1) {
+        Some((t1, d1)) if t > *t0 => {
+            let part = (t - t0) / (t1 - t0);
+            d0[lane].water + part * (d1[lane].water - d0[lane].water)
+        }
+        _ => d0[lane].water,
+    }
+}
+
+/// When a falling line passes a level, if it does.
+fn cross(t0: f64, x0: f64, t1: f64, x1: f64, level: f64) -> Option<f64> {
+    if x1 > level {
+        return None;
+    }
+    if x0 <= level {
+        return Some(t0);
+    }
+    Some(t0 + (t1 - t0) * (x0 - level) / (x0 - x1))
+}
+
+/// Standard normal numbers, stratified in each dimension (Latin hypercube, McKay et al.,
+/// Technometrics 21 (1979) 239).
+fn stratified(rows: usize, columns: usize, rng: &mut StdRng) -> Vec<Vec<f64>> {
+    let normal = Normal::standard();
+    let mut out = vec![Vec::with_capacity(columns); rows];
+    for _ in 0..columns {
+        let mut order: Vec<usize> = (0..rows).collect();
+        order.shuffle(rng);
+        for (row, stratum) in out.iter_mut().zip(order) {
+            let p = (stratum as f64 + rng.random::<f64>()) / rows as f64;
+            row.push(normal.inverse_cdf(p.clamp(1e-6, 1.0 - 1e-6)));
+        }
+    }
+    out
+}
+
+/// Quantiles of one number over the draws.
+pub fn quantiles(draws: &[Draw], of: impl Fn(&Draw) -> f64) -> Quantiles {
+    let values: Vec<(f64, f64)> = draws.iter().map(|d| (of(d), d.weight)).collect();
+    let [p10, p50, p90] = weighted(values);
+    Quantiles { p10, p50, p90 }
+}
+
+/// Quantiles of a time over the draws; draws in which it never comes are late beyond all.
+pub fn times(draws: &[Draw], start: Time, of: impl Fn(&Draw) -> Option<f64>) -> TimeQuantiles {
+    let values = draws.iter().map(|d| (of(d).unwrap_or(f64::INFINITY), d.weight)).collect();
+    let whole = |t: f64| t.is_finite().then(|| Time(start.plus(t).0 / 1_000_000 * 1_000_000));
+    let [p10, p50, p90] = weighted(values).map(whole);
+    TimeQuantiles { p10, p50, p90 }
+}
+
+/// Share of the draws in which something holds.
+pub fn probability(draws: &[Draw], holds: impl Fn(&Draw) -> bool) -> f64 {
+    let all: f64 = draws.iter().map(|d| d.weight).sum();
+    draws.iter().filter(|d| holds(d)).map(|d| d.weight).sum::<f64>() / all
+}
+
+/// 10 %, 50 % and 90 % of weighted values.
+fn weighted(mut values: Vec<(f64, f64)>) -> [f64; 3] {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let all: f64 = values.iter().map(|v| v.1).sum();
+    [0.1, 0.5, 0.9].map(|p| {
+        let mut sum = 0.0;
+        for (i, (v, w)) in values.iter().enumerate() {
+            let next = sum + w;
+            if next >= p * all {
+                // Between the middles of the draws on either side.
+                let middle = sum + 0.5 * w;
+                let (other, gap) = if p * all < middle {
+                    (i.checked_sub(1), middle - p * all)
+                } else {
+                    (Some(i + 1), p * all - middle)
+                };
+                return match other.and_then(|o| values.get(o)) {
+                    Some((o, ow)) if o.is_finite() && v.is_finite() => {
+                        v + (o - v) * gap / (0.5 * (w + ow))
+                    }
+                    _ => *v,
+                };
+            }
+            sum = next;
+        }
+        values.last().map_or(f64::NAN, |v| v.0)
+    })
+}

@@ -1,0 +1,373 @@
+//! The log and the trace together: what stood on the scale, how the pot was kept, what was done.
+//!
+//! Weighings are gathered into bins of some minutes (the median, so that a knock of one sample
+//! leaves no mark) and checked against what a drying pot can do: a pot that is lifted, or
+//! something left on the scale for an hour, is set aside; a loss that stays and that no air could
+//! have caused is a trim, whether or not anybody wrote it down.
+
+use crate::records::{Action, Cover, HandlingRow, Point, Pot, Weighings};
+use crate::units::{HOUR, Time};
+
+/// Weights of the same time, as one: the median of a bin, or a single weighing.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Weight {
+    /// Seconds since the history's start.
+    pub t: f64,
+    /// Net of what else stood on the scale, g.
+    pub g: f64,
+    /// Standard deviation of its random error, g.
+    pub sd: f64,
+    /// Weighings in it.
+    pub count: usize,
+    /// False for one that was set aside: a lift, a knock, something left on the scale.
+    pub used: bool,
+}
+
+/// How a pot is kept from a moment on.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Keeping {
+    /// Seconds since the history's start.
+    pub from: f64,
+    /// Its cover.
+    pub cover: Cover,
+    /// On its rim.
+    pub flipped: bool,
+}
+
+/// Something done to the pot that changes its clay or its water at a stroke.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Deed {
+    /// Clay cut away.
+    Trim,
+    /// Wet clay added, g where known.
+    Attach(Option<f64>),
+    /// Water brought on.
+    Wet,
+    /// Water taken off.
+    Sponge,
+}
+
+/// A deed with its time.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Event {
+    /// Seconds since the history's start.
+    pub t: f64,
+    /// What.
+    pub deed: Deed,
+    /// How sure, 0–1; 1 where it was written down.
+    pub probability: f64,
+    /// Share of the pot's mass that the weights on either side say was lost at that moment.
+    pub step: Option<f64>,
+}
+
+/// A pot's history as one line of time.
+#[derive(Clone, PartialEq, Debug)]
+pub struct History {
+    /// Its start: off the wheel.
+    pub start: Time,
+    /// The time it is looked at, seconds since the start.
+    pub now: f64,
+    /// Weights in order of time.
+    pub weights: Vec<Weight>,
+    /// Weighings behind them, and how many of those were used.
+    pub readings: usize,
+    /// The last weighing's time, seconds since the start.
+    pub last_reading: Option<f64>,
+    /// Covers and flips in order of time, the first at 0; later than `now` they are plans.
+    pub keeping: Vec<Keeping>,
+    /// Deeds in order of time, none later than `now`.
+    pub events: Vec<Event>,
+    /// Written down as trimmed.
+    pub trimmed: bool,
+    /// Packed in the kiln or lost: nothing more is to come.
+    pub ended: bool,
+    /// Nobody said what else stands on the scale, and the first weight is more than the clay.
+    pub tare_unknown: bool,
+    /// Smallest step of the scale's display, g.
+    pub resolution: f64,
+}
+
+/// Bin widths, s, up to an age, s: fine while the window opens, coarse in the tail.
+const BINS: [(f64, f64); 4] = [
+    (24.0 * HOUR, 20.0 * 60.0),
+    (72.0 * HOUR, 40.0 * 60.0),
+    (240.0 * HOUR, 2.0 * HOUR),
+    (f64::INFINITY, 6.0 * HOUR),
+];
+
+/// A loss of this share of the pot at a stroke, that stays, is taken for a trim.
+const TRIM_AT_LEAST: f64 = 0.02;
+const TRIM_AT_MOST: f64 = 0.45;
+
+impl History {
+    /// Brings a pot's rows and weighings together, as of `at`.
+    pub fn new(pot: &Pot, rows: &[HandlingRow], weighings: &Weighings, at: Time) -> History {
+        let start = pot.made_at;
+        let since = |t: Time| t.since(start);
+        let now = since(at);
+        let end = rows.iter().find(|r| matches!(r.action, Action::Kiln | Action::Lost(_)));
+        let end = end.map_or(f64::INFINITY, |r| since(r.time));
+        let known: Vec<Point> = weighings
+            .0
+            .iter()
+            .filter(|p| p.time <= at && since(p.time) <= end && since(p.time) > -HOUR)
+            .copied()
+            .collect();
+        let tares = tares(pot, rows, start);
+        let tare_unknown = pot.tare_g.is_none()
+            && tares.len() == 1
+            && known.first().is_some_and(|p| pot.ball_g.is_some_and(|b| p.value > 1.05 * b));
+        let guess = match (tare_unknown, pot.ball_g, known.first()) {
+            (true, Some(ball), Some(first)) => first.value - 0.985 * ball,
+            _ => 0.0,
+        };
+        let net = |p: &Point| {
+            let t = since(p.time);
+            let tare = tares.iter().rev().find(|(from, _)| *from <= t).map_or(0.0, |(_, g)| *g);
+            (t.max(0.0), p.value - tare - guess)
+        };
+        let events = logged(rows, start, now);
+        let resolution = resolution(&known);
+        let mut breaks: Vec<f64> = events.iter().map(|e| e.t).collect();
+        breaks.extend(tares.iter().map(|(t, _)| *t));
+        let weights = bins(&known.iter().map(net).collect::<Vec<_>>(), &breaks, resolution);
+        let mut history = History {
+            start,
+            now,
+            readings: known.len(),
+            last_reading: known.last().map(|p| since(p.time)),
+            weights,
+            keeping: keeping(rows, start),
+            trimmed: events.iter().any(|e| e.deed == Deed::Trim),
+            events,
+            ended: end <= now,
+            tare_unknown,
+            resolution,
+        };
+        history.check_trace(pot.ball_g);
+        history
+    }
+
+    /// How the pot is kept at `t` seconds since the start.
+    pub fn keeping_at(&self, t: f64) -> Keeping {
+        let found = self.keeping.iter().rev().find(|k| k.from <= t);
+        found.copied().unwrap_or(self.keeping[0])
+    }
+
+    /// Sets lifts and knocks aside and finds trims.
+    fn check_trace(&mut self, ball: Option<f64>) {
+        let Some(full) = reference(&self.weights, ball) else { return };
+        for w in &mut self.weights {
+            w.used = w.g > 0.3 * full && w.g < 1.15 * full;
+        }
+        let mut i = 0;
+        let mut trail: Vec<Weight> = Vec::new();
+        while i < self.weights.len() {
+            let w = self.weights[i];
+            if !w.used {
+                i += 1;
+                continue;
+            }
+            let Some(step) = departure(&trail, &w, &self.events) else {
+                trail.push(w);
+                i += 1;
+                continue;
+            };
+            let end = self.returns(&trail, i, step);
+            if let Some(end) = end {
+                // It came back: something touched the scale for a while.
+                for w in &mut self.weights[i..end] {
+                    w.used = false;
+                }
+                i = end;
+                continue;
+            }
+            let last = trail[trail.len() - 1];
+            let share = -step / last.g;
+            if (TRIM_AT_LEAST..TRIM_AT_MOST).contains(&share) {
+                self.enter_trim(last.t, w.t, share);
+            }
+            // Whatever it was, the trace goes on from here.
+            trail.clear();
+            trail.push(w);
+            i += 1;
+        }
+        self.events.sort_by(|a, b| a.t.total_cmp(&b.t));
+    }
+
+    /// The first weight after `i`, within six hours, that goes on where `trail` left off: nearer
+    /// to where the trail leads than to the step.
+    fn returns(&self, trail: &[Weight], i: usize, step: f64) -> Option<usize> {
+        let last = trail.last()?;
+        let slope = slope(trail);
+        let begun = self.weights[i].t;
+        let later = self.weights.iter().enumerate().skip(i + 1);
+        let mut soon = later.take_while(|(_, w)| w.t < begun + 6.0 * HOUR).filter(|(_, w)| w.used);
+        let back = soon.find(|(_, w)| {
+            let off = w.g - last.g - slope * (w.t - last.t);
+            off.abs() < 0.35 * step.abs()
+        });
+        back.map(|(j, _)| j)
+    }
+
+    /// A trim between two weights: the logged one nearby is moved there, else it is found.
+    fn enter_trim(&mut self, before: f64, after: f64, share: f64) {
+        let near = self.events.iter_mut().find(|e| {
+            e.deed == Deed::Trim && e.t > before - 2.0 * HOUR && e.t < after + 2.0 * HOUR
+        });
+        match near {
+            Some(e) => {
+                e.t = e.t.clamp(before + 1.0, after - 1.0);
+                e.step = Some(share);
+            }
+            None => self.events.push(Event {
+                t: 0.5 * (before + after),
+                deed: Deed::Trim,
+                // A larger cut is surer; small ones may be a chip or a board left away.
+                probability: (0.6 + 5.0 * (share - TRIM_AT_LEAST)).min(0.98),
+                step: Some(share),
+            }),
+        }
+    }
+}
+
+/// What the pot weighed at first, g: the median of its first weights.
+fn reference(weights: &[Weight], ball: Option<f64>) -> Option<f64> {
+    let mut first: Vec<f64> = weights.iter().take(5).map(|w| w.g).collect();
+    first.sort_by(f64::total_cmp);
+    let median = *first.get(first.len() / 2)?;
+    match ball {
+        Some(ball) if !(0.3 * ball..1.2 * ball).contains(&median) => Some(ball),
+        _ => (median > 0.0).then_some(median),
+    }
+}
+
+/// By how much a weight departs from where the trail leads, if by more than drying can explain, g.
+fn departure(trail: &[Weight], w: &Weight, events: &[Event]) -> Option<f64> {
+    let last = trail.last()?;
+    let gap = w.t - last.t;
+    let hours = gap / HOUR;
+    let touched = |e: &&Event| e.deed != Deed::Trim && e.t > last.t && e.t <= w.t;
+    if hours > 12.0 || events.iter().find(touched).is_some() {
+        return None;
+    }
+    let slope = slope(trail);
+    let expected = last.g + slope * gap;
+    // What a change of air or an unnoted cover can do in the gap, beyond going on as before.
+    let noise = 8.0 * (w.sd + last.sd);
+    let other = (1.2 * slope.abs() * gap).max(0.004 * last.g * hours).min(0.05 * last.g);
+    let down = 0.012 * last.g + other + noise;
+    let up = 0.010 * last.g + slope.abs() * gap + 0.002 * last.g * hours.min(4.0) + noise;
+    let off = w.g - expected;
+    (off < -down || off > up).then_some(w.g - last.g - slope * gap)
+}
+
+/// Loss in the last hours of a trail, g/s, never positive.
+fn slope(trail: &[Weight]) -> f64 {
+    let Some(last) = trail.last() else { return 0.0 };
+    let from = trail.iter().rev().find(|w| last.t - w.t > 1.5 * HOUR).or(trail.first());
+    match from {
+        Some(w) if last.t > w.t => ((last.g - w.g) / (last.t - w.t)).min(0.0),
+        _ => 0.0,
+    }
+}
+
+/// What stands on the scale with the pot, from when (s since the start), g.
+fn tares(pot: &Pot, rows: &[HandlingRow], start: Time) -> Vec<(f64, f64)> {
+    let mut tares = vec![(f64::NEG_INFINITY, pot.tare_g.unwrap_or(0.0))];
+    tares.extend(rows.iter().filter_map(|r| match r.action {
+        Action::Tare(g) => Some((r.time.since(start), g)),
+        _ => None,
+    }));
+    tares
+}
+
+/// Deeds as they were written down, up to `now`.
+fn logged(rows: &[HandlingRow], start: Time, now: f64) -> Vec<Event> {
+    let deed = |action: &Action| match action {
+        Action::Trim => Some(Deed::Trim),
+        Action::Attach(g) => Some(Deed::Attach(*g)),
+        Action::Wet => Some(Deed::Wet),
+        Action::Sponge => Some(Deed::Sponge),
+        _ => None,
+    };
+    let events = rows.iter().filter_map(|r| {
+        let t = r.time.since(start).max(0.0);
+        deed(&r.action).filter(|_| t <= now).map(|deed| Event {
+            t,
+            deed,
+            probability: 1.0,
+            step: None,
+        })
+    });
+    events.collect()
+}
+
+/// Covers and flips along time, plans included.
+fn keeping(rows: &[HandlingRow], start: Time) -> Vec<Keeping> {
+    let mut line = vec![Keeping { from: 0.0, cover: Cover::Open, flipped: false }];
+    for row in rows {
+        let mut next = line[line.len() - 1];
+        next.from = row.time.since(start).max(0.0);
+        match row.action {
+            Action::Cover(cover) => next.cover = cover,
+            Action::Flip => next.flipped = !next.flipped,
+            _ => continue,
+        }
+        line.push(next);
+    }
+    line
+}
+
+/// The scale's smallest step, from the digits of what it said, g.
+fn resolution(known: &[Point]) -> f64 {
+    let whole = |step: f64| {
+        known.iter().take(200).all(|p| ((p.value / step).round() * step - p.value).abs() < 1e-6)
+    };
+    [5.0, 2.0, 1.0, 0.5, 0.1, 0.05].into_iter().find(|s| whole(*s)).unwrap_or(0.01)
+}
+
+/// Gathers weighings (t, net g) into bins that no break divides.
+fn bins(net: &[(f64, f64)], breaks: &[f64], resolution: f64) -> Vec<Weight> {
+    let width = |t: f64| BINS.iter().find(|(age, _)| t < *age).map_or(HOUR, |(_, w)| *w);
+    let key = |t: f64| (BINS.iter().position(|(a, _)| t < *a), (t / width(t)).floor() as i64);
+    let side = |t: f64| breaks.iter().filter(|b| **b <= t).count();
+    let mut out = Vec::new();
+    let mut i = 0;
+    while i < net.len() {
+        let mut j = i + 1;
+        while j < net.len() && key(net[j].0) == key(net[i].0) && side(net[j].0) == side(net[i].0) {
+            j += 1;
+        }
+        out.extend(bin(&net[i..j], resolution));
+        i = j;
+    }
+    out
+}
+
+/// One bin: its median with its error; two weighings that disagree stay apart.
+fn bin(net: &[(f64, f64)], resolution: f64) -> Vec<Weight> {
+    // Rounding of the display (JCGM 100 F.2.2.1: d/√12), and what putting a pot down costs.
+    let floor = (resolution * resolution / 12.0 + 0.05_f64.powi(2)).sqrt();
+    let single = |(t, g): &(f64, f64)| {
+        let sd = floor.hypot(1e-4 * g.abs());
+        Weight { t: *t, g: *g, sd, count: 1, used: true }
+    };
+    if net.len() < 3 {
+        return net.iter().map(single).collect();
+    }
+    let mut values: Vec<f64> = net.iter().map(|(_, g)| *g).collect();
+    let g = median(&mut values);
+    let mut off: Vec<f64> = values.iter().map(|v| (v - g).abs()).collect();
+    let spread = 1.4826 * median(&mut off);
+    // The median's own time: that of the middle weighing, since a drying pot only falls.
+    let t = 0.5 * (net[(net.len() - 1) / 2].0 + net[net.len() / 2].0);
+    let sd = floor.hypot(1.25 * spread / (net.len() as f64).sqrt());
+    vec![Weight { t, g, sd, count: net.len(), used: true }]
+}
+
+fn median(values: &mut [f64]) -> f64 {
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    0.5 * (values[(n - 1) / 2] + values[n / 2])
+}

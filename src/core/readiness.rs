@@ -1,0 +1,155 @@
+//! Trim and fire calls, with their reasons.
+
+use super::forecast::{self, BONE_DRY_MEAN, BONE_DRY_WETTEST, Band, Draw};
+use super::handling::{Deed, History};
+use super::report::{Fire, FireCall, Stage, TimeQuantiles, Trim, TrimCall, Warning};
+use super::room::Room;
+use crate::records::Pot;
+use crate::units::{DAY, HOUR};
+
+/// `soon`: the window opens within this time, s.
+const SOON: f64 = 2.0 * HOUR;
+/// `ready` wants this probability that the wettest part is dry …
+const READY: f64 = 0.95;
+/// … and weighings and the room's air no older than this, s.
+const FRESH: f64 = DAY;
+/// A weight as old as this can no longer speak of a pot that is being dried, s.
+const STALE: f64 = 12.0 * HOUR;
+
+/// What to do about trimming, from the draws.
+pub fn trim(
+    history: &History,
+    draws: &[Draw],
+    band: Band,
+    opens: TimeQuantiles,
+    closes: TimeQuantiles,
+) -> Trim {
+    let probability_now =
+        forecast::probability(draws, |d| d.water[0] <= band.from && d.water[0] >= band.to);
+    let too_stiff = forecast::probability(draws, |d| d.water[0] < band.to);
+    let now = history.start.plus(history.now);
+    let call = if history.trimmed {
+        TrimCall::Done
+    } else if too_stiff > 0.5 {
+        TrimCall::Past
+    } else if probability_now >= 0.5 {
+        TrimCall::Now
+    } else if opens.p50.is_some_and(|t| t.since(now) <= SOON) {
+        TrimCall::Soon
+    } else {
+        TrimCall::Wait
+    };
+    Trim { call, probability_now, opens, closes }
+}
+
+/// Where the pot stands, from its median water.
+pub fn stage(water: f64, free: f64, band: Band, fire: FireCall) -> Stage {
+    // Soft and firm: the upper fifth above the window, the last third of it (common practice, no
+    // source).
+    let width = band.from - band.to;
+    if fire == FireCall::Ready || free <= BONE_DRY_MEAN {
+        Stage::BoneDry
+    } else if water > band.from + 0.35 * width {
+        Stage::Plastic
+    } else if water > band.from {
+        Stage::SoftLeatherHard
+    } else if water > band.to + width / 3.0 {
+        Stage::LeatherHard
+    } else if water >= band.to {
+        Stage::FirmLeatherHard
+    } else {
+        Stage::PastLeatherHard
+    }
+}
+
+/// What to do about firing, from the draws; adds its reasons to the warnings.
+pub fn fire(
+    pot: &Pot,
+    history: &History,
+    room: &Room,
+    draws: &[Draw],
+    bone_dry: TimeQuantiles,
+    warnings: &mut Vec<Warning>,
+) -> Fire {
+    let wettest = forecast::probability(draws, |d| d.wettest_free <= BONE_DRY_WETTEST);
+    let mean = forecast::probability(draws, |d| d.free <= BONE_DRY_MEAN);
+    let weighed = history.last_reading.is_some_and(|t| history.now - t <= FRESH);
+    let aired = room.last_reading().is_none_or(|t| history.now - t <= FRESH);
+    let call = if wettest >= READY && weighed && aired {
+        FireCall::Ready
+    } else if mean >= 0.5 {
+        FireCall::Doubtful
+    } else {
+        FireCall::Wait
+    };
+    let mut say = |code, text: String| warnings.push(Warning { code, text });
+    if call == FireCall::Doubtful {
+        if wettest < READY {
+            let sure = (100.0 * wettest).round();
+            let base = match pot.base_mm {
+                Some(mm) => format!("its base ({mm} mm) may still be damp inside"),
+                None => "how thick its base is nobody said, and it may still be damp inside".into(),
+            };
+            say(
+                "base-may-be-damp",
+                format!("dry on the mean, but {base}: {sure} % sure; weigh it again tomorrow"),
+            );
+        }
+        if !weighed {
+            say("weigh-again", "last weighed more than a day ago: weigh it again".into());
+        }
+        if !aired {
+            let text = "the room's sensor has said nothing for more than a day: look after it";
+            say("room-stale", text.into());
+        }
+    }
+    Fire { call, probability_bone_dry: wettest, bone_dry }
+}
+
+/// What speaks against trusting the answer, whatever the call.
+pub fn doubts(pot: &Pot, history: &History, room: &Room, band_given: bool) -> Vec<Warning> {
+    let mut out = Vec::new();
+    let mut say = |code, text: String| out.push(Warning { code, text });
+    match history.last_reading {
+        None => say(
+            "no-weight",
+            "no weighing yet, so this is what pots of its kind do: weigh it".into(),
+        ),
+        Some(t) if history.now - t > STALE && !history.ended => {
+            let hours = ((history.now - t) / HOUR).round();
+            say(
+                "reading-stale",
+                format!("last weighed {hours} h ago: weigh it, or see to its cell"),
+            );
+        }
+        Some(_) => {}
+    }
+    if !room.is_measured() {
+        let text = "no humidity sensor here: an ordinary room is supposed, and the times are wider";
+        say("no-room-sensor", text.into());
+    }
+    if pot.ball_g.is_none() {
+        let text = "the ball was not weighed before throwing, so its dry clay is a wide guess";
+        say("ball-unknown", text.into());
+    }
+    if pot.wall_mm.is_none() || pot.base_mm.is_none() {
+        let text = "wall or base thickness was not given: a cautious guess is used";
+        say("thickness-guessed", text.into());
+    }
+    if !band_given {
+        let text = "this body has no trimming band: 23 to 16 % (dry basis) is supposed; set it \
+                    with `body add --replace`, or tell by `note POT verdict`";
+        say("band-supposed", text.into());
+    }
+    if history.tare_unknown {
+        let text = "more stands on the scale than the ball weighed, and no tare was given: note \
+                    it with `note POT tare GRAMS`";
+        say("tare-unknown", text.into());
+    }
+    for e in history.events.iter().filter(|e| e.probability < 1.0 && e.deed == Deed::Trim) {
+        let when = history.start.plus(e.t);
+        let text = format!("the weights say it was trimmed about {when}, but nobody noted it");
+        say("trim-not-noted", text);
+    }
+    out
+}
