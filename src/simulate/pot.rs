@@ -76,7 +76,10 @@ impl Part {
         let shrunk = 1.0 / (clay.density(self.slab.mean()) * self.thrown);
         let area = self.area * shrunk.powf(2.0 / 3.0);
         let celsius = air.celsius;
-        let loss = faces.map(|face| move |x: f64| face.loss(air, clay.activity(x)).rate);
+        let loss = faces.map(|face| {
+            let curve = face.curve(air);
+            move |x: f64| curve.rate(clay.activity(x))
+        });
         let through = self.slab.step(
             dt,
             self.dry_kg / area,
