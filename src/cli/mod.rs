@@ -5,8 +5,11 @@
 //! a `mod` line, a variant and a match arm in this file. What is meant for programs goes to
 //! standard output, everything else to standard error.
 
+pub mod export;
+pub mod import;
 pub mod log;
 pub mod report;
+pub mod simulate;
 pub mod watch;
 
 use anyhow::Context as _;
@@ -83,6 +86,12 @@ pub fn say_error(error: &anyhow::Error) {
 pub enum Command {
     /// What to trim now, what comes next, what is dry, what is doubtful and why
     Report(report::Args),
+    /// A made-up shelf behind a real serial line, for trying things without hardware
+    Simulate(simulate::Args),
+    /// Take studio files (CSV) in
+    Import(import::Args),
+    /// Write the whole studio as studio files (CSV)
+    Export(export::Args),
     /// Reads the serial ports and stores what they say, until it is stopped
     Watch(watch::Args),
 }
@@ -91,6 +100,9 @@ impl Command {
     fn run(self, context: &Context) -> anyhow::Result<ExitCode> {
         match self {
             Command::Report(args) => report::run(args, context),
+            Command::Simulate(args) => simulate::run(args, context),
+            Command::Import(args) => import::run(args, context),
+            Command::Export(args) => export::run(args, context),
             Command::Watch(args) => watch::run(args, context),
         }
     }

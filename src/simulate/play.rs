@@ -45,8 +45,10 @@ pub fn play<E: From<PtyError>>(
     let begun = clock::steady();
     let played = shelf.elapsed();
     loop {
-        let more = shelf.elapsed() < pace.length;
-        let Some(moment) = shelf.advance().filter(|_| more) else { return Ok(End::Over) };
+        if shelf.elapsed() >= pace.length {
+            return Ok(End::Over);
+        }
+        let Some(moment) = shelf.advance() else { return Ok(End::Over) };
         // Bounded, so that the slowest pace cannot overflow: a year is as good as for ever.
         let due = ((shelf.elapsed() - played) / pace.speed).clamp(0.0, 3e7);
         if !sleep_until(begun + Duration::from_secs_f64(due), stop) {
@@ -104,13 +106,15 @@ mod tests {
         let mut want = Vec::new();
         let mut moments = 0;
         let pace = Pace { speed: 1e9, length: 6.0 * 3600.0 };
-        let end = play(&mut shelf(), &pty, pace, &|| false, |shelf, moment| {
+        let mut played = shelf();
+        let end = play(&mut played, &pty, pace, &|| false, |shelf, moment| {
             assert_eq!(moment.time, shelf.now());
             want.extend_from_slice(&moment.bytes);
             moments += 1;
             Ok::<(), PtyError>(())
         });
         assert_eq!((end.unwrap(), moments), (End::Over, 72));
+        assert_eq!(played.elapsed(), pace.length, "it does not go on unheard");
         pty.send(b"THE END\n", &|| false).unwrap();
         want.extend_from_slice(b"THE END\n");
         assert!(reading.join().unwrap() == want);

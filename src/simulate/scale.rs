@@ -14,8 +14,6 @@ const NOISE: f64 = 0.12;
 const DRIFT: f64 = 0.25;
 /// Spread of the cells' zero by temperature, g/K. OIML R 60 allows a 5 kg class C cell 0.07 g/K.
 const BY_TEMPERATURE: f64 = 0.04;
-/// Step of what a cell sends, g.
-const STEP: f64 = 0.1;
 /// Knocks of one cell in a day.
 const KNOCKS: f64 = 0.7;
 /// How often in a day somebody lifts a pot to look at it and writes nothing down.
@@ -46,7 +44,7 @@ impl Cell {
         }
     }
 
-    /// What it says `dt` seconds after the last time, g, where `load` grams stand on it unless
+    /// What it says `dt` seconds after the last time, to a tenth of a gram, where `load` grams stand on it unless
     /// somebody lifts them.
     pub fn read(&mut self, dt: f64, load: f64, air: &RoomAir) -> f64 {
         self.lifted -= dt;
@@ -63,7 +61,7 @@ impl Cell {
             let sign = if self.rng.random_bool(0.5) { 1.0 } else { -1.0 };
             value += sign * (15.0 + 60.0 * size);
         }
-        (value / STEP).round() * STEP
+        tenth(value)
     }
 }
 

@@ -104,6 +104,15 @@ pub enum StoreError {
         /// Why.
         source: std::io::Error,
     },
+    /// A folder without any of the studio files.
+    #[error(
+        "{0} holds none of bodies.csv, pots.csv, handling.csv and readings.csv: \
+         name the folder that they are in"
+    )]
+    NothingToImport(PathBuf),
+    /// A file that would have been overwritten.
+    #[error("{0} is there already: name another folder, or replace it with --force")]
+    FileThere(PathBuf),
     /// A row breaks the rules of the studio files.
     #[error(transparent)]
     Unfit(#[from] rules::Unfit),
@@ -297,14 +306,27 @@ impl Store {
         durability: Durability,
         work: impl FnOnce(&Transaction) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
+        self.write_if(durability, |tx| Ok((work(tx)?, true)))
+    }
+
+    /// The same; `work` also says whether to keep what it wrote.
+    fn write_if<T>(
+        &mut self,
+        durability: Durability,
+        work: impl FnOnce(&Transaction) -> Result<(T, bool), StoreError>,
+    ) -> Result<T, StoreError> {
         let synchronous = match durability {
             Durability::Process => "NORMAL",
             Durability::Power => "FULL",
         };
         self.db.pragma_update(None, "synchronous", synchronous)?;
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let done = work(&tx)?;
-        tx.commit()?;
+        let (done, keep) = work(&tx)?;
+        if keep {
+            tx.commit()?;
+        } else {
+            tx.rollback()?;
+        }
         Ok(done)
     }
 }

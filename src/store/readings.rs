@@ -88,7 +88,7 @@ impl<'db> Writer<'db> {
         rules::reading(r)?;
         let series = self.series_of(&r.source, r.quantity, r.pot.as_deref())?;
         let numbers = Numbers { value: r.value, count: r.count, spread: r.spread };
-        self.put_numbers(series, r.quantity, r.time, numbers, clash)
+        self.put_numbers(series, r.time, numbers, clash)
     }
 
     /// The series of that key, made where it is not there yet. The names must fit the rules.
@@ -126,7 +126,6 @@ impl<'db> Writer<'db> {
     pub fn put_numbers(
         &mut self,
         series: i64,
-        quantity: Quantity,
         time: Time,
         new: Numbers,
         clash: Clash,
@@ -147,7 +146,7 @@ impl<'db> Writer<'db> {
             return Ok(Fate::Known);
         }
         if clash == Clash::Refuse {
-            return Ok(contradiction(quantity, time, old, new));
+            return self.contradiction(series, old, new);
         }
         self.db
             .prepare_cached(
@@ -157,16 +156,19 @@ impl<'db> Writer<'db> {
             .execute(row)?;
         Ok(Fate::Replaced)
     }
-}
 
-fn contradiction(quantity: Quantity, time: Time, old: Numbers, new: Numbers) -> Fate {
-    let fields = |n: Numbers| {
-        let Numbers { value, count, spread } = n;
-        let (source, pot) = (Name::new(), None);
-        text::reading_fields(&Reading { time, source, quantity, value, pot, count, spread })
-    };
-    match text::difference(&READING_COLUMNS, fields(old), fields(new)) {
-        Some((column, stored)) => Fate::Contradicts(column, stored),
-        None => Fate::Known,
+    fn contradiction(&self, series: i64, old: Numbers, new: Numbers) -> Result<Fate, StoreError> {
+        let quantity = self
+            .db
+            .prepare_cached("SELECT quantity FROM series WHERE id = ?")?
+            .query_row([series], |row| row.get::<_, String>(0))?;
+        let quantity = Quantity::parse(&quantity).ok_or(rusqlite::Error::InvalidQuery)?;
+        let fields = |n: Numbers| {
+            let Numbers { value, count, spread } = n;
+            let (time, source, pot) = (Time::MIN, Name::new(), None);
+            text::reading_fields(&Reading { time, source, quantity, value, pot, count, spread })
+        };
+        let differs = text::difference(&READING_COLUMNS, fields(old), fields(new));
+        Ok(differs.map_or(Fate::Known, |(column, stored)| Fate::Contradicts(column, stored)))
     }
 }

@@ -5,6 +5,7 @@
 //! the same 64-bit number, bit for bit.
 
 use crate::records::{Body, HandlingRow, Pot, Quantity, Reading};
+use crate::units::{Time, TimeError};
 
 /// Places by which percent in files is larger than the stored fraction.
 pub const PERCENT: i32 = 2;
@@ -66,6 +67,50 @@ pub fn read_number(text: &str, places: i32) -> Option<f64> {
     };
     let moved = format!("{mantissa}e{}", exponent.checked_sub(places)?);
     moved.parse::<f64>().ok().filter(|v| v.is_finite()).map(|v| v + 0.0)
+}
+
+/// A time, like [`Time::parse_rfc3339`]; quicker for whole seconds in UTC
+/// (`2031-04-02T18:25:00Z`), which most rows of readings are.
+pub fn read_time(text: &str) -> Result<Time, TimeError> {
+    let Some(seconds) = whole_seconds_utc(text.as_bytes()) else {
+        return Time::parse_rfc3339(text);
+    };
+    let time = Time(seconds * 1_000_000);
+    if (Time::MIN..=Time::MAX).contains(&time) { Ok(time) } else { Err(TimeError::Outside) }
+}
+
+/// Seconds since the epoch of `YYYY-MM-DDTHH:MM:SSZ`; `None` if it is written in another way, or
+/// no such time exists (or only as a leap second).
+fn whole_seconds_utc(text: &[u8]) -> Option<i64> {
+    let text: &[u8; 20] = text.try_into().ok()?;
+    let two = |at: usize| {
+        let (tens, ones) = (text[at].wrapping_sub(b'0'), text[at + 1].wrapping_sub(b'0'));
+        (tens < 10 && ones < 10).then_some(10 * i64::from(tens) + i64::from(ones))
+    };
+    let marks = [(4, b'-'), (7, b'-'), (10, b'T'), (13, b':'), (16, b':'), (19, b'Z')];
+    if marks.iter().any(|(at, mark)| text[*at] != *mark) {
+        return None;
+    }
+    let (year, month, day) = (100 * two(0)? + two(2)?, two(5)?, two(8)?);
+    let (hour, minute, second) = (two(11)?, two(14)?, two(17)?);
+    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+    let days = match month {
+        2 => 28 + i64::from(leap),
+        4 | 6 | 9 | 11 => 30,
+        1..=12 => 31,
+        _ => return None,
+    };
+    if !(1..=days).contains(&day) || hour > 23 || minute > 59 || second > 59 {
+        return None;
+    }
+    // Days since the epoch, in years that begin on the first of March (Gregorian calendar; the
+    // lengths of the months from March on are those of the line (153 m + 2) / 5).
+    let (year, month) = if month > 2 { (year, month - 3) } else { (year - 1, month + 9) };
+    let day_of_year = (153 * month + 2) / 5 + day - 1;
+    let leaps = year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
+    const MARCH_0_TO_EPOCH: i64 = 719_468; // days from 0000-03-01 to 1970-01-01
+    let day = 365 * year + leaps + day_of_year - MARCH_0_TO_EPOCH;
+    Some(((24 * day + hour) * 60 + minute) * 60 + second)
 }
 
 fn maybe(value: Option<f64>, places: i32) -> String {
@@ -170,7 +215,45 @@ mod tests {
         }
     }
 
+    #[test]
+    fn times_of_the_common_form_are_read_quickly_and_others_all_the_same() {
+        for (text, quick) in [
+            ("2031-04-02T18:25:00Z", true),
+            ("2032-02-29T00:00:00Z", true),
+            ("2000-02-29T23:59:59Z", true),
+            ("1970-01-01T00:00:00Z", true),
+            ("2031-04-02T18:25:00+02:00", false),
+            ("2031-04-02T18:25:00.5Z", false),
+            ("2031-04-02T18:25:60Z", false), // a leap second
+            ("2031-02-29T00:00:00Z", false), // no such day
+            ("2100-02-29T00:00:00Z", false),
+            ("2031-04-31T00:00:00Z", false),
+            ("2031-13-01T00:00:00Z", false),
+            ("2031-00-10T00:00:00Z", false),
+            ("2031-04-00T00:00:00Z", false),
+            ("2031-04-02T24:00:00Z", false),
+            ("2031-04-02 18:25:00Z", false),
+            ("2031-04-02T18:2x:00Z", false),
+        ] {
+            assert_eq!(whole_seconds_utc(text.as_bytes()).is_some(), quick, "{text}");
+            assert_eq!(read_time(text), Time::parse_rfc3339(text), "{text}");
+        }
+        assert_eq!(read_time("1969-12-31T23:59:59Z"), Err(TimeError::Outside));
+        assert_eq!(read_time("2200-01-01T00:00:01Z"), Err(TimeError::Outside));
+        assert_eq!(read_time("0000-01-01T00:00:00Z"), Err(TimeError::Outside));
+        assert_eq!(read_time("2031-04-02T18:25:00"), Err(TimeError::Unreadable));
+    }
+
     proptest! {
+        /// Source: the `jiff` crate.
+        #[test]
+        fn times_of_all_days_are_those_of_the_calendar(seconds in 0..7_258_118_400i64) {
+            let time = Time(seconds * 1_000_000);
+            let text = time.to_string();
+            prop_assert_eq!(whole_seconds_utc(text.as_bytes()), Some(seconds));
+            prop_assert_eq!(Time::parse_rfc3339(&text), Ok(time));
+        }
+
         #[test]
         fn every_number_comes_back_bit_for_bit(bits: u64, places in -3..4i32) {
             let value = f64::from_bits(bits);

@@ -1,0 +1,156 @@
+//! Export: the whole studio as the four files, from one state of the database.
+//!
+//! Rows stand in an order that depends on what is stored alone, so the same studio gives the same
+//! bytes. Each file appears under its name only when it is complete.
+
+use super::FILES;
+use crate::records::Reading;
+use crate::store::readings::{self, Numbers, Series};
+use crate::store::text::{self, BODY_COLUMNS, HANDLING_COLUMNS, POT_COLUMNS, READING_COLUMNS};
+use crate::store::{Store, StoreError, rows};
+use crate::units::Time;
+use rusqlite::{Connection, Rows};
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+use std::io::{self, BufWriter};
+use std::path::Path;
+use tempfile::NamedTempFile;
+
+/// How many rows each file got, in the order of [`FILES`].
+pub type Exported = [(&'static str, usize); 4];
+
+type Csv<'a> = csv::Writer<BufWriter<&'a mut NamedTempFile>>;
+
+/// Writes the studio into the folder, which is made where it is not there.
+///
+/// Errors: [`StoreError::FileThere`] if one of the files is there, unless `force`; nothing is
+/// written then. Folder, file or database troubles.
+pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, StoreError> {
+    let io = |source| StoreError::Folder { path: folder.into(), source };
+    std::fs::create_dir_all(folder).map_err(io)?;
+    let paths = FILES.map(|file| folder.join(file));
+    if let Some(there) = paths.iter().find(|path| !force && path.symlink_metadata().is_ok()) {
+        return Err(StoreError::FileThere(there.clone()));
+    }
+    let db = store.db.unchecked_transaction()?; // one state of the database for all files
+    let mut exported = FILES.map(|file| (file, 0));
+    let mut parts = Vec::new();
+    for ((file, count), write) in exported.iter_mut().zip([bodies, pots, handling, readings]) {
+        let path = folder.join(*file);
+        let mut part = crate::store::fresh_file(folder).map_err(io)?;
+        let mut csv = csv::Writer::from_writer(BufWriter::new(&mut part));
+        *count = write(&db, &mut csv).map_err(|e| e.of(&path))?;
+        csv.flush().map_err(io)?;
+        drop(csv);
+        part.as_file().sync_all().map_err(io)?;
+        parts.push((part, path));
+    }
+    for (part, path) in parts {
+        let done = if force { part.persist(&path) } else { part.persist_noclobber(&path) };
+        done.map_err(|e| match e.error.kind() {
+            io::ErrorKind::AlreadyExists => StoreError::FileThere(path),
+            _ => StoreError::Folder { path, source: e.error },
+        })?;
+    }
+    crate::store::sync_folder(folder).map_err(io)?;
+    Ok(exported)
+}
+
+/// What can go wrong while a file is written.
+enum Trouble {
+    Database(rusqlite::Error),
+    Csv(csv::Error),
+}
+
+impl From<rusqlite::Error> for Trouble {
+    fn from(e: rusqlite::Error) -> Trouble {
+        Trouble::Database(e)
+    }
+}
+
+impl From<csv::Error> for Trouble {
+    fn from(e: csv::Error) -> Trouble {
+        Trouble::Csv(e)
+    }
+}
+
+impl Trouble {
+    fn of(self, path: &Path) -> StoreError {
+        match self {
+            Trouble::Database(e) => e.into(),
+            Trouble::Csv(e) => StoreError::Folder { path: path.into(), source: e.into() },
+        }
+    }
+}
+
+fn bodies(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    csv.write_record(BODY_COLUMNS)?;
+    let rows = rows::bodies(db)?;
+    for row in &rows {
+        csv.write_record(text::body_fields(row))?;
+    }
+    Ok(rows.len())
+}
+
+fn pots(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    csv.write_record(POT_COLUMNS)?;
+    let rows = rows::pots(db)?;
+    for row in &rows {
+        csv.write_record(text::pot_fields(row))?;
+    }
+    Ok(rows.len())
+}
+
+fn handling(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    csv.write_record(HANDLING_COLUMNS)?;
+    let rows = rows::handling(db)?;
+    for row in &rows {
+        csv.write_record(text::handling_fields(row))?;
+    }
+    Ok(rows.len())
+}
+
+/// All readings in order of time, then source, quantity and pot: the series, each in order of
+/// time, are merged, so that no more than a row of each is held.
+fn readings(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    csv.write_record(READING_COLUMNS)?;
+    let series = readings::all_series(db)?;
+    let mut statements = Vec::with_capacity(series.len());
+    for _ in &series {
+        statements.push(db.prepare(
+            "SELECT time, value, count, spread FROM reading WHERE series = ? ORDER BY time",
+        )?);
+    }
+    let mut rows: Vec<Rows> = Vec::with_capacity(series.len());
+    let mut heads: BinaryHeap<Reverse<(Time, usize)>> = BinaryHeap::new();
+    let mut numbers = vec![Numbers { value: 0.0, count: None, spread: None }; series.len()];
+    for (index, (statement, one)) in statements.iter_mut().zip(&series).enumerate() {
+        let mut found = statement.query([one.id])?;
+        if let Some(time) = advance(&mut found, &mut numbers[index])? {
+            heads.push(Reverse((time, index)));
+        }
+        rows.push(found);
+    }
+    let mut written = 0;
+    while let Some(Reverse((time, index))) = heads.pop() {
+        csv.write_record(fields(&series[index], time, numbers[index]))?;
+        written += 1;
+        if let Some(time) = advance(&mut rows[index], &mut numbers[index])? {
+            heads.push(Reverse((time, index)));
+        }
+    }
+    Ok(written)
+}
+
+/// Goes to the next row of a series: its time, and its numbers.
+fn advance(rows: &mut Rows, numbers: &mut Numbers) -> rusqlite::Result<Option<Time>> {
+    let Some(row) = rows.next()? else { return Ok(None) };
+    *numbers = Numbers { value: row.get(1)?, count: row.get(2)?, spread: row.get(3)? };
+    Ok(Some(Time(row.get(0)?)))
+}
+
+fn fields(series: &Series, time: Time, numbers: Numbers) -> [String; 8] {
+    let Series { source, quantity, pot, .. } = series.clone();
+    let Numbers { value, count, spread } = numbers;
+    text::reading_fields(&Reading { time, source, quantity, value, pot, count, spread })
+}

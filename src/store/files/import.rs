@@ -1,0 +1,404 @@
+//! Import: the four files into a studio, good rows kept, each bad row named with its place.
+
+use super::sheet::{Layout, Sheet, no_number, unfit};
+use super::{Defect, FILES, Note, check_folder};
+use crate::records::{Action, ActionError, Body, HandlingRow, Pot, Quantity};
+use crate::store::readings::{Numbers, Writer};
+use crate::store::rows::{self, Fate};
+use crate::store::rules::{self, Unfit};
+use crate::store::text::{
+    self, BODY_COLUMNS, HANDLING_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS,
+};
+use crate::store::{Clash, Durability, Store, StoreError, shown};
+use crate::units::{MassUnit, Time, celsius_from_fahrenheit};
+use rusqlite::Connection;
+use std::collections::HashMap;
+use std::fs::File;
+use std::io::ErrorKind;
+use std::path::Path;
+
+/// How to import.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Options {
+    /// Keep nothing at all if any row is refused.
+    pub strict: bool,
+    /// A row that contradicts a stored one takes its place.
+    pub replace: bool,
+}
+
+/// What became of the rows of one file.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Counts {
+    /// New rows.
+    pub added: usize,
+    /// Rows that were there already.
+    pub known: usize,
+    /// Rows that took the place of stored ones.
+    pub replaced: usize,
+    /// Rows that were refused (a file without a usable header counts as one).
+    pub refused: usize,
+}
+
+/// What became of an import.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Imported {
+    /// For each file that was there, in the order of [`FILES`].
+    pub files: Vec<(&'static str, Counts)>,
+    /// Whether the rows that were not refused are now in the studio.
+    pub kept: bool,
+}
+
+impl Imported {
+    /// Whether any row was refused.
+    pub fn any_refused(&self) -> bool {
+        self.files.iter().any(|(_, counts)| counts.refused > 0)
+    }
+}
+
+const BODIES: Layout =
+    Layout { file: FILES[0], columns: &BODY_COLUMNS, required: &[BODY_COLUMNS[0]] };
+const POTS: Layout =
+    Layout { file: FILES[1], columns: &POT_COLUMNS, required: &["pot", "body", "made_at"] };
+const HANDLING: Layout =
+    Layout { file: FILES[2], columns: &HANDLING_COLUMNS, required: &HANDLING_COLUMNS };
+const READINGS: Layout = Layout {
+    file: FILES[3],
+    columns: &READING_COLUMNS,
+    required: &["time", "source", "quantity", "value", "unit", "pot"],
+};
+
+/// Cache of the database while a file is read, in KiB.
+const CACHE_KIB: i64 = 64 * 1024;
+/// How many readings are put in order before they are written: neighbours in the table are then
+/// written together.
+const BATCH: usize = 1 << 17;
+
+/// Reads what is in the folder into the studio, in one transaction; refused rows and warnings
+/// are told as they are found.
+///
+/// Errors: the folder, a file or the database cannot be read or written; then nothing is kept.
+pub fn import(
+    store: &mut Store,
+    folder: &Path,
+    options: Options,
+    tell: &mut dyn FnMut(Note),
+) -> Result<Imported, StoreError> {
+    check_folder(folder)?;
+    let usual: i64 = store.db.pragma_query_value(None, "cache_size", |row| row.get(0))?;
+    store.db.pragma_update(None, "cache_size", -CACHE_KIB)?;
+    let imported = store.write_if(Durability::Power, |db| {
+        let clash = if options.replace { Clash::Replace } else { Clash::Refuse };
+        let mut import = Import { db, folder, clash, tell, done: Imported::default() };
+        import.rows(&BODIES, read_body, rows::put_body)?;
+        import.rows(&POTS, read_pot, rows::put_pot)?;
+        import.rows(&HANDLING, read_handling, rows::put_handling)?;
+        import.readings()?;
+        let mut done = import.done;
+        done.kept = !(options.strict && done.any_refused());
+        let keep = done.kept;
+        Ok((done, keep))
+    });
+    store.db.pragma_update(None, "cache_size", usual)?;
+    imported
+}
+
+struct Import<'a> {
+    db: &'a Connection,
+    folder: &'a Path,
+    clash: Clash,
+    tell: &'a mut dyn FnMut(Note),
+    done: Imported,
+}
+
+impl Import<'_> {
+    /// Opens one of the files. `None` if it is not there, or of no use: then that was told.
+    fn open(&mut self, layout: &'static Layout) -> Result<Option<Sheet>, StoreError> {
+        let path = self.folder.join(layout.file);
+        let file = match File::open(&path) {
+            Err(e) if e.kind() == ErrorKind::NotFound => return Ok(None),
+            other => other,
+        };
+        let sheet = file.and_then(|file| Sheet::open(file, layout, self.tell));
+        let sheet = sheet.map_err(|source| self.unreadable(layout, source))?;
+        if sheet.is_none() {
+            self.done.files.push((layout.file, Counts { refused: 1, ..Counts::default() }));
+        }
+        Ok(sheet)
+    }
+
+    fn unreadable(&self, layout: &Layout, source: std::io::Error) -> StoreError {
+        StoreError::Folder { path: self.folder.join(layout.file), source }
+    }
+
+    /// Goes to the next row; tells and counts those that cannot be taken apart.
+    fn next(&mut self, sheet: &mut Sheet, counts: &mut Counts) -> Result<bool, StoreError> {
+        let layout = sheet.layout();
+        loop {
+            let next = sheet.next().map_err(|source| self.unreadable(layout, source))?;
+            match next {
+                None => return Ok(false),
+                Some(Ok(())) => return Ok(true),
+                Some(Err(defect)) => {
+                    counts.refused += 1;
+                    (self.tell)(Note::Defect(defect));
+                }
+            }
+        }
+    }
+
+    /// Reads a file row by row.
+    fn rows<T>(
+        &mut self,
+        layout: &'static Layout,
+        read: impl Fn(&Sheet) -> Result<T, Unfit>,
+        put: impl Fn(&Connection, &T, Clash) -> Result<Fate, StoreError>,
+    ) -> Result<(), StoreError> {
+        let Some(mut sheet) = self.open(layout)? else { return Ok(()) };
+        let mut counts = Counts::default();
+        while self.next(&mut sheet, &mut counts)? {
+            let fate = read(&sheet).map_err(StoreError::from);
+            let fate = fate.and_then(|row| put(self.db, &row, self.clash));
+            if let Some(unfit) = counts.count(fate)? {
+                (self.tell)(Note::Defect(sheet.defect(unfit.column, unfit.text)));
+            }
+        }
+        self.done.files.push((layout.file, counts));
+        Ok(())
+    }
+
+    /// Reads the readings, which may be very many: batch by batch, each put in order first.
+    fn readings(&mut self) -> Result<(), StoreError> {
+        let Some(mut sheet) = self.open(&READINGS)? else { return Ok(()) };
+        let mut counts = Counts::default();
+        let mut kinds = Kinds { writer: Writer::new(self.db)?, known: HashMap::new() };
+        let mut batch: Vec<Pending> = Vec::new();
+        let mut defects: Vec<Defect> = Vec::new();
+        loop {
+            let next = sheet.next().map_err(|source| self.unreadable(&READINGS, source))?;
+            let ended = next.is_none();
+            match next {
+                None => {}
+                Some(Err(defect)) => defects.push(defect),
+                Some(Ok(())) => match kinds.read(&sheet) {
+                    Ok(pending) => batch.push(pending),
+                    Err(StoreError::Unfit(e)) => defects.push(sheet.defect(e.column, e.text)),
+                    Err(e) => return Err(e),
+                },
+            }
+            if !ended && batch.len() + defects.len() < BATCH {
+                continue;
+            }
+            counts.refused += defects.len();
+            batch.sort_by_key(|row| (row.series, row.time)); // stable: the first of a key wins
+            for row in batch.drain(..) {
+                let fate = kinds.writer.put_numbers(row.series, row.time, row.numbers, self.clash);
+                if let Some(unfit) = counts.count(fate)? {
+                    let mut defect = sheet.defect(unfit.column, unfit.text);
+                    defect.line = row.line;
+                    defects.push(defect);
+                }
+            }
+            defects.sort_by_key(|defect| defect.line);
+            defects.drain(..).for_each(|defect| (self.tell)(Note::Defect(defect)));
+            if ended {
+                self.done.files.push((READINGS.file, counts));
+                return Ok(());
+            }
+        }
+    }
+}
+
+impl Counts {
+    /// Counts a row's fate; says why if it was refused.
+    fn count(&mut self, fate: Result<Fate, StoreError>) -> Result<Option<Unfit>, StoreError> {
+        let refused = match fate {
+            Ok(Fate::Added) => {
+                self.added += 1;
+                None
+            }
+            Ok(Fate::Known) => {
+                self.known += 1;
+                None
+            }
+            Ok(Fate::Replaced) => {
+                self.replaced += 1;
+                None
+            }
+            Ok(Fate::Contradicts(column, stored)) => {
+                let stored = match stored.as_str() {
+                    "" => "nothing".into(),
+                    text => format!("\"{}\"", shown(text)),
+                };
+                let text = format!("contradicts the stored row, which has {stored} here");
+                Some(unfit(column, format!("{text}; --replace takes the new row")))
+            }
+            Err(StoreError::Unfit(unfit)) => Some(unfit),
+            Err(e) => return Err(e),
+        };
+        self.refused += usize::from(refused.is_some());
+        Ok(refused)
+    }
+}
+
+fn read_body(sheet: &Sheet) -> Result<Body, Unfit> {
+    Ok(Body {
+        name: sheet.name("body")?,
+        bag_water_wet: sheet.maybe_number("bag_water_wet_percent", PERCENT)?,
+        trim_from_dry: sheet.maybe_number("trim_from_dry_percent", PERCENT)?,
+        trim_to_dry: sheet.maybe_number("trim_to_dry_percent", PERCENT)?,
+    })
+}
+
+fn read_pot(sheet: &Sheet) -> Result<Pot, Unfit> {
+    Ok(Pot {
+        name: sheet.name("pot")?,
+        body: sheet.name("body")?,
+        made_at: sheet.time("made_at")?,
+        ball_g: sheet.maybe_number("ball_g", 0)?,
+        tare_g: sheet.maybe_number("tare_g", 0)?,
+        wall_mm: sheet.maybe_number("wall_mm", 0)?,
+        base_mm: sheet.maybe_number("base_mm", 0)?,
+        lot: sheet.maybe_name("lot")?,
+        board: sheet.maybe_name("board")?,
+        like: sheet.maybe_name("like")?,
+        place: sheet.maybe_name("place")?,
+    })
+}
+
+fn read_handling(sheet: &Sheet) -> Result<HandlingRow, Unfit> {
+    let (time, pot) = (sheet.time("time")?, sheet.name("pot")?);
+    let word = sheet.some_text("action", "an action such as cover or trim")?;
+    let detail = sheet.text("detail")?;
+    let action = Action::parse(word, detail).map_err(|e| {
+        let (column, got) = match e {
+            ActionError::Word => ("action", word),
+            ActionError::Detail { .. } => ("detail", detail),
+        };
+        unfit(column, format!("{e}; got \"{}\"", shown(got)))
+    })?;
+    Ok(HandlingRow { time, pot, action })
+}
+
+/// A reading on its way into the database.
+struct Pending {
+    series: i64,
+    time: Time,
+    numbers: Numbers,
+    line: u64,
+}
+
+/// How a number in a file becomes one in the program's unit.
+#[derive(Clone, Copy)]
+enum Scale {
+    /// Divided by that power of ten.
+    Places(i32),
+    /// Times that factor.
+    Factor(f64),
+    /// Degrees Fahrenheit.
+    Fahrenheit,
+}
+
+impl Scale {
+    fn parse(quantity: Quantity, unit: &str) -> Result<Scale, Unfit> {
+        let (scale, expected) = match quantity {
+            Quantity::Mass => {
+                let scale = MassUnit::parse(unit).map(|unit| match unit {
+                    MassUnit::Gram => Scale::Places(0),
+                    MassUnit::Kilogram => Scale::Places(-3),
+                    other => Scale::Factor(other.grams()),
+                });
+                (scale, "g, kg, oz or lb")
+            }
+            Quantity::Temperature => match unit {
+                "Cel" => (Some(Scale::Places(0)), ""),
+                "degF" => (Some(Scale::Fahrenheit), ""),
+                _ => (None, "Cel or degF"),
+            },
+            Quantity::Humidity => ((unit == "%RH").then_some(Scale::Places(PERCENT)), "%RH"),
+        };
+        scale.ok_or_else(|| {
+            let (word, got) = (quantity.word(), shown(unit));
+            unfit("unit", format!("\"{got}\" is no unit of {word}; expected {expected}"))
+        })
+    }
+
+    /// A value; `None` if the text is no finite number.
+    fn value(self, text: &str) -> Option<f64> {
+        match self {
+            Scale::Places(places) => text::read_number(text, places),
+            Scale::Factor(factor) => text::read_number(text, 0).map(|v| v * factor),
+            Scale::Fahrenheit => text::read_number(text, 0).map(celsius_from_fahrenheit),
+        }
+        .filter(|v| v.is_finite())
+    }
+
+    /// A difference of values.
+    fn difference(self, text: &str) -> Option<f64> {
+        match self {
+            Scale::Fahrenheit => {
+                self.value(text).zip(self.value("0")).map(|(value, zero)| value - zero)
+            }
+            other => other.value(text),
+        }
+    }
+}
+
+/// What is told by the texts of source, quantity, unit and pot together.
+#[derive(Clone, Copy)]
+struct Kind {
+    series: i64,
+    quantity: Quantity,
+    scale: Scale,
+}
+
+/// Turns rows into readings; remembers the kinds that it has met.
+struct Kinds<'db> {
+    writer: Writer<'db>,
+    known: HashMap<Vec<u8>, Kind>,
+}
+
+impl Kinds<'_> {
+    fn read(&mut self, sheet: &Sheet) -> Result<Pending, StoreError> {
+        let time = sheet.time("time")?;
+        let source = sheet.some_text("source", "a name")?;
+        let quantity = sheet.some_text("quantity", "mass, temperature or humidity")?;
+        let unit = sheet.some_text("unit", "a unit such as g")?;
+        let pot = sheet.text("pot")?;
+        let key = [source, quantity, unit, pot].map(str::as_bytes).join(&0xFF); // never in UTF-8
+        let line = sheet.line();
+        if let Some(kind) = self.known.get(&key) {
+            let numbers = read_numbers(sheet, kind.quantity, kind.scale)?;
+            return Ok(Pending { series: kind.series, time, numbers, line });
+        }
+        let quantity = Quantity::parse(quantity).ok_or_else(|| {
+            let expected = "expected mass, temperature or humidity";
+            unfit("quantity", format!("\"{}\" is none; {expected}", shown(quantity)))
+        })?;
+        let scale = Scale::parse(quantity, unit)?;
+        let numbers = read_numbers(sheet, quantity, scale)?;
+        rules::name("source", source)?;
+        let pot = Some(pot).filter(|pot| !pot.is_empty());
+        pot.map_or(Ok(()), |pot| rules::name("pot", pot))?;
+        let series = self.writer.series_of(source, quantity, pot)?;
+        self.known.insert(key, Kind { series, quantity, scale });
+        Ok(Pending { series, time, numbers, line })
+    }
+}
+
+fn read_numbers(sheet: &Sheet, quantity: Quantity, scale: Scale) -> Result<Numbers, Unfit> {
+    let text = sheet.some_text("value", "a number")?;
+    let value = scale.value(text).ok_or_else(|| no_number("value", text))?;
+    let count = match sheet.text("count")? {
+        "" => None,
+        text => Some(text.parse::<u32>().map_err(|_| {
+            let got = shown(text);
+            unfit("count", format!("\"{got}\" is no number of samples; expected one like 100"))
+        })?),
+    };
+    let spread = match sheet.text("spread")? {
+        "" => None,
+        text => Some(scale.difference(text).ok_or_else(|| no_number("spread", text))?),
+    };
+    rules::reading_value(quantity, value, count, spread)?;
+    Ok(Numbers { value, count, spread })
+}

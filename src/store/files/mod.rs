@@ -1,0 +1,59 @@
+//! Studio files: the studio as four CSV files in a folder (RFC 4180, UTF-8), in and out.
+//!
+//! `bodies.csv`, `pots.csv`, `handling.csv`, `readings.csv`; any of them may be missing. Columns
+//! are found by name. What is exported and imported into an empty studio is the same studio.
+
+mod csv;
+mod export;
+mod import;
+mod sheet;
+
+pub use export::{Exported, export};
+pub use import::{Counts, Imported, Options, import};
+
+use super::StoreError;
+use std::path::Path;
+
+/// File names, in the order in which they are read and written.
+pub const FILES: [&str; 4] = ["bodies.csv", "pots.csv", "handling.csv", "readings.csv"];
+
+/// A row that was refused, and why.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Defect {
+    /// The file's name.
+    pub file: &'static str,
+    /// The line at which the row begins, from 1.
+    pub line: u64,
+    /// The column's name.
+    pub column: String,
+    /// What is wrong and what was expected.
+    pub text: String,
+}
+
+/// `handling.csv:7: detail: tare wants grams`
+impl std::fmt::Display for Defect {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}:{}: {}: {}", self.file, self.line, self.column, self.text)
+    }
+}
+
+/// Something to tell while files are read.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Note {
+    /// A row was refused.
+    Defect(Defect),
+    /// Something was left out on purpose.
+    Warning(String),
+}
+
+/// That a folder holds at least one of the four files.
+///
+/// Errors: [`StoreError::Folder`] if it cannot be read, [`StoreError::NothingToImport`].
+pub fn check_folder(folder: &Path) -> Result<(), StoreError> {
+    std::fs::read_dir(folder)
+        .map_err(|source| StoreError::Folder { path: folder.into(), source })?;
+    if FILES.iter().any(|file| folder.join(file).exists()) {
+        return Ok(());
+    }
+    Err(StoreError::NothingToImport(folder.into()))
+}
