@@ -5,19 +5,35 @@
 //! a `mod` line, a variant and a match arm in this file. What is meant for programs goes to
 //! standard output, everything else to standard error.
 
+pub mod body;
+pub mod completions;
 pub mod export;
 pub mod import;
 pub mod log;
+pub mod names;
+pub mod note;
+pub mod pot;
+pub mod ready;
 pub mod report;
+pub mod screen;
 pub mod simulate;
 pub mod watch;
+pub mod weigh;
+pub mod when;
+pub mod words;
 
+use crate::clock;
+use crate::store::Store;
+use crate::store::settings::Settings;
+use crate::units::Time;
 use anyhow::Context as _;
 use clap::Parser;
 use etcetera::BaseStrategy;
+use jiff::tz::TimeZone;
 use std::io;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use words::Words;
 
 /// Exit status: some rows were refused, or nothing is ready.
 pub const REFUSED: u8 = 1;
@@ -49,6 +65,36 @@ pub struct Context {
     pub studio: PathBuf,
 }
 
+impl Context {
+    /// Opens the studio, which must be there.
+    pub fn open(&self) -> anyhow::Result<Store> {
+        Ok(Store::open(&self.studio)?)
+    }
+
+    /// How this studio says things to people; `at`: the time that is looked at, where it is not
+    /// now.
+    pub fn words(&self, settings: &Settings, at: Option<Time>) -> anyhow::Result<Words> {
+        let zone = match &settings.time_zone {
+            None => TimeZone::system(),
+            Some(name) => TimeZone::get(name)
+                .with_context(|| format!("no time zone \"{name}\" (studio.toml: time_zone)"))?,
+        };
+        let now = clock::now();
+        Ok(Words { units: settings.units, zone, now: at.unwrap_or(now), live: at.is_none() })
+    }
+
+    /// How to call this program on this studio again, for commands to copy.
+    pub fn command(&self) -> String {
+        match studio_dir(std::env::var_os("WARECAST_STUDIO").map(PathBuf::from)) {
+            Ok(dir) if dir == self.studio => "warecast".into(),
+            _ => format!(
+                "warecast --studio {}",
+                words::shell_word(&self.studio.display().to_string())
+            ),
+        }
+    }
+}
+
 impl Cli {
     /// Runs the command.
     pub fn run(self) -> anyhow::Result<ExitCode> {
@@ -78,32 +124,50 @@ pub fn reader_went_away(error: &anyhow::Error) -> bool {
 
 /// One sentence on standard error.
 pub fn say_error(error: &anyhow::Error) {
-    anstream::eprintln!("warecast: {error:#}");
+    anstream::eprintln!("warecast: {}", words::printable(&format!("{error:#}")));
 }
 
 /// All commands, in the order of the help.
 #[derive(clap::Subcommand, Debug)]
 pub enum Command {
-    /// What to trim now, what comes next, what is dry, what is doubtful and why
+    /// Clay bodies: add, list, show
+    Body(body::Args),
+    /// Pots: add, list, show
+    Pot(pot::Args),
+    /// Write down what was done to pots, or is going to be
+    Note(note::Args),
+    /// Write down what a pot weighs
+    Weigh(weigh::Args),
+    /// Read the serial ports and store what they say, until stopped
+    Watch(watch::Args),
+    /// Say what to trim now, what comes next, what is dry, what is doubtful and why
     Report(report::Args),
-    /// A made-up shelf behind a real serial line, for trying things without hardware
-    Simulate(simulate::Args),
+    /// Print the names of the pots that are ready, for scripts
+    Ready(ready::Args),
     /// Take studio files (CSV) in
     Import(import::Args),
     /// Write the whole studio as studio files (CSV)
     Export(export::Args),
-    /// Reads the serial ports and stores what they say, until it is stopped
-    Watch(watch::Args),
+    /// Play a made-up shelf behind a real serial line, for trying things without hardware
+    Simulate(simulate::Args),
+    /// Print what a shell needs to complete commands and names
+    Completions(completions::Args),
 }
 
 impl Command {
     fn run(self, context: &Context) -> anyhow::Result<ExitCode> {
         match self {
+            Command::Body(args) => body::run(args, context),
+            Command::Pot(args) => pot::run(args, context),
+            Command::Note(args) => note::run(args, context),
+            Command::Weigh(args) => weigh::run(args, context),
+            Command::Watch(args) => watch::run(args, context),
             Command::Report(args) => report::run(args, context),
-            Command::Simulate(args) => simulate::run(args, context),
+            Command::Ready(args) => ready::run(args, context),
             Command::Import(args) => import::run(args, context),
             Command::Export(args) => export::run(args, context),
-            Command::Watch(args) => watch::run(args, context),
+            Command::Simulate(args) => simulate::run(args, context),
+            Command::Completions(args) => completions::run(args, context),
         }
     }
 }

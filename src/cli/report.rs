@@ -1,17 +1,29 @@
 //! `report`: what to trim now, what comes next, what is dry, what is doubtful and why.
 
-use super::Context;
+use super::screen::{self, Look};
+use super::when::{self, Lean};
+use super::{Context, words::Words};
+use crate::answers;
 use crate::core::report::Report;
-use crate::store::Store;
-use crate::units::Time;
-use crate::{answers, clock};
-use std::io::Write;
+use crate::store::settings::Settings;
+use std::io::{BufWriter, Write};
 use std::process::ExitCode;
 
 /// Options of `report`.
 #[derive(clap::Args, Debug)]
+#[command(after_long_help = "\
+What the columns mean:
+  grams    water that will still leave in this air, and in brackets the range that holds in
+           8 of 10 cases. A wide range: weigh the pot once more.
+  percent  mean water of the pot, of its dry clay.
+  times    in the studio's time zone. \"about\" is the middle of the forecast, in brackets the
+           range that holds in 8 of 10 cases. \"kept like this\" means under the covers in the
+           log, with those that are planned.
+
+With --json only JSON goes to standard output; the same studio and time give the same bytes.")]
 pub struct Args {
-    /// The report as it would have been at that time [default: now]
+    /// The report as it would have been at that time (18:25, yesterday 9:10, 2031-04-02 18:25 …)
+    /// [default: now]
     #[arg(long, value_name = "WHEN")]
     pub at: Option<String>,
     /// As JSON, for programs
@@ -21,19 +33,37 @@ pub struct Args {
 
 /// Runs `report`.
 pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
-    let at = match &args.at {
-        Some(text) => Time::parse_rfc3339(text)?,
-        None => clock::now(),
-    };
-    let store = Store::open(&context.studio)?;
-    let report = answers::report(&store.studio(at)?);
-    write_json(&report, &mut std::io::stdout().lock())?;
+    let store = context.open()?;
+    let words = looking_at(args.at.as_deref(), context, store.settings())?;
+    let report = answers::report(&store.studio(words.now)?);
+    if args.json {
+        write_json(&report, &mut BufWriter::new(std::io::stdout().lock()))?;
+    } else {
+        let look = Look { width: screen::terminal_width(), command: context.command() };
+        anstream::stdout().lock().write_all(screen::page(&report, &words, &look).as_bytes())?;
+    }
     Ok(ExitCode::SUCCESS)
+}
+
+/// How to say things at a time that was asked for: now, or an `--at`.
+pub fn looking_at(
+    at: Option<&str>,
+    context: &Context,
+    settings: &Settings,
+) -> anyhow::Result<Words> {
+    let words = context.words(settings, None)?;
+    let Some(text) = at else { return Ok(words) };
+    let when = when::parse(text, words.now, &words.zone, Lean::Past)?;
+    if let Some(remark) = when.remark {
+        anstream::eprintln!("warecast: {remark}");
+    }
+    context.words(settings, Some(when.time))
 }
 
 /// The report as JSON: the same report gives the same bytes.
 pub fn write_json(report: &Report, out: &mut impl Write) -> anyhow::Result<()> {
     serde_json::to_writer_pretty(&mut *out, report).map_err(std::io::Error::from)?;
     writeln!(out)?;
+    out.flush()?;
     Ok(())
 }

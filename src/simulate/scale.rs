@@ -44,8 +44,8 @@ impl Cell {
         }
     }
 
-    /// What it says `dt` seconds after the last time, to a tenth of a gram, where `load` grams stand on it unless
-    /// somebody lifts them.
+    /// What it says `dt` seconds after the last time, to a tenth of a gram, where `load` grams
+    /// stand on it unless somebody lifts them.
     pub fn read(&mut self, dt: f64, load: f64, air: &RoomAir) -> f64 {
         self.lifted -= dt;
         if load > 0.0 && self.rng.random_bool((LIFTS * dt / DAY).min(1.0)) {

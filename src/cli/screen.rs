@@ -1,0 +1,519 @@
+//! The report as people read it: what to trim now first, then what comes next.
+//!
+//! Every pot stands in one group; what speaks against an answer stands below with what to do.
+//! Headings and words carry the meaning, weight and colour only help the eye.
+
+use super::words::{self, Words, printable};
+use crate::core::report::{FireCall, PotAnswer, Report, TimeQuantiles, TrimCall};
+use crate::records::Cover;
+use crate::units::Time;
+use anstyle::{AnsiColor, Style};
+use comfy_table::presets::NOTHING;
+use comfy_table::{Attribute, Cell, CellAlignment, ColumnConstraint, ContentArrangement};
+use comfy_table::{Row, Table, Width};
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::process::ExitCode;
+
+/// Said wherever dryness is named.
+pub const CAUTION: &str = "Dry means in balance with this room's air. The clay still holds the \
+    water that belongs to that air, a thick base perhaps more: in the kiln it turns to steam. The \
+    kiln maker's instructions and local codes come first.";
+
+/// How the page is laid out.
+#[derive(Clone, Debug)]
+pub struct Look {
+    /// Columns of the terminal.
+    pub width: u16,
+    /// How this program is called on this studio, for commands to copy.
+    pub command: String,
+}
+
+/// Where a pot stands on the page.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Group {
+    /// In its trimming window.
+    TrimNow,
+    /// Its window comes.
+    Next,
+    /// Trimmed or too stiff for it.
+    Drying,
+    /// No further drying detected.
+    Dry,
+    /// Dry on the mean, but something speaks against it.
+    Doubtful,
+}
+
+/// The group of a pot: what can be done now goes first.
+pub fn group(pot: &PotAnswer) -> Group {
+    match (pot.trim.call, pot.fire.call) {
+        (TrimCall::Now, _) => Group::TrimNow,
+        (_, FireCall::Ready) => Group::Dry,
+        (_, FireCall::Doubtful) => Group::Doubtful,
+        (TrimCall::Wait | TrimCall::Soon, _) => Group::Next,
+        (TrimCall::Past | TrimCall::Done, _) => Group::Drying,
+    }
+}
+
+/// Pots of a group in the order in which they want attention.
+pub fn in_group(report: &Report, which: Group) -> Vec<&PotAnswer> {
+    let mut pots: Vec<&PotAnswer> = report.pots.iter().filter(|p| group(p) == which).collect();
+    // Beyond the horizon goes last.
+    let key = |time: &TimeQuantiles| time.p50.or(time.p90).unwrap_or(Time::MAX);
+    match which {
+        Group::TrimNow => pots.sort_by_key(|p| key(&p.trim.closes)),
+        Group::Next => {
+            pots.sort_by_key(|p| (p.trim.call != TrimCall::Soon, key(&p.trim.opens)));
+        }
+        Group::Drying => pots.sort_by_key(|p| key(&p.fire.bone_dry)),
+        Group::Dry | Group::Doubtful => {}
+    }
+    pots
+}
+
+/// The whole page, with colours; a stream that wants none takes them out.
+pub fn page(report: &Report, words: &Words, look: &Look) -> String {
+    let mut page = String::new();
+    let bold = Style::new().bold();
+    let _ = writeln!(page, "{bold}Pots as of {}{bold:#}", words.full_time(report.at));
+    if report.pots.is_empty() {
+        page += "\nNo pots yet. Add one with:\n";
+        let _ = writeln!(page, "  {} pot add NAME --body BODY", look.command);
+        return page;
+    }
+    let name_width = report.pots.iter().map(|p| p.pot.chars().count()).max().unwrap_or(0).min(24);
+    let sections = [
+        (Group::TrimNow, "TRIM NOW", "in this order", AnsiColor::Green),
+        (Group::Next, "NEXT", "", AnsiColor::Cyan),
+        (Group::Drying, "DRYING", "", AnsiColor::Cyan),
+        (Group::Dry, "DRY", "no further drying detected in this air", AnsiColor::Green),
+        (Group::Doubtful, "DOUBTFUL", "dry on the mean, but", AnsiColor::Yellow),
+    ];
+    for (which, title, subtitle, colour) in sections {
+        let pots = in_group(report, which);
+        if pots.is_empty() && which != Group::TrimNow {
+            continue;
+        }
+        heading(&mut page, title, if pots.is_empty() { "nothing" } else { subtitle }, colour);
+        let rows = pots.into_iter().map(|pot| {
+            let water = pot.story.free_water_g.as_ref().map(|g| words.water(g));
+            let share = words::percent(pot.water.now.p50);
+            [printable(&pot.pot).into(), water.unwrap_or_default(), share, story(pot, which, words)]
+        });
+        page += &table(rows.collect(), name_width, look.width);
+    }
+    attention(&mut page, report, look);
+    found(&mut page, report, words, look);
+    foot(&mut page, report, look);
+    page
+}
+
+fn heading(page: &mut String, title: &str, subtitle: &str, colour: AnsiColor) {
+    let style = Style::new().bold().fg_color(Some(colour.into()));
+    let dash = if subtitle.is_empty() { "" } else { " – " };
+    let _ = writeln!(page, "\n{style}{title}{style:#}{dash}{subtitle}");
+}
+
+/// What is said about one pot of a group.
+fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
+    let kept = match pot.cover {
+        Cover::Open => "",
+        Cover::Draped => "; draped",
+        Cover::Wrapped => "; wrapped",
+        Cover::Cupboard => "; in the damp cupboard",
+    };
+    let will = |verb: &str, does_not: &str, time| match words.forecast(time) {
+        Some(when) => format!("{verb} {when}"),
+        None => format!("{does_not} within 30 days, kept like this"),
+    };
+    match group {
+        Group::TrimNow => {
+            let closes = will("closes", "does not close", &pot.trim.closes);
+            let sure = match pot.trim.probability_now {
+                p if p < 0.8 => format!("; {} sure", words::chance(p)),
+                _ => String::new(),
+            };
+            format!("{closes}{sure}{kept}")
+        }
+        Group::Next => {
+            let soon = if pot.trim.call == TrimCall::Soon { "soon: " } else { "" };
+            format!("{soon}{}{kept}", will("opens", "does not open", &pot.trim.opens))
+        }
+        Group::Drying => {
+            let done = pot.trim.call == TrimCall::Done;
+            let state = if done { "trimmed" } else { "too stiff to trim" };
+            format!("{state}; {}{kept}", will("dry", "not dry", &pot.fire.bone_dry))
+        }
+        Group::Dry => {
+            let sure = words::chance(pot.fire.probability_bone_dry);
+            let weighed = match pot.evidence.last_reading_at {
+                Some(time) => format!("; weighed {}", words.time(time)),
+                None => String::new(),
+            };
+            format!("{sure} sure{weighed}{kept}")
+        }
+        Group::Doubtful => {
+            let chance = words::chance(pot.fire.probability_bone_dry);
+            let why: Vec<_> = pot.warnings.iter().map(|w| printable(&w.text)).collect();
+            match why.is_empty() {
+                true => format!("its wettest part is dry with a chance of {chance} only{kept}"),
+                false => format!("{}{kept}", why.join(" ")),
+            }
+        }
+    }
+}
+
+/// What speaks against answers in the other groups, once for all pots that it concerns.
+fn attention(page: &mut String, report: &Report, look: &Look) {
+    let mut concerns: Vec<(&str, Vec<&str>)> = Vec::new();
+    for pot in report.pots.iter().filter(|pot| group(pot) != Group::Doubtful) {
+        for warning in &pot.warnings {
+            match concerns.iter_mut().find(|(text, _)| *text == warning.text) {
+                Some((_, pots)) => pots.push(&pot.pot),
+                None => concerns.push((&warning.text, vec![&pot.pot])),
+            }
+        }
+    }
+    if concerns.is_empty() {
+        return;
+    }
+    heading(page, "ATTENTION", "", AnsiColor::Yellow);
+    for (text, pots) in concerns {
+        let pots = if pots.len() == report.pots.len() && pots.len() > 1 {
+            "All pots".into()
+        } else {
+            pots.join(", ")
+        };
+        *page += &paragraph(&format!("{}: {}", printable(&pots), printable(text)), 2, look.width);
+    }
+}
+
+/// Steps found in the trace: questions that one command answers.
+fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
+    if report.pots.iter().all(|pot| pot.found.is_empty()) {
+        return;
+    }
+    heading(page, "NOT IN THE LOG", "found in the weights", AnsiColor::Yellow);
+    for pot in &report.pots {
+        for step in &pot.found {
+            let (question, detail) = match step.action {
+                "trim" => ("trimmed", ""),
+                "attach" => ("given more clay", ""),
+                "wet" => ("wetted", ""),
+                "sponge" => ("sponged out", ""),
+                "off" => ("lifted off its scale", ""),
+                "tare" => ("weighed with something else on the scale", " GRAMS"),
+                "cover" => ("covered or uncovered", " open"),
+                other => (other, ""),
+            };
+            let text = format!(
+                "Was {} {question} {} ({} sure)? If so:",
+                printable(&pot.pot),
+                words.time(step.time),
+                words::chance(step.probability),
+            );
+            *page += &paragraph(&text, 2, look.width);
+            let _ = writeln!(
+                page,
+                "    {} note {} {}{detail} --at \"{}\"",
+                look.command,
+                words::shell_word(&pot.pot),
+                step.action,
+                words.typed_time(step.time),
+            );
+        }
+    }
+}
+
+/// What the columns mean, and the caution where dryness was named.
+fn foot(page: &mut String, report: &Report, look: &Look) {
+    *page += "\n";
+    *page += &paragraph(
+        "Grams: water that will still leave in this air. Percent: mean water, of dry clay. In \
+         brackets the range that holds in 8 of 10 cases.",
+        0,
+        look.width,
+    );
+    let dry = |pot: &PotAnswer| matches!(group(pot), Group::Dry | Group::Doubtful);
+    if report.pots.iter().any(dry) {
+        *page += &paragraph(CAUTION, 0, look.width);
+    }
+}
+
+/// How one pot stands, in a few lines.
+pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
+    let mut lines = String::new();
+    let mut line = |text: String| lines += &(text + "\n");
+    let share = words::percents(&pot.water.now);
+    line(format!("\nWater {share} of the dry clay: {}.", words::stage(pot.stage)));
+    if let Some(water) = &pot.story.free_water_g {
+        line(format!("Still to leave in this air: {}.", words.water(water)));
+    }
+    for (part, water) in [("wall", &pot.water.wall), ("base", &pot.water.base)] {
+        if let Some(water) = water {
+            line(format!("In the {part}: {}.", words::percents(water)));
+        }
+    }
+    for which in [Group::Next, Group::TrimNow, Group::Drying] {
+        let said = match (which, pot.trim.call) {
+            (Group::Next, TrimCall::Wait | TrimCall::Soon) => "Trimming window",
+            (Group::TrimNow, TrimCall::Wait | TrimCall::Soon | TrimCall::Now) => "Trimming window",
+            (Group::Drying, _) if pot.fire.call == FireCall::Wait => "Kiln: no;",
+            _ => continue,
+        };
+        line(format!("{said} {}.", story(pot, which, words)));
+    }
+    match pot.fire.call {
+        FireCall::Wait => {}
+        FireCall::Ready => line(format!("No further drying detected in this air. {CAUTION}")),
+        FireCall::Doubtful => line(format!("Dry on the mean, but doubtful. {CAUTION}")),
+    }
+    for warning in &pot.warnings {
+        line(format!("Attention: {}", printable(&warning.text)));
+    }
+    lines
+}
+
+/// Columns of the terminal: `COLUMNS`, else what the terminal says, else 80; never so wide that
+/// a line is hard to follow.
+pub fn terminal_width() -> u16 {
+    let told = std::env::var("COLUMNS").ok().and_then(|text| text.parse().ok());
+    let seen = || rustix::termios::tcgetwinsize(std::io::stdout()).ok().map(|size| size.ws_col);
+    told.or_else(seen).filter(|columns| *columns > 0).unwrap_or(80).clamp(32, 110)
+}
+
+/// Prints to standard output; colours only where they are wanted.
+pub fn print(text: &str) -> anyhow::Result<ExitCode> {
+    anstream::stdout().lock().write_all(text.as_bytes())?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Prints a sentence, wrapped to the terminal.
+pub fn say(text: &str) -> anyhow::Result<ExitCode> {
+    print(&format!("{text}\n"))
+}
+
+/// Rows in columns under a bold header; the last column wraps.
+pub fn columns(header: &[&str], rows: Vec<Vec<String>>) -> String {
+    let mut table = Table::new();
+    table.load_style(NOTHING).set_content_arrangement(ContentArrangement::Dynamic);
+    table.force_no_tty().enforce_styling().set_width(terminal_width());
+    table.style_text_only();
+    if !header.is_empty() {
+        let cell = |text: &&str| Cell::new(text).add_attribute(Attribute::Bold);
+        table.add_row(header.iter().map(cell).collect::<Vec<_>>());
+    }
+    table.add_rows(rows);
+    for (index, column) in table.column_iter_mut().enumerate() {
+        column.set_padding((if index == 0 && !header.is_empty() { 0 } else { 2 }, 0));
+    }
+    lines(&table)
+}
+
+/// Below this width the columns stand under each other.
+const NARROW: u16 = 64;
+
+/// Name, grams, percent and words in columns; on a narrow terminal under each other.
+fn table(rows: Vec<[String; 4]>, name_width: usize, width: u16) -> String {
+    let mut table = Table::new();
+    table.load_style(NOTHING).set_content_arrangement(ContentArrangement::Dynamic);
+    table.force_no_tty().enforce_styling().set_width(width);
+    table.style_text_only();
+    for [name, water, share, words] in rows {
+        let name = Cell::new(name).add_attribute(Attribute::Bold);
+        let right = |text: String| Cell::new(text).set_alignment(CellAlignment::Right);
+        table.add_row(if width < NARROW {
+            Row::from(vec![name, Cell::new(format!("{water} {share}\n{words}"))])
+        } else {
+            Row::from(vec![name, right(water), right(share), Cell::new(words)])
+        });
+    }
+    let lower = |n: usize| ColumnConstraint::LowerBoundary(Width::Fixed(n as u16));
+    // Two columns before the name and two between columns.
+    table.set_constraints([lower(name_width + 2), lower(16), lower(6)]);
+    for column in table.column_iter_mut() {
+        column.set_padding((2, 0));
+    }
+    lines(&table)
+}
+
+/// Text wrapped to the width, under an indent.
+fn paragraph(text: &str, indent: u16, width: u16) -> String {
+    let mut table = Table::new();
+    table.load_style(NOTHING).set_content_arrangement(ContentArrangement::Dynamic);
+    table.force_no_tty().set_width(width).add_row([text]);
+    for column in table.column_iter_mut() {
+        column.set_padding((indent, 0));
+    }
+    lines(&table)
+}
+
+fn lines(table: &Table) -> String {
+    table.lines().map(|line| format!("{}\n", line.trim_end())).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::report::*;
+    use crate::store::settings::Units;
+    use jiff::tz::TimeZone;
+
+    fn utc(text: &str) -> Time {
+        Time::parse_rfc3339(text).unwrap()
+    }
+
+    /// Wednesday 2 April 2031, 18:00 in a zone of UTC+2.
+    fn now() -> Time {
+        utc("2031-04-02T16:00:00Z")
+    }
+
+    fn words(units: Units) -> Words {
+        Words { units, zone: TimeZone::posix("XXX-2").unwrap(), now: now(), live: true }
+    }
+
+    fn quantiles(p50: f64, spread: f64) -> Quantiles {
+        Quantiles { p10: p50 - spread, p50, p90: p50 + spread }
+    }
+
+    /// Hours from now; beyond 30 days is beyond the horizon.
+    fn times(p10: f64, p50: f64, p90: f64) -> TimeQuantiles {
+        let time = |h: f64| (h < 720.0).then(|| now().plus(3600.0 * h));
+        TimeQuantiles { p10: time(p10), p50: time(p50), p90: time(p90) }
+    }
+
+    const NEVER: f64 = 1e4;
+
+    fn pot(name: &str, trim: TrimCall, fire: FireCall) -> PotAnswer {
+        PotAnswer {
+            pot: name.into(),
+            body: "smooth-stone".into(),
+            made_at: now().plus(-86_400.0),
+            cover: Cover::Open,
+            stage: Stage::LeatherHard,
+            water: Water {
+                now: quantiles(0.172, 0.012),
+                free: quantiles(0.159, 0.012),
+                wall: None,
+                base: None,
+            },
+            dry_mass_g: quantiles(355.0, 5.0),
+            trim: Trim {
+                call: trim,
+                probability_now: 0.91,
+                opens: times(-2.0, -1.0, 0.0),
+                closes: times(1.3, 2.7, 4.5),
+            },
+            fire: Fire { call: fire, probability_bone_dry: 0.0, bone_dry: times(38.0, 49.0, 82.0) },
+            evidence: Evidence { readings: 104, last_reading_at: Some(now().plus(-300.0)) },
+            found: vec![],
+            warnings: vec![],
+            story: Story { free_water_g: Some(quantiles(56.0, 5.0)), ..Story::default() },
+        }
+    }
+
+    fn plain(report: &Report, width: u16) -> String {
+        let look = Look { width, command: "warecast".into() };
+        let page = page(report, &words(Units::Metric), &look);
+        anstream::adapter::strip_str(&page).to_string()
+    }
+
+    fn shelf() -> Report {
+        let mut later = pot("planter-2", TrimCall::Now, FireCall::Wait);
+        later.trim.closes = times(5.0, 9.0, 13.5);
+        later.trim.probability_now = 0.66;
+        later.cover = Cover::Draped;
+        let first = pot("planter-3", TrimCall::Now, FireCall::Wait);
+        let mut wrapped = pot("jar-1", TrimCall::Wait, FireCall::Wait);
+        wrapped.trim.opens = times(NEVER, NEVER, NEVER);
+        wrapped.cover = Cover::Wrapped;
+        let mut soon = pot("jar-2", TrimCall::Soon, FireCall::Wait);
+        soon.trim.opens = times(0.5, 1.5, 2.5);
+        let mut done = pot("lid-1", TrimCall::Done, FireCall::Wait);
+        done.found = vec![Found { action: "trim", time: now().plus(-86_400.0), probability: 0.82 }];
+        let mut dry = pot("lid-2", TrimCall::Past, FireCall::Ready);
+        dry.fire.probability_bone_dry = 0.97;
+        dry.story.free_water_g = Some(quantiles(0.4, 0.3));
+        dry.water.now = quantiles(0.021, 0.001);
+        let mut doubtful = pot("lid-3", TrimCall::Past, FireCall::Doubtful);
+        doubtful.warnings = vec![Warning {
+            code: "reading-stale",
+            text: "last weighed 31 h ago: weigh it again.".into(),
+        }];
+        let no_room = Warning { code: "no-room", text: "no room sensor: wider.".into() };
+        wrapped.warnings.push(no_room.clone());
+        soon.warnings.push(no_room);
+        Report { at: now(), pots: vec![wrapped, soon, done, dry, doubtful, later, first] }
+    }
+
+    #[test]
+    fn a_shelf_at_80_columns() {
+        let page = plain(&shelf(), 80);
+        let expected = [
+            "Pots as of Wed 2 Apr 2031 18:00",
+            "",
+            "TRIM NOW – in this order",
+            "  planter-3    56 g (51–61)   17%  closes about today 20:40 (19:20–22:30)",
+            "  planter-2    56 g (51–61)   17%  closes about tomorrow 03:00 (today 23:00 –",
+            "                                   tomorrow 07:30); 66% sure; draped",
+            "",
+            "NEXT",
+            "  jar-2        56 g (51–61)   17%  soon: opens about today 19:30 (18:30–20:30)",
+            "  jar-1        56 g (51–61)   17%  does not open within 30 days, kept like this;",
+            "                                   wrapped",
+            "",
+            "DRYING",
+            "  lid-1        56 g (51–61)   17%  trimmed; dry about Fri 19:00 (Fri 08:00 – Sun",
+            "                                   04:00)",
+            "",
+            "DRY – no further drying detected in this air",
+            "  lid-2      0.4 g (0.1–0.7)  2.1%  97% sure; weighed today 17:55",
+            "",
+            "DOUBTFUL – dry on the mean, but",
+            "  lid-3        56 g (51–61)   17%  last weighed 31 h ago: weigh it again.",
+            "",
+            "ATTENTION",
+            "  jar-1, jar-2: no room sensor: wider.",
+            "",
+            "NOT IN THE LOG – found in the weights",
+            "  Was lid-1 trimmed yesterday 18:00 (82% sure)? If so:",
+            "    warecast note lid-1 trim --at \"2031-04-01 18:00\"",
+            "",
+            "Grams: water that will still leave in this air. Percent: mean water, of dry",
+            "clay. In brackets the range that holds in 8 of 10 cases.",
+            "Dry means in balance with this room's air. The clay still holds the water that",
+            "belongs to that air, a thick base perhaps more: in the kiln it turns to steam.",
+            "The kiln maker's instructions and local codes come first.",
+        ];
+        assert_eq!(page.lines().collect::<Vec<_>>(), expected, "{page}");
+    }
+
+    #[test]
+    fn a_shelf_on_a_narrow_terminal() {
+        let page = plain(&shelf(), 44);
+        assert!(page.lines().all(|line| line.chars().count() <= 44 || line.contains("note")));
+        assert!(page.contains("             closes about today 20:40\n"), "{page}");
+    }
+
+    #[test]
+    fn nothing_to_trim_is_said_and_no_caution_without_dryness() {
+        let one = Report { at: now(), pots: vec![pot("jar-1", TrimCall::Wait, FireCall::Wait)] };
+        let page = plain(&one, 80);
+        assert!(page.contains("\nTRIM NOW – nothing\n"), "{page}");
+        assert!(!page.contains("turns to steam"), "{page}");
+        let none = plain(&Report { at: now(), pots: vec![] }, 80);
+        assert!(none.contains("warecast pot add NAME --body BODY"), "{none}");
+    }
+
+    #[test]
+    fn words_carry_the_meaning_and_hidden_characters_are_spelled_out() {
+        let mut report = shelf();
+        report.pots[4].warnings[0].text = "\u{1b}[2Jgone".into();
+        let look = Look { width: 80, command: "warecast".into() };
+        let page = page(&report, &words(Units::Us), &look);
+        assert!(page.contains("\u{1b}[1m"), "styled for the eye");
+        assert!(!page.contains("\u{1b}[2J"), "text of a file cannot clear the screen");
+        assert!(page.contains("\\u{1b}[2Jgone"));
+        assert!(page.contains("2.0 oz (1.8–2.2)"));
+    }
+}
