@@ -284,6 +284,7 @@ fn show(name: &str, words: &Words, store: &Store) -> anyhow::Result<ExitCode> {
         page += "\nNot weighed yet.\n";
     }
     for answer in answers::of_pots(&studio, &[&pot.name]) {
+        page += &format!("\nAs of {}\n", words.full_time(words.now));
         page += &screen::one_pot(&answer, words);
     }
     screen::print(&page)

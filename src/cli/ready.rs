@@ -21,10 +21,11 @@ Everything else goes to standard error.
 Exit status:
   0  at least one pot is ready
   1  none is
-  2  none is, but at least one that may be was not weighed for 24 h (it is named on standard
-     error); or it could not be found out
+  2  none is, but for at least one that cannot be told, since it was not weighed lately (it is
+     named on standard error); or it could not be found out at all
 
-A pot that was not weighed for 24 h is never named as ready. `fire` means: no further drying
+Not weighed lately: not for 24 h, or the report warns of it (`reading-stale`). A pot that was not
+weighed for 24 h is never named as ready. `fire` means: no further drying
 detected in this air. Whether a firing is right is for the potter, the kiln maker's instructions
 and local codes to say.")]
 pub struct Args {
@@ -56,17 +57,17 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let names: Vec<&Name> = asked.iter().filter(|name| studio.pots.contains_key(*name)).collect();
     let mut answers = answers::of_pots(&studio, &names);
     answers.sort_by_key(|a| (a.trim.closes.p50.unwrap_or(Time::MAX), a.pot.clone()));
-    let stale = |a: &PotAnswer| is_stale(a, &studio.pots[&a.pot], at);
     let (mut ready, mut doubtful) = (Vec::new(), Vec::new());
     for answer in &answers {
-        match (is_ready(answer, args.what), stale(answer)) {
-            (true, false) => ready.push(answer.pot.as_str()),
-            (_, true) if may_be_ready(answer, args.what) => doubtful.push(answer.pot.as_str()),
-            _ => {}
+        let old = is_old(answer, &studio.pots[&answer.pot], at);
+        let stale = old || answer.warnings.iter().any(|w| w.code == "reading-stale");
+        if is_ready(answer, args.what) && !old {
+            ready.push(answer.pot.as_str());
+        } else if stale && may_be_ready(answer, args.what) {
+            doubtful.push(answer.pot.as_str());
         }
     }
     if args.what == What::Fire {
-        // Every program in a pipe would wait for it: the caution goes beside, not into, the names.
         ready.sort_unstable();
     }
     let mut out = std::io::stdout().lock();
@@ -76,7 +77,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     out.flush()?;
     if !doubtful.is_empty() {
         anstream::eprintln!(
-            "warecast: not weighed for 24 h: {}. Weigh again: warecast weigh POT GRAMS",
+            "warecast: not weighed lately: {}. Weigh again: warecast weigh POT GRAMS",
             list(&doubtful)
         );
     }
@@ -117,12 +118,9 @@ fn may_be_ready(answer: &PotAnswer, what: What) -> bool {
     what == What::Fire || answer.trim.call != TrimCall::Done
 }
 
-/// Not weighed for 24 h, itself or (where it is not weighed) its sibling; a pot that is younger
-/// than that needs no weighing.
-fn is_stale(answer: &PotAnswer, pot: &Pot, at: Time) -> bool {
-    if answer.warnings.iter().any(|warning| warning.code == "reading-stale") {
-        return true;
-    }
+/// Not weighed for 24 h. A pot that is younger than that needs no weighing, and one that is like
+/// another is judged by that one.
+fn is_old(answer: &PotAnswer, pot: &Pot, at: Time) -> bool {
     match answer.evidence.last_reading_at {
         Some(last) => at.since(last) > DAY,
         None => pot.like.is_none() && at.since(pot.made_at) > DAY,

@@ -1,5 +1,6 @@
 //! `report`: what to trim now, what comes next, what is dry, what is doubtful and why.
 
+use super::names::Roll;
 use super::screen::{self, Look};
 use super::when::{self, Lean};
 use super::{Context, words::Words};
@@ -35,11 +36,17 @@ pub struct Args {
 pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let store = context.open()?;
     let words = looking_at(args.at.as_deref(), context, store.settings())?;
-    let report = answers::report(&store.studio(words.now)?);
+    let mut report = answers::report(&store.studio(words.now)?);
     if args.json {
         write_json(&report, &mut BufWriter::new(std::io::stdout().lock()))?;
     } else {
-        let look = Look { width: screen::terminal_width(), command: context.command() };
+        let (roll, all) = (Roll::read(&store)?, report.pots.len());
+        report.pots.retain(|pot| roll.past_it(&pot.pot, words.now).is_none());
+        let look = Look {
+            width: screen::terminal_width(),
+            command: context.command(),
+            finished: all - report.pots.len(),
+        };
         anstream::stdout().lock().write_all(screen::page(&report, &words, &look).as_bytes())?;
     }
     Ok(ExitCode::SUCCESS)

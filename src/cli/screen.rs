@@ -27,6 +27,8 @@ pub struct Look {
     pub width: u16,
     /// How this program is called on this studio, for commands to copy.
     pub command: String,
+    /// Pots that are in the kiln, finished or lost, and not on the page.
+    pub finished: usize,
 }
 
 /// Where a pot stands on the page.
@@ -77,8 +79,11 @@ pub fn page(report: &Report, words: &Words, look: &Look) -> String {
     let bold = Style::new().bold();
     let _ = writeln!(page, "{bold}Pots as of {}{bold:#}", words.full_time(report.at));
     if report.pots.is_empty() {
-        page += "\nNo pots yet. Add one with:\n";
-        let _ = writeln!(page, "  {} pot add NAME --body BODY", look.command);
+        let (what, how) = match look.finished {
+            0 => ("No pots yet. Add one with:", "pot add NAME --body BODY"),
+            _ => ("No pot is drying. All of them:", "pot list --all"),
+        };
+        let _ = writeln!(page, "\n{what}\n  {} {how}", look.command);
         return page;
     }
     let name_width = report.pots.iter().map(|p| p.pot.chars().count()).max().unwrap_or(0).min(24);
@@ -154,10 +159,10 @@ fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
         }
         Group::Doubtful => {
             let chance = words::chance(pot.fire.probability_bone_dry);
-            let why: Vec<_> = pot.warnings.iter().map(|w| printable(&w.text)).collect();
+            let why: Vec<_> = reasons(pot).collect();
             match why.is_empty() {
                 true => format!("its wettest part is dry with a chance of {chance} only{kept}"),
-                false => format!("{}{kept}", why.join(" ")),
+                false => format!("{}{kept}", why.join("; ")),
             }
         }
     }
@@ -165,12 +170,12 @@ fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
 
 /// What speaks against answers in the other groups, once for all pots that it concerns.
 fn attention(page: &mut String, report: &Report, look: &Look) {
-    let mut concerns: Vec<(&str, Vec<&str>)> = Vec::new();
+    let mut concerns: Vec<(String, Vec<&str>)> = Vec::new();
     for pot in report.pots.iter().filter(|pot| group(pot) != Group::Doubtful) {
-        for warning in &pot.warnings {
-            match concerns.iter_mut().find(|(text, _)| *text == warning.text) {
+        for reason in reasons(pot) {
+            match concerns.iter_mut().find(|(text, _)| *text == reason) {
                 Some((_, pots)) => pots.push(&pot.pot),
-                None => concerns.push((&warning.text, vec![&pot.pot])),
+                None => concerns.push((reason, vec![&pot.pot])),
             }
         }
     }
@@ -184,7 +189,7 @@ fn attention(page: &mut String, report: &Report, look: &Look) {
         } else {
             pots.join(", ")
         };
-        *page += &paragraph(&format!("{}: {}", printable(&pots), printable(text)), 2, look.width);
+        *page += &paragraph(&format!("{}: {text}", printable(&pots)), 2, look.width);
     }
 }
 
@@ -234,44 +239,69 @@ fn foot(page: &mut String, report: &Report, look: &Look) {
         0,
         look.width,
     );
+    if look.finished > 0 {
+        let text = format!("Not shown: {} in the kiln, finished or lost.", look.finished);
+        *page += &paragraph(&text, 0, look.width);
+    }
     let dry = |pot: &PotAnswer| matches!(group(pot), Group::Dry | Group::Doubtful);
     if report.pots.iter().any(dry) {
         *page += &paragraph(CAUTION, 0, look.width);
     }
 }
 
-/// How one pot stands, in a few lines.
+/// How one pot stands, one thing a line.
 pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
-    let mut lines = String::new();
-    let mut line = |text: String| lines += &(text + "\n");
-    let share = words::percents(&pot.water.now);
-    line(format!("\nWater {share} of the dry clay: {}.", words::stage(pot.stage)));
+    let mut rows = vec![
+        ("stage", words::stage(pot.stage).to_string()),
+        ("kept", pot.cover.word().into()),
+        ("water", format!("{} of the dry clay", words::percents(&pot.water.now))),
+    ];
     if let Some(water) = &pot.story.free_water_g {
-        line(format!("Still to leave in this air: {}.", words.water(water)));
+        rows.push(("to leave", format!("{} in this air", words.water(water))));
     }
     for (part, water) in [("wall", &pot.water.wall), ("base", &pot.water.base)] {
-        if let Some(water) = water {
-            line(format!("In the {part}: {}.", words::percents(water)));
-        }
+        rows.extend(water.as_ref().map(|water| (part, words::percents(water))));
     }
-    for which in [Group::Next, Group::TrimNow, Group::Drying] {
-        let said = match (which, pot.trim.call) {
-            (Group::Next, TrimCall::Wait | TrimCall::Soon) => "Trimming window",
-            (Group::TrimNow, TrimCall::Wait | TrimCall::Soon | TrimCall::Now) => "Trimming window",
-            (Group::Drying, _) if pot.fire.call == FireCall::Wait => "Kiln: no;",
-            _ => continue,
-        };
-        line(format!("{said} {}.", story(pot, which, words)));
+    rows.push(("dry clay", words.water(&pot.dry_mass_g)));
+    let time = |time| words.forecast(time).unwrap_or("not within 30 days, kept like this".into());
+    let (opens, closes) = (time(&pot.trim.opens), time(&pot.trim.closes));
+    rows.push((
+        "trimming",
+        match pot.trim.call {
+            TrimCall::Wait | TrimCall::Soon => format!("opens {opens}; closes {closes}"),
+            TrimCall::Now => {
+                format!("now, {} sure; closes {closes}", words::chance(pot.trim.probability_now))
+            }
+            TrimCall::Past => format!("too stiff since {closes}"),
+            TrimCall::Done => "done".into(),
+        },
+    ));
+    let dry = time(&pot.fire.bone_dry);
+    let sure = words::chance(pot.fire.probability_bone_dry);
+    rows.push((
+        "dry",
+        match pot.fire.call {
+            FireCall::Wait => dry,
+            FireCall::Doubtful => format!("on the mean {dry}; its wettest part {sure} sure"),
+            FireCall::Ready => format!("no further drying detected in this air, {sure} sure"),
+        },
+    ));
+    rows.extend(reasons(pot).map(|text| ("attention", text)));
+    let rows = rows.into_iter().map(|(what, text)| vec![what.into(), text]).collect();
+    let mut page = columns(&[], rows);
+    if pot.fire.call != FireCall::Wait {
+        page += &format!("\n{}", paragraph(CAUTION, 0, terminal_width()));
     }
-    match pot.fire.call {
-        FireCall::Wait => {}
-        FireCall::Ready => line(format!("No further drying detected in this air. {CAUTION}")),
-        FireCall::Doubtful => line(format!("Dry on the mean, but doubtful. {CAUTION}")),
-    }
-    for warning in &pot.warnings {
-        line(format!("Attention: {}", printable(&warning.text)));
-    }
-    lines
+    page
+}
+
+/// What speaks against an answer; steps found in the trace are asked about elsewhere.
+fn reasons(pot: &PotAnswer) -> impl Iterator<Item = String> {
+    let asked = |code: &str| code.ends_with("-not-noted") && !pot.found.is_empty();
+    pot.warnings
+        .iter()
+        .filter(move |warning| !asked(warning.code))
+        .map(|warning| printable(&warning.text).into_owned())
 }
 
 /// Columns of the terminal: `COLUMNS`, else what the terminal says, else 80; never so wide that
@@ -413,7 +443,7 @@ mod tests {
     }
 
     fn plain(report: &Report, width: u16) -> String {
-        let look = Look { width, command: "warecast".into() };
+        let look = Look { width, command: "warecast".into(), finished: 0 };
         let page = page(report, &words(Units::Metric), &look);
         anstream::adapter::strip_str(&page).to_string()
     }
@@ -509,7 +539,7 @@ mod tests {
     fn words_carry_the_meaning_and_hidden_characters_are_spelled_out() {
         let mut report = shelf();
         report.pots[4].warnings[0].text = "\u{1b}[2Jgone".into();
-        let look = Look { width: 80, command: "warecast".into() };
+        let look = Look { width: 80, command: "warecast".into(), finished: 0 };
         let page = page(&report, &words(Units::Us), &look);
         assert!(page.contains("\u{1b}[1m"), "styled for the eye");
         assert!(!page.contains("\u{1b}[2J"), "text of a file cannot clear the screen");
