@@ -16,6 +16,8 @@ pub fn start() {
         .with_ansi(colour != anstream::ColorChoice::Never)
         .with_target(false)
         .with_timer(LocalTime)
+        // It would complain on a standard error that nobody reads any more, and panic.
+        .log_internal_errors(false)
         .init();
 }
 
