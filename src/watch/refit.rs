@@ -21,8 +21,8 @@ use tracing::{debug, error, info, warn};
 const LOOK: Duration = Duration::from_secs(1);
 /// All pots are due again after so long: time passes, the room's air changes.
 const ALL_AGAIN: Duration = Duration::from_secs(15 * 60);
-/// A pass rests so many times as long as it worked: at most 1 % of a core.
-const REST: u32 = 100;
+/// A pass rests so many times as long as it worked: at most 2 % of a core.
+const REST: u32 = 50;
 
 /// The latest time that each source sent.
 type Newest = BTreeMap<Name, Time>;

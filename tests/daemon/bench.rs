@@ -10,6 +10,7 @@ use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
+use warecast::records::{Action, Body, HandlingRow, Pot};
 use warecast::store::{Clash, Store, files};
 use warecast::units::Time;
 
@@ -131,16 +132,34 @@ impl Studio {
         rows.map(|row| row.count).sum()
     }
 
-    pub fn put(
-        &self,
-        body: warecast::records::Body,
-        pots: &[warecast::records::Pot],
-        log: &[warecast::records::HandlingRow],
-    ) {
+    /// Puts a pot of a body of its own onto a scale: 1 kg of clay, 0.8 kg of it dry, trimmed at
+    /// a mean water of 23 to 16 % of that.
+    pub fn put(&self, name: &str, source: &str, made_at: f64) {
+        let body = Body {
+            name: format!("clay of {name}"),
+            bag_water_wet: Some(0.2),
+            trim_from_dry: Some(0.23),
+            trim_to_dry: Some(0.16),
+        };
+        let pot = Pot {
+            name: name.into(),
+            body: body.name.clone(),
+            made_at: Time::from_seconds(made_at),
+            ball_g: Some(1000.0),
+            tare_g: None,
+            wall_mm: Some(6.0),
+            base_mm: Some(8.0),
+            lot: None,
+            board: None,
+            like: None,
+            place: None,
+        };
+        let action = Action::On(source.into());
+        let row = HandlingRow { time: pot.made_at, pot: name.into(), action };
         let mut store = self.store();
         store.put_bodies(&[body], Clash::Refuse).unwrap();
-        store.put_pots(pots, Clash::Refuse).unwrap();
-        store.put_handling(log, Clash::Refuse).unwrap();
+        store.put_pots(&[pot], Clash::Refuse).unwrap();
+        store.put_handling(&[row], Clash::Refuse).unwrap();
     }
 }
 

@@ -14,7 +14,7 @@ use rand::{RngExt, SeedableRng, rngs::StdRng};
 use rustix::process::Signal;
 use std::io::{BufRead, BufReader};
 use std::process::Stdio;
-use std::time::Duration;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 /// Some time of a source's own, s since 1970; a multiple of 10.
 const T: f64 = 1.9e9;
@@ -150,6 +150,37 @@ fn readings_wait_while_another_program_writes_to_the_studio() {
     db.execute_batch("ROLLBACK").unwrap();
     eventually("all stored", || studio.samples("cell") == 2000);
     assert!(watch.end(Signal::TERM).success());
+}
+
+#[test]
+fn a_source_far_ahead_is_taken_for_its_own_pot_and_makes_no_other_look_stale() {
+    let (studio, mut device) = (Studio::new(), Device::new());
+    let now = SystemTime::now().duration_since(UNIX_EPOCH).unwrap().as_secs() as f64;
+    let ahead = now + 5.0 * 365.0 * 86_400.0;
+    studio.put("planter", "cell-near", now - 8.0 * 3600.0);
+    studio.put("jar", "cell-far", ahead - 8.0 * 3600.0);
+    let mut watch = Watch::start(&studio, &["--port", &device.path, "--refit-every", "1"]);
+    watch.until("ready", 1);
+    // Both fall from 1000 g (25 % water, dry basis) to 950 g (19 %), the middle of the window.
+    for minutes in (0..=480).rev().step_by(5) {
+        let (before, grams) =
+            (60.0 * f64::from(minutes), 950.0 + 50.0 * f64::from(minutes) / 480.0);
+        device.send(line("cell-far", ahead - before, grams));
+        device.send(line("cell-near", now - before, grams));
+    }
+    // Each is assessed at the time of its own source.
+    watch.until("jar: trim now", 1);
+    watch.until("planter: trim now", 1);
+    assert!(watch.end(Signal::TERM).success());
+    let report = command(&studio, &["report", "--json"]).output().unwrap();
+    let report: serde_json::Value = serde_json::from_slice(&report.stdout).unwrap();
+    let pots = report["pots"].as_array().unwrap();
+    // The jar is not made yet; the planter was weighed just now.
+    assert_eq!(pots.len(), 1, "{report:#}");
+    assert_eq!((&pots[0]["pot"], &pots[0]["trim"]["call"]), (&"planter".into(), &"now".into()));
+    assert_eq!(pots[0]["evidence"]["readings"], 97);
+    let warnings = pots[0]["warnings"].to_string();
+    assert!(!warnings.contains("stale") && !warnings.contains("weigh-again"), "{warnings}");
 }
 
 #[test]
