@@ -12,6 +12,7 @@ pub mod import;
 pub mod log;
 pub mod names;
 pub mod note;
+pub mod plot;
 pub mod pot;
 pub mod ready;
 pub mod report;
@@ -144,6 +145,8 @@ pub enum Command {
     Report(report::Args),
     /// Print the names of the pots that are ready, for scripts
     Ready(ready::Args),
+    /// Draw the picture of a pot: weighings, fit, forecast, handling and air
+    Plot(plot::Args),
     /// Take studio files (CSV) in
     Import(import::Args),
     /// Write the whole studio as studio files (CSV)
@@ -164,6 +167,7 @@ impl Command {
             Command::Watch(args) => watch::run(args, context),
             Command::Report(args) => report::run(args, context),
             Command::Ready(args) => ready::run(args, context),
+            Command::Plot(args) => plot::run(args, context),
             Command::Import(args) => import::run(args, context),
             Command::Export(args) => export::run(args, context),
             Command::Simulate(args) => simulate::run(args, context),

@@ -1,1 +1,179 @@
-//! plot.
+//! Pictures of report values: one pot's weighings, fit, forecast, handling and air.
+//!
+//! A picture says nothing by colour alone: lines differ by dashes, areas by hatching, and all of
+//! them carry words. The font is compiled in.
+//!
+//! ```no_run
+//! # fn show(answer: &warecast::core::report::PotAnswer, at: warecast::units::Time)
+//! # -> Result<(), warecast::plot::PlotError> {
+//! use warecast::plot::{self, Look};
+//! plot::write(answer, "pot-1.svg".as_ref(), &Look::new(at))
+//! # }
+//! ```
+
+mod axis;
+mod canvas;
+mod picture;
+mod strips;
+
+use crate::core::report::PotAnswer;
+use crate::units::Time;
+use canvas::{Canvas, FINE};
+use jiff::tz::TimeZone;
+use plotters::backend::{BitMapBackend, SVGBackend};
+use plotters::drawing::IntoDrawingArea;
+use std::fs::{self, OpenOptions};
+use std::io::{Cursor, ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+/// How a picture is to look.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Look {
+    /// The time that the answer was made for: "now" in the picture.
+    pub at: Time,
+    /// Whose clock the time axis shows.
+    pub zone: TimeZone,
+    /// Ounces and pounds instead of grams.
+    pub us: bool,
+    /// Greys only.
+    pub greys: bool,
+    /// Whether an existing file may be overwritten.
+    pub force: bool,
+}
+
+impl Look {
+    /// Metric, in colour, in UTC, never overwriting.
+    pub fn new(at: Time) -> Look {
+        Look { at, zone: TimeZone::UTC, us: false, greys: false, force: false }
+    }
+}
+
+/// Why there is no picture.
+#[derive(Debug, thiserror::Error)]
+pub enum PlotError {
+    /// Neither weighings nor a curve.
+    #[error("nothing is known about {0} that could be drawn: weigh it first")]
+    Nothing(String),
+    /// The file is there.
+    #[error("{} exists: take another name with -o, or overwrite it with --force", .0.display())]
+    Exists(PathBuf),
+    /// Neither SVG nor PNG.
+    #[error("{}: a picture's name ends in .svg or .png", .0.display())]
+    Format(PathBuf),
+    /// The file cannot be written.
+    #[error("{}: {source}", .path.display())]
+    Write {
+        /// Which file.
+        path: PathBuf,
+        /// Why.
+        source: std::io::Error,
+    },
+    /// The drawing library gave up.
+    #[error("the picture cannot be drawn: {0}")]
+    Draw(String),
+}
+
+impl PlotError {
+    fn draw(error: impl std::fmt::Display) -> PlotError {
+        PlotError::Draw(error.to_string())
+    }
+}
+
+/// Draws the picture of a pot into a file, `.svg` or `.png`.
+///
+/// # Errors
+///
+/// Nothing to draw, another ending, a file that exists (unless `force`) or cannot be written.
+pub fn write(answer: &PotAnswer, path: &Path, look: &Look) -> Result<(), PlotError> {
+    let ending = path.extension().and_then(|e| e.to_str()).map(str::to_ascii_lowercase);
+    let bytes = match ending.as_deref() {
+        Some("svg") => svg(answer, look)?.into_bytes(),
+        Some("png") => png(answer, look)?,
+        _ => return Err(PlotError::Format(path.into())),
+    };
+    save(path, &bytes, look.force).map_err(|source| match source.kind() {
+        ErrorKind::AlreadyExists => PlotError::Exists(path.into()),
+        _ => PlotError::Write { path: path.into(), source },
+    })
+}
+
+/// Whole or not at all: written beside the file and then moved into its place.
+fn save(path: &Path, bytes: &[u8], force: bool) -> std::io::Result<()> {
+    if !force {
+        // Takes the name, or fails if somebody has it.
+        OpenOptions::new().write(true).create_new(true).open(path)?;
+    }
+    let mut part = path.as_os_str().to_owned();
+    part.push(format!(".{}.part", std::process::id()));
+    let written = OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(&part)
+        .and_then(|mut file| file.write_all(bytes))
+        .and_then(|()| fs::rename(&part, path));
+    if written.is_err() {
+        // Nothing half-made stays behind; that this fails too is no worse than not trying.
+        let _ = fs::remove_file(&part);
+        if !force {
+            let _ = fs::remove_file(path);
+        }
+    }
+    written
+}
+
+/// The picture as SVG.
+///
+/// # Errors
+///
+/// As [`write()`], without those of files.
+pub fn svg(answer: &PotAnswer, look: &Look) -> Result<String, PlotError> {
+    let picture = picture::Picture::new(answer, look)?;
+    let (width, height) = picture.size();
+    let mut text = String::new();
+    {
+        let size = (width * FINE, height * FINE);
+        let area = SVGBackend::with_string(&mut text, size).into_drawing_area();
+        picture.draw(&Canvas::new(&area, false, look.greys)?)?;
+        area.present().map_err(PlotError::draw)?;
+    }
+    // The drawing counts in fine steps; it is shown at the size of the picture.
+    let fine = format!("width=\"{}\" height=\"{}\"", width * FINE, height * FINE);
+    let shown = format!("role=\"img\" width=\"{width}\" height=\"{height}\"");
+    Ok(text.replacen(&fine, &shown, 1))
+}
+
+/// The picture as PNG, two pixels to a point, smoothed from the finer drawing.
+///
+/// # Errors
+///
+/// As [`write()`], without those of files.
+pub fn png(answer: &PotAnswer, look: &Look) -> Result<Vec<u8>, PlotError> {
+    let picture = picture::Picture::new(answer, look)?;
+    let (width, height) = picture.size();
+    let (fine_width, fine_height) = (width * FINE, height * FINE);
+    let mut pixels = vec![0; fine_width as usize * fine_height as usize * 3];
+    {
+        let size = (fine_width, fine_height);
+        let area = BitMapBackend::with_buffer(&mut pixels, size).into_drawing_area();
+        picture.draw(&Canvas::new(&area, true, look.greys)?)?;
+        area.present().map_err(PlotError::draw)?;
+    }
+    let fine = image::RgbImage::from_raw(fine_width, fine_height, pixels)
+        .ok_or_else(|| PlotError::Draw("the picture is too large".into()))?;
+    let image = image::imageops::thumbnail(&fine, width * 2, height * 2);
+    let mut bytes = Cursor::new(Vec::new());
+    image.write_to(&mut bytes, image::ImageOutputFormat::Png).map_err(PlotError::draw)?;
+    Ok(bytes.into_inner())
+}
+
+/// A pot's name as the name of a file: letters, digits, `-`, `_` and inner dots stay, anything
+/// else becomes `-`; at most 200 bytes and the ending.
+pub fn file_name(pot: &str, ending: &str) -> PathBuf {
+    let keep = |c: char| if c.is_alphanumeric() || "-_.".contains(c) { c } else { '-' };
+    let mut safe: String = pot.chars().map(keep).collect();
+    while safe.len() > 200 {
+        safe.pop();
+    }
+    let safe = safe.trim_matches(['.', '-']);
+    PathBuf::from(format!("{}.{ending}", if safe.is_empty() { "pot" } else { safe }))
+}
