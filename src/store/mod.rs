@@ -161,7 +161,7 @@ enum Durability {
 impl Store {
     /// Opens a studio that is there.
     pub fn open(dir: &Path) -> Result<Store, StoreError> {
-        if !dir.join(DATABASE).exists() {
+        if !is_there(dir)? {
             return Err(StoreError::Missing(dir.into()));
         }
         let settings = Settings::read(dir)?;
@@ -172,9 +172,10 @@ impl Store {
     /// Opens a studio, and makes it when it is not there.
     pub fn open_or_create(dir: &Path) -> Result<Store, StoreError> {
         let io = |source| StoreError::Folder { path: dir.into(), source };
-        if !dir.join(DATABASE).exists() {
+        if !is_there(dir)? {
             std::fs::create_dir_all(dir).map_err(io)?;
             settings::write_default(dir).map_err(io)?;
+            Settings::read(dir)?; // somebody's own may have been there before
             schema::create(dir)?;
         }
         Store::open(dir)
@@ -331,16 +332,18 @@ impl Store {
     }
 }
 
+/// Whether there is a database in `dir`.
+fn is_there(dir: &Path) -> Result<bool, StoreError> {
+    let path = dir.join(DATABASE);
+    path.try_exists().map_err(|source| StoreError::Folder { path, source })
+}
+
 /// A new file in `dir` under a name of its own, with the usual permissions, gone if dropped.
 fn fresh_file(dir: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+    use std::os::unix::fs::PermissionsExt;
+    let permissions = std::fs::Permissions::from_mode(0o666); // less the umask
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".warecast-").suffix(".part");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(std::fs::Permissions::from_mode(0o666)); // less the umask
-    }
-    builder.tempfile_in(dir)
+    builder.prefix(".warecast-").suffix(".part").permissions(permissions).tempfile_in(dir)
 }
 
 /// Makes sure that the names of new files in `dir` are on disk.

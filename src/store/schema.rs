@@ -18,6 +18,9 @@ pub(super) const APPLICATION_ID: i32 = i32::from_be_bytes(*b"Ware");
 /// How long to wait while another program writes to the studio.
 const PATIENCE: Duration = Duration::from_secs(30);
 
+/// How many compiled statements are kept: more than the store has.
+const STATEMENTS: usize = 64;
+
 /// SQL that brings a database of version *n* (index) to version *n* + 1.
 ///
 /// Never edit an entry that was released: add one.
@@ -91,6 +94,7 @@ pub(super) fn open(dir: &Path) -> Result<Connection, StoreError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let mut db = Connection::open_with_flags(&path, flags)?;
     db.busy_timeout(PATIENCE)?;
+    db.set_prepared_statement_cache_capacity(STATEMENTS);
     let found = version(&db)?;
     if found > VERSION {
         return Err(StoreError::Newer { path, found, known: VERSION });

@@ -1,0 +1,383 @@
+//! Rows of the studio files that are refused: every kind, with the exact words.
+//!
+//! The rules are those of the project's studio files (README); times are RFC 3339, CSV is
+//! RFC 4180.
+
+mod studio_files;
+
+use studio_files::{BODIES, HANDLING, LENIENT, POTS, READINGS, folder, snapshots, take, with_bowl};
+use warecast::store::files::{Counts, FILES, Options};
+
+/// Every kind of bad row: file, row, what is said about it after `file:2: `.
+const BAD_ROWS: &[(&str, &str, &str)] = &[
+    // names
+    ("bodies.csv", ",22,,", "body: is empty; expected a name"),
+    ("bodies.csv", "a/b,22,,", "body: a name cannot hold control characters or '/'; got \"a/b\""),
+    (
+        "bodies.csv",
+        "a\u{1b}[2Jb,22,,",
+        "body: a name cannot hold control characters or '/'; got \"a\\u{1b}[2Jb\"",
+    ),
+    (
+        "bodies.csv",
+        "\"two\nlines\",22,,",
+        "body: a name cannot hold control characters or '/'; got \"two\\nlines\"",
+    ),
+    (
+        "bodies.csv",
+        "x2345678901234567890123456789012345678901234567890123456789012345,,,",
+        "body: a name has at most 64 characters; got \"x234567890123456789012345678901234567890…\"",
+    ),
+    (
+        "bodies.csv",
+        "=cmd(),22,,",
+        "body: a name cannot begin with '=', '+', '-' or '@' (a formula in spreadsheets); \
+         got \"=cmd()\"",
+    ),
+    (
+        "pots.csv",
+        "+1,clay,2031-04-02T09:00:00Z,,,,,,,,",
+        "pot: a name cannot begin with '=', '+', '-' or '@' (a formula in spreadsheets); got \"+1\"",
+    ),
+    (
+        "pots.csv",
+        "jar,clay,2031-04-02T09:00:00Z,,,,,-bag,,,",
+        "lot: a name cannot begin with '=', '+', '-' or '@' (a formula in spreadsheets); \
+         got \"-bag\"",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,on,@cell",
+        "detail: a name cannot begin with '=', '+', '-' or '@' (a formula in spreadsheets); \
+         got \"@cell\"",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,=A1,mass,1,g,,,",
+        "source: a name cannot begin with '=', '+', '-' or '@' (a formula in spreadsheets); \
+         got \"=A1\"",
+    ),
+    // numbers
+    (
+        "bodies.csv",
+        "raku,wet,,",
+        "bag_water_wet_percent: \"wet\" is not a finite number; expected one like 812.4",
+    ),
+    (
+        "bodies.csv",
+        "raku,\"22,5\",,",
+        "bag_water_wet_percent: \"22,5\" is not a finite number; expected one like 812.4 \
+         (with a point, not a comma)",
+    ),
+    (
+        "bodies.csv",
+        "raku,NaN,,",
+        "bag_water_wet_percent: \"NaN\" is not a finite number; expected one like 812.4",
+    ),
+    (
+        "bodies.csv",
+        "raku,,inf,",
+        "trim_from_dry_percent: \"inf\" is not a finite number; expected one like 812.4",
+    ),
+    (
+        "bodies.csv",
+        "raku,,1e999,",
+        "trim_from_dry_percent: \"1e999\" is not a finite number; expected one like 812.4",
+    ),
+    (
+        "bodies.csv",
+        "raku,100,,",
+        "bag_water_wet_percent: expected 0 to below 100 (% of the wet clay); leave it empty if it \
+         is not known",
+    ),
+    (
+        "bodies.csv",
+        "raku,,-1,",
+        "trim_from_dry_percent: expected 0 or more (% of the dry clay); leave it empty if it is \
+         not known",
+    ),
+    (
+        "bodies.csv",
+        "raku,,17,24",
+        "trim_to_dry_percent: lies above trim_from_dry_percent; a pot dries from the upper to the \
+         lower one",
+    ),
+    (
+        "pots.csv",
+        "jar,clay,2031-04-02T09:00:00Z,0,,,,,,,",
+        "ball_g: expected more than 0 g; leave it empty if it is not known",
+    ),
+    (
+        "pots.csv",
+        "jar,clay,2031-04-02T09:00:00Z,,,,-9,,,,",
+        "base_mm: expected more than 0 mm; leave it empty if it is not known",
+    ),
+    ("readings.csv", "2031-04-02T09:00:00Z,cell,mass,,g,,,", "value: is empty; expected a number"),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,cell,mass,812.4 g,g,,,",
+        "value: \"812.4 g\" is not a finite number; expected one like 812.4",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,cell,mass,1e307,kg,,,",
+        "value: \"1e307\" is not a finite number; expected one like 812.4",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,room,temperature,-60.1,Cel,,,",
+        "value: a temperature outside -60…120 Cel",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,room,temperature,248.1,degF,,,",
+        "value: a temperature outside -60…120 Cel",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,room,humidity,110.1,%RH,,,",
+        "value: a humidity outside 0…110 %RH",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,room,humidity,-0.1,%RH,,,",
+        "value: a humidity outside 0…110 %RH",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,cell,mass,1,g,,0,",
+        "count: expected 1 or more samples, or nothing",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,cell,mass,1,g,,2.5,",
+        "count: \"2.5\" is no number of samples; expected one like 100",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,cell,mass,1,g,,3,-0.1",
+        "spread: expected 0 or more; leave it empty if it is not known",
+    ),
+    // times
+    (
+        "pots.csv",
+        "jar,clay,,,,,,,,,",
+        "made_at: is empty; expected a time like 2031-04-02T18:25:00Z",
+    ),
+    (
+        "pots.csv",
+        "jar,clay,2031-04-02T09:00:00,,,,,,,,",
+        "made_at: not a time: expected RFC 3339 with an offset, like 2031-04-02T18:25:00Z; \
+         got \"2031-04-02T09:00:00\"",
+    ),
+    (
+        "handling.csv",
+        "yesterday,bowl,trim,",
+        "time: not a time: expected RFC 3339 with an offset, like 2031-04-02T18:25:00Z; \
+         got \"yesterday\"",
+    ),
+    (
+        "handling.csv",
+        "2031-02-30T09:00:00Z,bowl,trim,",
+        "time: not a time: expected RFC 3339 with an offset, like 2031-04-02T18:25:00Z; \
+         got \"2031-02-30T09:00:00Z\"",
+    ),
+    (
+        "readings.csv",
+        "1969-12-31T23:59:59Z,cell,mass,1,g,,,",
+        "time: time outside 1970–2200; got \"1969-12-31T23:59:59Z\"",
+    ),
+    (
+        "readings.csv",
+        "2200-01-01T00:00:00.000001Z,cell,mass,1,g,,,",
+        "time: time outside 1970–2200; got \"2200-01-01T00:00:00.000001Z\"",
+    ),
+    // what must be there
+    (
+        "pots.csv",
+        "jar,porcelain,2031-04-02T09:00:00Z,,,,,,,,",
+        "body: no body named \"porcelain\" in this studio; add the body first",
+    ),
+    (
+        "pots.csv",
+        "jar,clay,2031-04-02T09:00:00Z,,,,,,,jar,",
+        "like: a pot cannot be its own sibling",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,vase,trim,",
+        "pot: no pot named \"vase\" in this studio; add the pot first",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,bench,mass,1,g,vase,,",
+        "pot: no pot named \"vase\" in this studio; add the pot first",
+    ),
+    // actions
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,,",
+        "action: is empty; expected an action such as cover or trim",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,bake,",
+        "action: no such action: expected one of on, off, tare, cover, flip, move, trim, attach, \
+         sponge, wet, verdict, length, outcome, kiln, lost; got \"bake\"",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,trim,much",
+        "detail: trim wants no detail; got \"much\"",
+    ),
+    ("handling.csv", "2031-04-02T09:00:00Z,bowl,tare,", "detail: tare wants grams; got \"\""),
+    ("handling.csv", "2031-04-02T09:00:00Z,bowl,tare,inf", "detail: tare wants grams; got \"inf\""),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,cover,plastic",
+        "detail: cover wants open, draped, wrapped or cupboard; got \"plastic\"",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,on,",
+        "detail: on wants the name of a scale or cell; got \"\"",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,move,a/b",
+        "detail: move wants the name of a place; got \"a/b\"",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,attach,-3",
+        "detail: attach wants grams of wet clay, or nothing; got \"-3\"",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,verdict,perfect",
+        "detail: verdict wants soft, right or stiff; got \"perfect\"",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,length,0",
+        "detail: length wants millimetres; got \"0\"",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,outcome,fine",
+        "detail: outcome wants sound, cracked-drying, cracked-cooling, warped or burst; \
+         got \"fine\"",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,lost,\"fell\noff\"",
+        "detail: a reason cannot hold line breaks or control characters",
+    ),
+    // quantities and units
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,cell,weight,1,g,,,",
+        "quantity: \"weight\" is none; expected mass, temperature or humidity",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,cell,mass,1,stone,,,",
+        "unit: \"stone\" is no unit of mass; expected g, kg, oz or lb",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,cell,mass,1,,,,",
+        "unit: is empty; expected a unit such as g",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,room,temperature,20,C,,,",
+        "unit: \"C\" is no unit of temperature; expected Cel or degF",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,room,humidity,54,%,,,",
+        "unit: \"%\" is no unit of humidity; expected %RH",
+    ),
+    ("readings.csv", "2031-04-02T09:00:00Z,,mass,1,g,,,", "source: is empty; expected a name"),
+    // the row as such
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,off",
+        "detail: 3 fields, but the header has 4; an empty field still needs its comma",
+    ),
+    (
+        "readings.csv",
+        "2031-04-02T09:00:00Z,cell,mass,812,4,g,,,",
+        "spread: 9 fields, but the header has 8; a number with a decimal comma, or a comma in a \
+         name without quotes?",
+    ),
+    (
+        "handling.csv",
+        "2031-04-02T09:00:00Z,bowl,lost,\"fell",
+        "detail: a quote (\") is not closed, or something follows a closed one; expected \"…\" \
+         around the whole field, and \"\" for a quote inside it",
+    ),
+];
+
+fn header_of(file: &str) -> &'static str {
+    match file {
+        "bodies.csv" => BODIES,
+        "pots.csv" => POTS,
+        "handling.csv" => HANDLING,
+        _ => READINGS,
+    }
+}
+
+/// A good row for a file, which must survive next to a bad one.
+fn good_row(file: &str) -> &'static str {
+    match file {
+        "bodies.csv" => "good clay,22,24,17",
+        "pots.csv" => "good pot,clay,2031-04-02T10:00:00Z,600,,,,,,,",
+        "handling.csv" => "2031-04-02T10:00:00Z,bowl,flip,",
+        _ => "2031-04-02T10:00:00Z,room,temperature,20,Cel,,,",
+    }
+}
+
+/// All bad rows of a file and a good one after them; what must be said.
+fn bad_file(file: &str) -> (String, Vec<String>) {
+    let mut text = header_of(file).to_owned();
+    let mut told = Vec::new();
+    for (_, row, message) in BAD_ROWS.iter().filter(|(of, ..)| *of == file) {
+        told.push(format!("{file}:{}: {message}", text.lines().count() + 1));
+        text += row;
+        text += "\n";
+    }
+    (text + good_row(file) + "\n", told)
+}
+
+#[test]
+fn every_kind_of_bad_row_is_refused_with_its_place_and_the_good_ones_are_kept() {
+    for file in FILES {
+        let (_dir, mut store) = with_bowl();
+        let (text, expected) = bad_file(file);
+        let files = folder(&[(file, text.as_bytes())]);
+        let (imported, told) = take(&mut store, files.path(), LENIENT);
+        for (told, expected) in told.iter().zip(&expected) {
+            assert_eq!(told, expected);
+        }
+        let counts = Counts { added: 1, refused: expected.len(), ..Counts::default() };
+        assert_eq!(imported.files, [(file, counts)], "{told:#?}");
+        assert!(imported.kept);
+    }
+}
+
+#[test]
+fn with_strict_nothing_is_kept() {
+    let (_dir, mut store) = with_bowl();
+    let before = snapshots(&store);
+    for file in FILES {
+        for (_, row, _) in BAD_ROWS.iter().filter(|(of, ..)| *of == file) {
+            let text = format!("{}{}\n{row}\n", header_of(file), good_row(file));
+            let files = folder(&[("bodies.csv", b"body\nother\n"), (file, text.as_bytes())]);
+            let (imported, _) = take(&mut store, files.path(), Options { strict: true, ..LENIENT });
+            assert!(!imported.kept && imported.any_refused(), "{row}");
+        }
+        assert_eq!(snapshots(&store), before, "{file}");
+    }
+}
