@@ -38,7 +38,7 @@ pub(super) fn studio(
         .filter(|row| pots.contains_key(&row.pot))
         .filter(|row| row.time <= at || row.action.can_be_planned())
         .collect();
-    let standings = standings(rows.iter().filter(|row| row.time <= at));
+    let standings = standings(&rows);
     let mut studio = Studio { at, bodies, pots, ..Studio::default() };
     let wanted: BTreeSet<Name> = match only {
         Some(names) => with_siblings(&studio, names),
@@ -77,11 +77,11 @@ struct Standing {
     to: Option<Time>,
 }
 
-/// Who stood where, from handling rows in order of time.
-fn standings<'a>(rows: impl Iterator<Item = &'a HandlingRow>) -> Vec<Standing> {
+/// Who stood where, from handling rows in order of time. Nobody is put down in a plan.
+fn standings(rows: &[HandlingRow]) -> Vec<Standing> {
     let mut log = Log::default();
-    let rows: Vec<&HandlingRow> =
-        rows.filter(|row| matches!(row.action, Action::On(_) | Action::Off)).collect();
+    let on_or_off = |row: &&HandlingRow| matches!(row.action, Action::On(_) | Action::Off);
+    let rows: Vec<&HandlingRow> = rows.iter().filter(on_or_off).collect();
     for group in rows.chunk_by(|a, b| a.time == b.time) {
         let time = group[0].time;
         // Who is lifted off something, who is put down, and who was put down and lifted at once.
