@@ -1,0 +1,85 @@
+//! The fit of one pot, against the same drying model fitted by SciPy (`rival_fit.py`).
+//!
+//! Ours: priors, the cut into steps, two rounds of whitened least squares with covariance. Theirs:
+//! the same steps, weights and priors, plain white noise, by `scipy.optimize.least_squares`. Neither
+//! counts reading the studio; Python's import and compilation are not counted.
+
+mod shelf;
+
+use shelf::{Size, rival, say, say_ratio, scratch, time, warecast, write};
+use std::fs;
+use std::hint::black_box;
+use std::path::Path;
+use warecast::core::handling::History;
+use warecast::core::inference::model::{Model, freshness};
+use warecast::core::inference::posterior::Posterior;
+use warecast::core::room::Room;
+use warecast::records::{Pot, Studio};
+use warecast::store::Store;
+
+const SIZE: Size = Size { pots: 1, weighings: 5_000 };
+const REPEATS: usize = 50;
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let (files, folder) = (scratch("fit-files"), scratch("fit-studio"));
+    write(&files, &SIZE, 3)?;
+    let _ = fs::remove_dir_all(&folder);
+    warecast(&folder, &["import", &files.to_string_lossy()]);
+    let studio = Store::open(&folder)?.studio(SIZE.end())?;
+    let pot = &studio.pots["p000"];
+    let history =
+        History::new(pot, &studio.handling[&pot.name], &studio.weighings[&pot.name], studio.at);
+    let room = Room::new(&[(f64::NEG_INFINITY, studio.air.get(""))], pot.made_at, history.now);
+    let model = || Model::new(pot, studio.bodies.get(&pot.body), &history, &room);
+    println!(
+        "fit: {} weighings in {} weights, {} steps of time, {} unknowns",
+        history.readings,
+        history.weights.len(),
+        model().spans.len(),
+        model().priors.len()
+    );
+    let seconds = time(REPEATS, || {
+        black_box(Posterior::new(model()));
+    });
+    let ours = say("warecast: model and fit", &seconds);
+    let posterior = Posterior::new(model());
+    let end = posterior.draw(&[posterior.centre()]).past.state.mass_g()[0];
+    let fit = posterior.fit.as_ref().ok_or("no fit")?;
+    println!("  {:?}, mass at the end {end:.2} g", fit.report);
+    let problem = scratch("fit-problem.json");
+    fs::write(&problem, problem_json(&studio, pot, &history, &model()).to_string())?;
+    compare(&problem, ours);
+    Ok(())
+}
+
+/// What the fit is made from, for others.
+fn problem_json(studio: &Studio, pot: &Pot, history: &History, model: &Model) -> serde_json::Value {
+    let physics = model.physics(&[vec![0.0; model.priors.len()]]);
+    let spans = model.spans.iter().map(|s| {
+        let gain = freshness(0.5 * (s.from + s.to));
+        [s.from, s.to, s.air.saturation, s.air.cooling, s.air.humidity[0], gain]
+    });
+    let weights = history.weights.iter().filter(|w| w.used).map(|w| [w.t, w.g]);
+    let names = model.priors.iter().map(|p| format!("{:?}", p.unknown));
+    serde_json::json!({
+        "pot": pot.name, "at": studio.at.to_string(),
+        "spans": spans.collect::<Vec<_>>(), "weights": weights.collect::<Vec<_>>(),
+        "names": names.collect::<Vec<_>>(),
+        "mean": model.priors.iter().map(|p| p.mean).collect::<Vec<_>>(),
+        "sd": model.priors.iter().map(|p| p.sd).collect::<Vec<_>>(),
+        "wall_m": physics.wall_m[0], "base_m": physics.base_m[0],
+        "c": physics.isotherm.c, "k": physics.isotherm.k,
+    })
+}
+
+fn compare(problem: &Path, ours: f64) {
+    let Some(output) = rival("rival_fit.py", &[problem]) else { return };
+    for line in String::from_utf8_lossy(&output.stdout).lines() {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        let [name, seconds, .., mass, evaluations] = words[..] else { continue };
+        let Ok(seconds) = seconds.parse::<f64>() else { continue };
+        say(&format!("SciPy, {name}"), &[seconds]);
+        println!("  {evaluations} evaluations, mass at the end {mass} g");
+        say_ratio(&format!("ratio to SciPy, {name}"), seconds, ours);
+    }
+}

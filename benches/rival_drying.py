@@ -1,0 +1,309 @@
+"""The drying model of `src/core/drying.rs` again, for SciPy: what somebody might write instead.
+
+Needs NumPy and SciPy; Numba for the compiled forms (without it they are left out).
+
+Two slabs, a wall that dries on both faces and a base that dries on its inside; evaporation by the
+vapour pressure deficit with the surface's own activity (GAB) and the cooling of a wet face; diffusion inside.
+Open pots that stand on their foot, without trims: what the benchmarks hold.
+
+Three ways of fitting it, each by `scipy.optimize.least_squares`:
+
+- "solve_ivp": the right-hand side compiled by Numba, in time by LSODA (`scipy.integrate.solve_ivp`)
+- "numpy": the project's own implicit steps, all parameter sets of a Jacobian side by side in NumPy
+- "compiled": the same steps in a loop compiled by Numba, one parameter set at a time
+"""
+
+import numpy as np
+from scipy.integrate import solve_ivp
+from scipy.optimize import least_squares
+
+try:
+    from numba import njit
+except ImportError:
+    njit = None
+
+# As in src/core/drying.rs.
+WALL, BASE = 3, 5
+DENSITY, DIFFUSIVITY_AT, SLOPE, FLOOR, CORNER = 1600.0, 0.10, 5.0, 0.4, 0.05
+# Parameters, in this order; the scale each lives on.
+NAMES = ["Dry", "Water", "Conductance", "BaseInside", "BaseShare", "Diffusivity", "Monolayer"]
+SCALES = {"Water": lambda x: np.maximum(x, 0.01), "BaseShare": lambda x: 1.0 / (1.0 + np.exp(-x))}
+# Noise of one weight for the fit, g: white, as most would take it.
+NOISE = 0.5
+# Step of the finite differences, in prior standard deviations.
+STEP = 2e-3
+
+
+class Problem:
+    """One pot: its air in steps, its weights, what is known of it beforehand."""
+
+    def __init__(self, data):
+        self.spans = np.array(data["spans"])  # from, to, saturation, cooling, humidity, gain
+        self.weights = np.array(data["weights"])  # seconds, grams
+        self.mean, self.sd = np.array(data["mean"]), np.array(data["sd"])
+        self.wall, self.base = data["wall_m"], data["base_m"]
+        self.c, self.k = data["c"], data["k"]
+        assert data["names"] == NAMES, data["names"]
+
+    def parameters(self, z):
+        """Physical parameters from standard deviations off the prior; columns are sets."""
+        x = (self.mean + self.sd * np.atleast_2d(z)).T
+        return np.array([SCALES.get(name, np.exp)(row) for name, row in zip(NAMES, x)])
+
+    def residuals(self, mass, z):
+        """Weights against the mass at the end of each span (in between by lines), and priors."""
+        times = np.concatenate([[0.0], self.spans[:, 1]])
+        modelled = np.interp(self.weights[:, 0], times, mass)
+        return np.concatenate([(modelled - self.weights[:, 1]) / NOISE, z])
+
+
+def activity(xp, c, k, monolayer, water):
+    """Water activity of clay and its slope; the corner at one is rounded."""
+    x = xp.maximum(water, 1e-9)
+    b = monolayer * c - x * (c - 2.0)
+    root = xp.sqrt(b * b + 4.0 * x * x * (c - 1.0))
+    y = 2.0 * x / (b + root)
+    slope = (1.0 + (c - 2.0) * y - (c - 1.0) * y * y) / root / k
+    v = y / k
+    past = xp.minimum(xp.maximum(v - (1.0 - CORNER), 0.0), 2.0 * CORNER)
+    return (
+        xp.minimum(v, 1.0 + CORNER) - past * past / (4.0 * CORNER),
+        slope * (1.0 - past / (2.0 * CORNER)),
+    )
+
+
+# --- NumPy, all parameter sets side by side -------------------------------------------------
+
+
+def face(p, air, reach, surface, water, carry):
+    """As much leaves to the air as comes through the half cell behind the face."""
+    saturation, cooling, humidity = air
+    for _ in range(4):
+        a, da = activity(np, *p, surface)
+        cooled = 1.0 / (1.0 + a * cooling)
+        push = reach * saturation * cooled
+        slope = push * cooled * da * (1.0 + cooling * humidity)
+        miss = push * (a - humidity) - carry * (water - surface)
+        surface = np.maximum(surface - miss / (slope + carry), 0.0)
+    return surface, carry * (water - surface), carry * slope / (slope + carry)
+
+
+def slab_step(p, air, reach, x, surface, end, thickness, diffusivity, dt):
+    """One slab over one step, backward Euler, the face at cell `end`."""
+    n = len(x)
+    cell = thickness / n
+    unit = DENSITY * diffusivity / cell
+    between = unit * np.maximum(1.0 + SLOPE * (0.5 * (x[1:] + x[:-1]) - DIFFUSIVITY_AT), FLOOR)
+    flux = between * (x[:-1] - x[1:])
+    right = np.zeros_like(x)
+    right[:-1] -= flux
+    right[1:] += flux
+    diagonal = np.full_like(x, DENSITY * cell / dt)
+    diagonal[:-1] += between
+    diagonal[1:] += between
+    half = 2.0 * unit * np.maximum(1.0 + SLOPE * (x[end] - DIFFUSIVITY_AT), FLOOR)
+    surface, out, slope = face(p, air, reach, surface, x[end], half)
+    right[end] -= out
+    diagonal[end] += slope
+    for i in range(1, n):
+        m = between[i - 1] / diagonal[i - 1]
+        diagonal[i] -= m * between[i - 1]
+        right[i] += m * right[i - 1]
+    right[n - 1] /= diagonal[n - 1]
+    for i in range(n - 2, -1, -1):
+        right[i] = (right[i] + between[i] * right[i + 1]) / diagonal[i]
+    return np.maximum(x + right, 0.0), surface
+
+
+def masses_numpy(problem, z):
+    """Mass at the start and at the end of each span; columns are parameter sets."""
+    dry, water, conductance, inside, share, diffusivity, monolayer = problem.parameters(z)
+    p = (problem.c, problem.k, monolayer)
+    wall, base = np.tile(water, (WALL, 1)), np.tile(water, (BASE, 1))
+    wall_face, base_face = water.copy(), water.copy()
+    mass = [dry * (1.0 + water)]
+    for start, end, saturation, cooling, humidity, gain in problem.spans:
+        air, dt = (saturation, cooling, humidity), end - start
+        reach = conductance * gain
+        wall, wall_face = slab_step(
+            p, air, reach, wall, wall_face, 0, 0.5 * problem.wall, diffusivity, dt
+        )
+        base, base_face = slab_step(
+            p, air, reach * inside, base, base_face, 0, problem.base, diffusivity, dt
+        )
+        mean = wall.mean(axis=0) + share * (base.mean(axis=0) - wall.mean(axis=0))
+        mass.append(dry * (1.0 + mean))
+    return np.array(mass)
+
+
+# --- compiled by Numba ------------------------------------------------------------------------
+
+if njit is not None:
+
+    @njit(cache=True)
+    def activity_at(c, k, monolayer, water):
+        x = max(water, 1e-9)
+        b = monolayer * c - x * (c - 2.0)
+        root = np.sqrt(b * b + 4.0 * x * x * (c - 1.0))
+        y = 2.0 * x / (b + root)
+        slope = (1.0 + (c - 2.0) * y - (c - 1.0) * y * y) / root / k
+        v = y / k
+        past = min(max(v - (1.0 - CORNER), 0.0), 2.0 * CORNER)
+        return (
+            min(v, 1.0 + CORNER) - past * past / (4.0 * CORNER),
+            slope * (1.0 - past / (2.0 * CORNER)),
+        )
+
+    @njit(cache=True)
+    def face_at(c, k, monolayer, saturation, cooling, humidity, reach, surface, water, carry):
+        slope = 0.0
+        for _ in range(4):
+            a, da = activity_at(c, k, monolayer, surface)
+            cooled = 1.0 / (1.0 + a * cooling)
+            push = reach * saturation * cooled
+            slope = push * cooled * da * (1.0 + cooling * humidity)
+            miss = push * (a - humidity) - carry * (water - surface)
+            surface = max(surface - miss / (slope + carry), 0.0)
+        return surface, carry * (water - surface), carry * slope / (slope + carry)
+
+    @njit(cache=True)
+    def slab_compiled(c, k, monolayer, air, reach, x, surface, thickness, diffusivity, dt):
+        n = len(x)
+        cell = thickness / n
+        unit = DENSITY * diffusivity / cell
+        right, diagonal, between = np.zeros(n), np.full(n, DENSITY * cell / dt), np.zeros(n)
+        for i in range(n - 1):
+            rise = 1.0 + SLOPE * (0.5 * (x[i] + x[i + 1]) - DIFFUSIVITY_AT)
+            between[i] = unit * max(rise, FLOOR)
+            flux = between[i] * (x[i] - x[i + 1])
+            right[i] -= flux
+            right[i + 1] += flux
+            diagonal[i] += between[i]
+            diagonal[i + 1] += between[i]
+        half = 2.0 * unit * max(1.0 + SLOPE * (x[0] - DIFFUSIVITY_AT), FLOOR)
+        surface, out, slope = face_at(
+            c, k, monolayer, air[0], air[1], air[2], reach, surface, x[0], half
+        )
+        right[0] -= out
+        diagonal[0] += slope
+        for i in range(1, n):
+            m = between[i - 1] / diagonal[i - 1]
+            diagonal[i] -= m * between[i - 1]
+            right[i] += m * right[i - 1]
+        right[n - 1] /= diagonal[n - 1]
+        for i in range(n - 2, -1, -1):
+            right[i] = (right[i] + between[i] * right[i + 1]) / diagonal[i]
+        for i in range(n):
+            x[i] = max(x[i] + right[i], 0.0)
+        return surface
+
+    @njit(cache=True)
+    def masses_loop(spans, p, wall_m, base_m, c, k):
+        dry, water, conductance, inside, share, diffusivity, monolayer = p
+        wall, base = np.full(WALL, water), np.full(BASE, water)
+        wall_face, base_face = water, water
+        mass = np.empty(len(spans) + 1)
+        mass[0] = dry * (1.0 + water)
+        for i in range(len(spans)):
+            air, dt = spans[i, 2:5], spans[i, 1] - spans[i, 0]
+            reach = conductance * spans[i, 5]
+            wall_face = slab_compiled(
+                c, k, monolayer, air, reach, wall, wall_face, 0.5 * wall_m, diffusivity, dt
+            )
+            base_face = slab_compiled(
+                c, k, monolayer, air, reach * inside, base, base_face, base_m, diffusivity, dt
+            )
+            mean = wall.mean() + share * (base.mean() - wall.mean())
+            mass[i + 1] = dry * (1.0 + mean)
+        return mass
+
+    @njit(cache=True)
+    def right_hand_side(t, x, spans, p, wall_m, base_m, c, k):
+        _, _, conductance, inside, _, diffusivity, monolayer = p
+        at = min(np.searchsorted(spans[:, 1], t), len(spans) - 1)
+        saturation, cooling, humidity, gain = spans[at, 2:6]
+        rate = np.zeros(WALL + BASE)
+        for first, n, thickness, exposure in (
+            (0, WALL, 0.5 * wall_m, 1.0),
+            (WALL, BASE, base_m, inside),
+        ):
+            cell = thickness / n
+            unit = DENSITY * diffusivity / cell
+            half = 2.0 * unit * max(1.0 + SLOPE * (x[first] - DIFFUSIVITY_AT), FLOOR)
+            reach = conductance * gain * exposure
+            _, out, _ = face_at(
+                c, k, monolayer, saturation, cooling, humidity, reach, x[first], x[first], half
+            )
+            rate[first] -= out
+            for i in range(first, first + n - 1):
+                rise = 1.0 + SLOPE * (0.5 * (x[i] + x[i + 1]) - DIFFUSIVITY_AT)
+                flux = unit * max(rise, FLOOR) * (x[i] - x[i + 1])
+                rate[i] -= flux
+                rate[i + 1] += flux
+            for i in range(first, first + n):
+                rate[i] /= DENSITY * cell
+        return rate
+
+
+def masses_solve_ivp(problem, p):
+    """The same by `solve_ivp`, to a hundredth of a gram or so."""
+    times = np.concatenate([[0.0], problem.spans[:, 1]])
+    arguments = (problem.spans, tuple(p), problem.wall, problem.base, problem.c, problem.k)
+    solution = solve_ivp(
+        right_hand_side,
+        (0.0, times[-1]),
+        np.full(WALL + BASE, p[1]),
+        method="LSODA",
+        t_eval=times,
+        rtol=1e-6,
+        atol=1e-7,
+        args=arguments,
+    )
+    wall, base = solution.y[:WALL].mean(axis=0), solution.y[WALL:].mean(axis=0)
+    return p[0] * (1.0 + wall + p[4] * (base - wall))
+
+
+# --- fits -----------------------------------------------------------------------------------------
+
+
+def fit_one_by_one(problem, masses):
+    """`least_squares` with its own finite differences."""
+
+    def residuals(z):
+        return problem.residuals(masses(problem, problem.parameters(z)[:, 0]), z)
+
+    start = np.zeros(len(NAMES))
+    return least_squares(residuals, start, method="trf", diff_step=STEP, xtol=1e-5, ftol=1e-5)
+
+
+def masses_compiled(problem, p):
+    return masses_loop(problem.spans, tuple(p), problem.wall, problem.base, problem.c, problem.k)
+
+
+def fit_solve_ivp(problem):
+    return fit_one_by_one(problem, masses_solve_ivp)
+
+
+def fit_compiled(problem):
+    return fit_one_by_one(problem, masses_compiled)
+
+
+def fit_numpy(problem):
+    """`least_squares` with a Jacobian whose parameter sets run side by side."""
+
+    def residuals(z):
+        return problem.residuals(masses_numpy(problem, z)[:, 0], z)
+
+    def jacobian(z):
+        sets = np.vstack([z, z + STEP * np.eye(len(z))])
+        mass = masses_numpy(problem, sets)
+        rows = [problem.residuals(mass[:, i], s) for i, s in enumerate(sets)]
+        return (np.array(rows[1:]) - rows[0]).T / STEP
+
+    start = np.zeros(len(NAMES))
+    return least_squares(residuals, start, jac=jacobian, method="trf", xtol=1e-5, ftol=1e-5)
+
+
+FITS = {"numpy": fit_numpy}
+if njit is not None:
+    FITS = {"solve_ivp": fit_solve_ivp, "numpy": fit_numpy, "compiled": fit_compiled}
