@@ -5,6 +5,8 @@ use assert_cmd::Command;
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 use tempfile::TempDir;
 
 /// A studio in a folder of its own.
@@ -363,12 +365,8 @@ fn hidden_characters_cannot_reach_the_terminal() {
 
 /// Runs a command whose standard output is a terminal.
 fn on_terminal(bench: &Bench, args: &[&str], no_color: bool) -> String {
-    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-    let near = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
-    grantpt(&near).unwrap();
-    unlockpt(&near).unwrap();
-    let path = ptsname(&near, Vec::new()).unwrap();
-    let far = File::options().read(true).write(true).open(path.to_str().unwrap()).unwrap();
+    let (near, path) = pseudo_terminal();
+    let far = File::options().read(true).write(true).open(path).unwrap();
     let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_warecast"));
     command.args(args).env_clear().env("WARECAST_STUDIO", bench.dir());
     command.env("TZ", "Europe/Lisbon").env("TERM", "xterm-256color").env("COLUMNS", "80");
@@ -386,6 +384,49 @@ fn on_terminal(bench: &Bench, args: &[&str], no_color: bool) -> String {
     }
     assert!(child.wait().unwrap().success());
     String::from_utf8(bytes).unwrap().replace("\r\n", "\n")
+}
+
+/// A pseudo-terminal: the near end, and the path of the far end.
+fn pseudo_terminal() -> (std::os::fd::OwnedFd, String) {
+    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+    let near = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
+    grantpt(&near).unwrap();
+    unlockpt(&near).unwrap();
+    let path = ptsname(&near, Vec::new()).unwrap().into_string().unwrap();
+    (near, path)
+}
+
+#[test]
+fn a_settled_weight_is_taken_from_a_port() {
+    let bench = Bench::with_pots();
+    let none = bench.run(&["weigh", "jar-1"]);
+    assert_eq!((none.status, none.out.as_str()), (2, ""));
+    assert!(none.err.starts_with("warecast: what does the scale show? Type it ("), "{}", none.err);
+    let (near, path) = pseudo_terminal();
+    let settings = format!(
+        "[[port]]\npath = \"{path}\"\nformat = \"text\"\nsource = \"bench\"\n\
+         pattern = '(?P<mass>[-+]?\\d+(\\.\\d+)?)\\s*(?P<unit>g|kg|oz|lb)'\n"
+    );
+    fs::write(bench.dir().join("studio.toml"), settings).unwrap();
+    let stop = AtomicBool::new(false);
+    let said = std::thread::scope(|scope| {
+        scope.spawn(|| {
+            // An empty scale first, then a hand that sets the pot down, then the pot.
+            let empty = std::iter::repeat_n(0.0, 10);
+            let weights = empty.chain([230.0, 640.0, 512.0]).chain(std::iter::repeat(481.2));
+            for weight in weights.take_while(|_| !stop.load(Ordering::Relaxed)) {
+                let line = format!("  {weight:>7.1} g\r\n");
+                rustix::io::write(&near, line.as_bytes()).unwrap();
+                std::thread::sleep(Duration::from_millis(200));
+            }
+        });
+        let said = bench.run(&["weigh", "jar-1", "--wait", "60"]);
+        stop.store(true, Ordering::Relaxed);
+        said
+    });
+    assert_eq!(said.status, 0, "{}", said.err);
+    assert!(said.err.starts_with("Put jar-1 on the scale and take the hands away ("));
+    assert!(said.out.starts_with("Noted: jar-1 weighs 481.2 g, "), "{}", said.out);
 }
 
 #[test]

@@ -526,4 +526,17 @@ mod tests {
             );
         }
     }
+
+    proptest::proptest! {
+        #[test]
+        fn whatever_is_typed_is_a_time_or_a_sentence(
+            text in "([0-9]{1,4}|[:. -]|am|pm|ago|in|h|min|mon|feb|last|half|an|-|T|Z|.){0,8}",
+            now in Time::MIN.0..=Time::MAX.0,
+        ) {
+            match parse(&text, Time(now), &zone(), Lean::Future) {
+                Ok(when) => proptest::prop_assert!((Time::MIN..=Time::MAX).contains(&when.time)),
+                Err(why) => proptest::prop_assert!(why.to_string().contains(text.trim())),
+            }
+        }
+    }
 }

@@ -527,4 +527,25 @@ mod tests {
             );
         }
     }
+
+    proptest::proptest! {
+        #[test]
+        fn what_is_said_of_a_weight_reads_back_as_that_weight(g in 0.0..20_000.0f64) {
+            // Shown to a hundredth of a gram or of an ounce.
+            for (units, half_step) in [(Units::Metric, 0.005), (Units::Us, 0.142)] {
+                let said = words(units).weighed(g);
+                let read = parse_mass(&said, units).unwrap();
+                proptest::prop_assert!((read - g).abs() <= half_step + 1e-9, "{g}: {said}");
+            }
+        }
+
+        #[test]
+        fn no_text_is_a_weight_that_is_not_finite(text in "([0-9]{1,3}|[. -]|lb|oz|g|kg|e|.){0,6}") {
+            for units in [Units::Metric, Units::Us] {
+                if let Ok(g) = parse_mass(&text, units) {
+                    proptest::prop_assert!(g.is_finite());
+                }
+            }
+        }
+    }
 }

@@ -102,12 +102,17 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
 }
 
 /// The next settled weight on a port, for `weigh`; waits up to `timeout` and blocks meanwhile.
+/// `scale` picks one of several scales of the port by name.
 ///
 /// Errors: [`crate::sensing::port::PortError::Held`] while `watch` has the port; who that is says
 /// [`lock::Lock::holder`].
-pub fn next_settled(port: &PortSettings, timeout: Duration) -> Result<Settled, SettleError> {
+pub fn next_settled(
+    port: &PortSettings,
+    scale: Option<&str>,
+    timeout: Duration,
+) -> Result<Settled, SettleError> {
     let format = format_of(port).map_err(|why| SettleError::System(port.path.clone(), why))?;
-    crate::sensing::port::next_settled(&port.path, port.baud, format, None, timeout)
+    crate::sensing::port::next_settled(&port.path, port.baud, format, scale, timeout)
 }
 
 /// The line format that a port's settings ask for; what is wrong with them, in words.
