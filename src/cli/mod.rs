@@ -7,6 +7,7 @@
 
 pub mod body;
 pub mod completions;
+pub mod demo;
 pub mod export;
 pub mod import;
 pub mod log;
@@ -151,6 +152,8 @@ pub enum Command {
     Import(import::Args),
     /// Write the whole studio as studio files (CSV)
     Export(export::Args),
+    /// Four days of a made-up studio in half a minute, through the real daemon
+    Demo(demo::Args),
     /// Play a made-up shelf behind a real serial line, for trying things without hardware
     Simulate(simulate::Args),
     /// Print what a shell needs to complete commands and names
@@ -170,6 +173,7 @@ impl Command {
             Command::Plot(args) => plot::run(args, context),
             Command::Import(args) => import::run(args, context),
             Command::Export(args) => export::run(args, context),
+            Command::Demo(args) => demo::run(args, context),
             Command::Simulate(args) => simulate::run(args, context),
             Command::Completions(args) => completions::run(args, context),
         }

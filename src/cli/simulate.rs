@@ -99,6 +99,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         }
         diary.as_mut().map_or(Ok(()), |diary| diary.write(moment))
     })?;
+    pty.drain(&stop)?;
     anstream::eprintln!("The shelf ends at {}.", shelf.now());
     Ok(ExitCode::SUCCESS)
 }

@@ -3,6 +3,7 @@
 //! A pseudo-terminal takes only so much before it is read. Whoever writes then waits: a slow
 //! reader loses nothing. While nobody has the port open, nothing is sent.
 
+use crate::clock;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{Mode, OFlags};
 use rustix::io::Errno;
@@ -17,6 +18,9 @@ use std::time::Duration;
 
 /// How long one wait for the other side lasts before the wish to stop is looked at again.
 const WAIT: Duration = Duration::from_millis(20);
+
+/// How long a reader may take nothing before it is no longer waited for at the end.
+const PATIENCE: Duration = Duration::from_secs(3);
 
 /// Why there is no pseudo-terminal.
 #[derive(Debug, thiserror::Error)]
@@ -109,6 +113,26 @@ impl Pty {
         Ok(true)
     }
 
+    /// Waits until the reader has taken what was sent: what it has not, is lost when the terminal
+    /// goes away. Gives up once nothing has been taken for [`PATIENCE`].
+    pub fn drain(&self, stop: &dyn Fn() -> bool) -> Result<(), PtyError> {
+        // Only the other end can tell what waits there.
+        let theirs = open_theirs(&self.path).map_err(|e| PtyError::Write(e.into()))?;
+        let mut last = (u64::MAX, clock::steady());
+        // Empty twice in a row: the kernel hands on what waits in two steps.
+        let mut empty = 0;
+        while empty < 2 && last.1.elapsed() < PATIENCE && !stop() {
+            let waiting =
+                rustix::io::ioctl_fionread(&theirs).map_err(|e| PtyError::Write(e.into()))?;
+            empty = if waiting == 0 { empty + 1 } else { 0 };
+            if waiting != last.0 {
+                last = (waiting, clock::steady());
+            }
+            thread::sleep(WAIT);
+        }
+        Ok(())
+    }
+
     /// What a reader writes to us means nothing here; left alone it would one day block it.
     fn discard_input(&self) {
         let mut buffer = [0_u8; 256];
@@ -141,8 +165,8 @@ fn open_pair() -> Result<(OwnedFd, PathBuf), Errno> {
     rustix::pty::grantpt(&ours)?;
     rustix::pty::unlockpt(&ours)?;
     let name = rustix::pty::ptsname(&ours, Vec::new())?;
-    let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC;
-    let theirs = rustix::fs::open(name.as_c_str(), flags, Mode::empty())?;
+    let path = PathBuf::from(name.to_string_lossy().into_owned());
+    let theirs = open_theirs(&path)?;
     // Raw before anybody opens it: no echo, no line editing that would cut long lines. It stays
     // so while our end is open. Opening and closing it once is also what makes "nobody has it
     // open" show as a hang-up.
@@ -151,8 +175,11 @@ fn open_pair() -> Result<(OwnedFd, PathBuf), Errno> {
     tcsetattr(&theirs, OptionalActions::Now, &attributes)?;
     rustix::io::fcntl_setfd(&ours, rustix::io::FdFlags::CLOEXEC)?;
     rustix::fs::fcntl_setfl(&ours, OFlags::NONBLOCK)?;
-    let path = PathBuf::from(name.to_string_lossy().into_owned());
     Ok((ours, path))
+}
+
+fn open_theirs(path: &Path) -> Result<OwnedFd, Errno> {
+    rustix::fs::open(path, OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC, Mode::empty())
 }
 
 /// Makes a link, in place of one that an earlier run left behind.
@@ -233,6 +260,7 @@ mod tests {
         assert!(pty.send(b"two\n", &|| false).unwrap());
         second.read_exact(&mut got).unwrap();
         assert_eq!(&got, b"two\n");
+        pty.drain(&|| false).unwrap();
     }
 
     #[test]

@@ -233,7 +233,7 @@ pub fn demo(seed: u64) -> Scenario {
         .covered(at(3, 18.0), Cover::Wrapped)
         .covered(at(4, 8.0), Cover::Open);
     twin.like = Some("planter-2".into());
-    let jar_2 = pot("jar-2", &JAR, at(3, 12.5), "harbour-bag-4", "board-4")
+    let jar_2 = pot("jar-2", &JAR, at(3, 11.75), "harbour-bag-4", "board-4")
         .on_cell(5)
         .covered(at(3, 16.0), Cover::Wrapped)
         .covered(at(4, 8.0), Cover::Open);
@@ -250,7 +250,7 @@ pub fn demo(seed: u64) -> Scenario {
         .covered(at(2, 18.0), Cover::Draped)
         .covered(at(3, 9.0), Cover::Open)
         .trimmed();
-    jar_3.bench = vec![at(2, 10.2), at(2, 17.8), at(3, 9.1), at(3, 17.0), at(4, 8.6)];
+    jar_3.bench = vec![at(2, 10.25), at(2, 17.75), at(3, 9.25), at(3, 17.0), at(4, 8.5)];
     Scenario {
         bodies: bodies(),
         pots: vec![saucer, jar_1, planter_1, planter_2, twin, jar_2, tall, fresh, jar_3],
