@@ -5,6 +5,7 @@
 //! written down as it happens. What comes out is a studio like any other.
 
 use super::simulate::{Diary, positive, refused, stop_when_asked};
+use super::words::shell_word;
 use super::{Context, FAILED, report};
 use crate::clock;
 use crate::records::{Action, Cover, Quantity};
@@ -16,8 +17,8 @@ use crate::store::Clash;
 use crate::units::{HOUR, Time};
 use anyhow::{Context as _, bail};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use jiff::ToSpan;
 use jiff::tz::TimeZone;
+use jiff::{ToSpan, ZonedDateTime};
 use rustix::process::{Pid, Signal, kill_process};
 use std::cell::RefCell;
 use std::fs::{self, File};
@@ -127,19 +128,25 @@ fn show(folder: &Path, at: Time) -> anyhow::Result<ExitCode> {
     let context = Context { studio: folder.to_owned() };
     let status = report::run(report::Args { at: Some(at.to_string()), json: false }, &context)?;
     let program = std::env::args().next().unwrap_or_else(|| "warecast".into());
-    let studio = format!("{} --studio {}", quoted(&program), quoted(&folder.to_string_lossy()));
-    let (evening, later) = (at.plus(-16.0 * HOUR), at.plus(600.0));
+    let studio =
+        format!("{} --studio {}", shell_word(&program), shell_word(&folder.to_string_lossy()));
+    let when = |time: Time| shell_word(&zoned(time).strftime("%Y-%m-%d %H:%M").to_string());
+    let (evening, later) = (when(at.plus(-16.0 * HOUR)), when(at.plus(600.0)));
     anstream::eprintln!(
-        "\nTry next (all of it is invented: {}):\n\
-         \n  what it would have said the evening before\n    {studio} report --at {evening}\
-         \n  write down a trim, and look again\n    {studio} note planter-2 trim --at {later}\
+        "\nTry next (all of it is invented, see {about}):\n\
+         \n  what it would have said the evening before\
+         \n    {studio} report --at {evening}\
+         \n  write down a trim, and look again\
+         \n    {studio} note planter-2 trim --at {later}\
          \n    {studio} report --at {later}\
-         \n  the report for programs\n    {studio} report --at {at} --json\
-         \n  a shelf that goes on by the clock, and the daemon reading it (two terminals)\
+         \n  the report for programs\
+         \n    {studio} report --at {now} --json\
+         \n  a shelf that goes by the clock, and the daemon that reads it (in two terminals)\
          \n    {studio} simulate --enter --link {link}\
          \n    {studio} watch --port {link}",
-        folder.join("ABOUT.txt").display(),
-        link = quoted(&folder.join("port").to_string_lossy()),
+        about = folder.join("ABOUT.txt").display(),
+        now = when(at),
+        link = shell_word(&folder.join("port").to_string_lossy()),
     );
     Ok(status)
 }
@@ -342,27 +349,21 @@ fn happenings(moment: &Moment) -> Vec<String> {
 
 /// Day and time in this computer's time zone.
 fn local(time: Time) -> String {
-    time.timestamp().to_zoned_datetime(TimeZone::system()).strftime("%a %H:%M").to_string()
+    zoned(time).strftime("%a %H:%M").to_string()
+}
+
+fn zoned(time: Time) -> ZonedDateTime {
+    time.timestamp().to_zoned_datetime(TimeZone::system())
 }
 
 /// The last half past ten in the morning, in this computer's time zone.
 fn last_half_past_ten(now: Time) -> Time {
-    let local = now.timestamp().to_zoned_datetime(TimeZone::system());
+    let local = zoned(now);
     let today = local.with().hour(10).minute(30).second(0).subsec_nanosecond(0).build();
     let found =
         today.and_then(|today| if today <= local { Ok(today) } else { today.checked_sub(1.day()) });
     // Only at the very ends of the calendar is there none.
     found.map_or(now, |found| Time(found.timestamp().as_microsecond()))
-}
-
-/// A word of a command as a shell takes it.
-fn quoted(word: &str) -> String {
-    let plain = |c: char| c.is_alphanumeric() || "/._-+:".contains(c);
-    if !word.is_empty() && word.chars().all(plain) {
-        word.into()
-    } else {
-        format!("'{}'", word.replace('\'', r"'\''"))
-    }
 }
 
 #[cfg(test)]
@@ -377,13 +378,6 @@ mod tests {
             assert!(end <= now && now.since(end) <= 25.0 * HOUR);
             assert!(local(end).ends_with("10:30"));
         }
-    }
-
-    #[test]
-    fn commands_can_be_pasted() {
-        assert_eq!(quoted("target/release/warecast"), "target/release/warecast");
-        assert_eq!(quoted("my demo"), "'my demo'");
-        assert_eq!(quoted("it's"), r"'it'\''s'");
     }
 
     #[test]
