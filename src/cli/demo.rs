@@ -130,7 +130,7 @@ fn show(folder: &Path, at: Time) -> anyhow::Result<ExitCode> {
     let program = std::env::args().next().unwrap_or_else(|| "warecast".into());
     let studio =
         format!("{} --studio {}", shell_word(&program), shell_word(&folder.to_string_lossy()));
-    let when = |time: Time| shell_word(&zoned(time).strftime("%Y-%m-%d %H:%M").to_string());
+    let when = |time: Time| format!("'{}'", zoned(time).strftime("%Y-%m-%d %H:%M"));
     let (evening, later) = (when(at.plus(-16.0 * HOUR)), when(at.plus(600.0)));
     anstream::eprintln!(
         "\nTry next (all of it is invented, see {about}):\n\

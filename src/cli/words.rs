@@ -243,7 +243,7 @@ pub fn printable(text: &str) -> Cow<'_, str> {
 /// A name as a shell takes it: in quotes where it needs them.
 pub fn shell_word(text: &str) -> Cow<'_, str> {
     let plain =
-        |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.' | ':' | ',' | '+' | '@');
+        |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.' | ':' | ',' | '+' | '@' | '/');
     if !text.is_empty() && !text.starts_with('-') && text.chars().all(plain) {
         return text.into();
     }
