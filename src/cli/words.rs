@@ -90,7 +90,7 @@ impl Words {
     /// it is sure: `about today 20:40 (19:20–22:30)`, `after Fri 10:00, perhaps not within 30
     /// days`; `None` where all of it lies beyond the horizon.
     pub fn forecast(&self, time: &TimeQuantiles) -> Option<String> {
-        let coarse = coarseness(time);
+        let coarse = time.told_to();
         let [from, middle, to] =
             [time.p10, time.p50, time.p90].map(|t| t.map(|t| self.rounded(t, coarse)));
         let from = from?;
@@ -139,16 +139,6 @@ impl Words {
         };
         at.strftime(format).to_string()
     }
-}
-
-/// How finely a forecast may be told, s: about a tenth of its interval, on the steps of a clock.
-fn coarseness(time: &TimeQuantiles) -> f64 {
-    const STEPS: [f64; 4] = [300.0, 600.0, 1800.0, HOUR];
-    let width = match (time.p10, time.p90) {
-        (Some(from), Some(to)) => to.since(from),
-        _ => f64::INFINITY,
-    };
-    STEPS.into_iter().find(|step| width < 20.0 * step).unwrap_or(HOUR)
 }
 
 /// A length of time: `40 min`, `3 h`, `3 h 20 min`, `2 days`.

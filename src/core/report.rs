@@ -42,6 +42,18 @@ pub struct TimeQuantiles {
     pub p90: Option<Time>,
 }
 
+impl TimeQuantiles {
+    /// How finely it may be told, s: about a tenth of its interval, on the steps of a clock.
+    pub fn told_to(&self) -> f64 {
+        const STEPS: [f64; 4] = [300.0, 600.0, 1800.0, 3600.0];
+        let width = match (self.p10, self.p90) {
+            (Some(from), Some(to)) => to.since(from),
+            _ => f64::INFINITY,
+        };
+        STEPS.into_iter().find(|step| width < 20.0 * step).unwrap_or(3600.0)
+    }
+}
+
 /// Where the pot stands between plastic and bone-dry.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
 #[serde(rename_all = "kebab-case")]

@@ -131,6 +131,13 @@ impl Times {
         self.words(time, form)
     }
 
+    /// Rounded on the local clock.
+    pub fn rounded(&self, time: Time, step_s: f64) -> Time {
+        let offset = f64::from(self.zone.to_offset(time.timestamp()).seconds());
+        let local = time.seconds() + offset;
+        Time::MIN.plus((local / step_s).round() * step_s - offset)
+    }
+
     fn span(&self) -> f64 {
         self.to.since(self.from)
     }

@@ -191,15 +191,31 @@ impl<'a> Picture<'a> {
         canvas.text((x - 8.0, y), &words, set)
     }
 
-    /// Dry clay (g) along x: what mass and water of the same moment say, else the estimate.
+    /// Dry clay (g) along x, in steps: what mass and water of the same moment say, else the
+    /// estimate. Smaller changes than a trim or a handle makes are those of two medians.
     fn dry_clay_over_time(&self) -> Vec<(f64, f64)> {
+        const STEP: f64 = 0.015;
         let story = &self.answer.story;
         let pairs = story.mass.iter().zip(&story.water);
-        let mut clay: Vec<(f64, f64)> = pairs
-            .filter(|((t, _), _)| self.times.holds(*t))
-            .map(|((t, mass), (_, water))| (self.times.x(*t), mass.p50 / (1.0 + water.p50)))
-            .filter(|(_, g)| g.is_finite())
-            .collect();
+        let mut runs: Vec<Vec<(f64, f64)>> = Vec::new();
+        for ((time, mass), (_, water)) in pairs.filter(|((t, _), _)| self.times.holds(*t)) {
+            let grams = mass.p50 / (1.0 + water.p50);
+            let point = (self.times.x(*time), grams);
+            match runs.last_mut() {
+                _ if !grams.is_finite() => {}
+                Some(run) if run.last().is_some_and(|l| (grams / l.1 - 1.0).abs() < STEP) => {
+                    run.push(point);
+                }
+                _ => runs.push(vec![point]),
+            }
+        }
+        let mut clay = Vec::new();
+        for run in runs {
+            let mut grams: Vec<f64> = run.iter().map(|p| p.1).collect();
+            grams.sort_by(f64::total_cmp);
+            let middle = grams[grams.len() / 2];
+            clay.extend([run[0].0, run[run.len() - 1].0].map(|x| (x, middle)));
+        }
         let first = clay.first().map_or(self.answer.dry_mass_g.p50, |c| c.1);
         let last = clay.last().map_or(self.answer.dry_mass_g.p50, |c| c.1);
         clay.insert(0, (LEFT, first));
@@ -404,9 +420,13 @@ impl<'a> Picture<'a> {
         clip(&series, time, time).first().map(|(_, g)| self.y(*g))
     }
 
-    /// A time with the interval in which it lies in 8 of 10 cases: `16:40 (16:05–17:30)`.
+    /// A time with the interval in which it lies in 8 of 10 cases, no finer than it is sure:
+    /// `16:40 (16:05 – 17:30)`.
     pub(super) fn interval(&self, q: &TimeQuantiles) -> String {
-        let short = |t: Option<Time>| t.map(|t| self.times.short(t, self.look.at));
+        let step = q.told_to();
+        let short = |t: Option<Time>| {
+            t.map(|t| self.times.short(self.times.rounded(t, step), self.look.at))
+        };
         match (short(q.p10), short(q.p50), short(q.p90)) {
             (Some(low), Some(middle), Some(high)) => format!("{middle} ({low} – {high})"),
             (Some(low), Some(middle), None) => format!("{middle} (after {low})"),

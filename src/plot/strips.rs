@@ -36,6 +36,7 @@ impl Picture<'_> {
         if kept.is_empty() {
             kept.push((self.times.from, self.answer.cover));
         }
+        kept.dedup_by_key(|k| k.1);
         let ends = kept.iter().skip(1).map(|k| k.0).chain([Time::MAX]);
         for ((from, cover), to) in kept.iter().zip(ends) {
             let (left, right) = (self.times.held(*from), self.times.held(to));
@@ -108,14 +109,18 @@ impl Picture<'_> {
             }
         }
         let words = match self.answer.trim.call {
-            TrimCall::Done => "trimmed".to_string(),
-            _ if opens.p10.is_none() => "not within 30 days".to_string(),
+            TrimCall::Done => vec!["trimmed".to_string()],
+            _ if opens.p10.is_none() => vec!["not within 30 days".to_string()],
             _ => {
                 let past = |t: Option<Time>| t.is_some_and(|t| t <= self.look.at);
                 let opens_word = if past(opens.p50) { "opened" } else { "opens" };
                 let closes_word = if past(closes.p50) { "closed" } else { "closes" };
-                let [opens, closes] = [opens, closes].map(|q| self.interval(q));
-                format!("{opens_word} {opens}, {closes_word} {closes}")
+                let [a, b] = [opens, closes].map(|q| self.interval(q));
+                let long = format!("{opens_word} {a}, {closes_word} {b}");
+                // Where there is little room the bar alone shows the intervals.
+                let middle = |words: &str| words.split(" (").next().unwrap_or(words).to_string();
+                let [a, b] = [middle(&a), middle(&b)];
+                vec![long, format!("{opens_word} {a}, {closes_word} {b}")]
             }
         };
         let bar = perhaps.unwrap_or(Area { right: LEFT, ..TRIM });
@@ -149,26 +154,31 @@ impl Picture<'_> {
         }
         let left = if q.p10.is_some() { low } else { LEFT };
         let bar = Area { left, right: if q.p10.is_some() { high + 7.0 } else { LEFT }, ..DRY };
-        self.beside(canvas, bar, &words)
+        self.beside(canvas, bar, &[words])
     }
 
-    /// Words right of a bar, else left of it, else on it.
+    /// Words right of a bar or else left of it: the first that have room there. None has: on it.
     fn beside<DB: DrawingBackend>(
         &self,
         canvas: &Canvas<DB>,
         bar: Area,
-        words: &str,
+        choices: &[String],
     ) -> Result<(), PlotError> {
         let set = Type::plain(12.0, INK);
-        let wide = canvas.width(words, set);
-        if bar.right + 10.0 + wide < RIGHT {
-            canvas.text((bar.right + 8.0, bar.middle()), words, set)
-        } else if bar.left - 10.0 - wide > LEFT {
-            canvas.text((bar.left - 8.0, bar.middle()), words, set.ending())
-        } else {
-            let left = (bar.left + 8.0).min(RIGHT - wide - 10.0).max(LEFT + 6.0);
-            canvas.note((left, bar.middle()), words, set)
+        for words in choices {
+            let wide = canvas.width(words, set);
+            if bar.right + 10.0 + wide < RIGHT {
+                return canvas.text((bar.right + 8.0, bar.middle()), words, set);
+            } else if bar.left - 10.0 - wide > LEFT {
+                return canvas.text((bar.left - 8.0, bar.middle()), words, set.ending());
+            }
         }
+        if let Some(words) = choices.last() {
+            let wide = canvas.width(words, set);
+            let left = (bar.left + 8.0).min(RIGHT - wide - 10.0).max(LEFT + 6.0);
+            canvas.note((left, bar.middle()), words, set)?;
+        }
+        Ok(())
     }
 
     pub(super) fn deficit<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
