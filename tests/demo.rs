@@ -151,6 +151,49 @@ fn asked_to_stop_it_stops_the_daemon_too() {
 }
 
 #[test]
+fn a_daemon_that_dies_is_told_of() {
+    let home = tempfile::tempdir().unwrap();
+    let folder = home.path().join("studio");
+    let mut child = warecast()
+        .args(["demo", "--speed", "100", "--into"])
+        .arg(&folder)
+        .stderr(Stdio::piped())
+        .stdout(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut said = BufReader::new(child.stderr.take().unwrap());
+    let mut line = String::new();
+    while !line.contains("saucer-1: off the wheel") {
+        line.clear();
+        assert_ne!(said.read_line(&mut line).unwrap(), 0, "it ended");
+    }
+    // The daemon's lock says who holds the studio: "process 123, since …".
+    let lock = fs::read_to_string(folder.join("watch.lock")).unwrap();
+    let pid = lock.strip_prefix("process ").unwrap().split(',').next().unwrap().parse().unwrap();
+    kill_process(Pid::from_raw(pid).unwrap(), Signal::KILL).unwrap();
+    let mut rest = String::new();
+    said.read_to_string(&mut rest).unwrap();
+    assert_eq!(child.wait().unwrap().code(), Some(2), "{rest}");
+    assert!(rest.contains("ended before the shelf did (signal: 9"), "{rest}");
+    assert!(rest.contains("watch.log"), "{rest}");
+}
+
+#[test]
+fn times_that_lines_cannot_carry_are_refused() {
+    let home = tempfile::tempdir().unwrap();
+    let folder = home.path().join("studio");
+    for (until, says) in [("1975-01-01T00:00:00Z", "1978"), ("next week", "RFC 3339")] {
+        let output =
+            warecast().args(["demo", "--until", until, "--into"]).arg(&folder).output().unwrap();
+        assert_eq!(output.status.code(), Some(2));
+        assert!(text(&output.stderr).contains(says), "{}", text(&output.stderr));
+        assert!(!folder.exists(), "nothing is made");
+    }
+    let simulate = warecast().args(["simulate", "--from", "2199-12-31T23:00:00Z"]).output();
+    assert!(text(&simulate.unwrap().stderr).contains("the shelf's time must lie"));
+}
+
+#[test]
 fn a_simulated_shelf_ends_and_takes_its_link_with_it() {
     let home = tempfile::tempdir().unwrap();
     let link = home.path().join("port");

@@ -4,7 +4,7 @@
 //! it as it would read a board on a serial port, only faster. What the invented potters do is
 //! written down as it happens. What comes out is a studio like any other.
 
-use super::simulate::{Diary, positive, refused, stop_when_asked};
+use super::simulate::{Diary, absolute, positive, refused, stop_when_asked};
 use super::words::shell_word;
 use super::{Context, FAILED, report};
 use crate::clock;
@@ -25,7 +25,7 @@ use std::fs::{self, File};
 use std::io::IsTerminal;
 use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, ExitCode, ExitStatus, Stdio};
+use std::process::{Child, Command, ExitCode, Stdio};
 use std::sync::atomic::Ordering;
 use std::thread;
 use std::time::Duration;
@@ -81,37 +81,42 @@ pub fn run(args: Args, _context: &Context) -> anyhow::Result<ExitCode> {
     let bodies = scenario.bodies.clone();
     let mut shelf = Shelf::new(scenario, args.seed, start, Reporting::default());
 
+    absolute(start, length)?;
     make_folder(&folder)?;
     let asked = stop_when_asked()?;
+    let asked = || asked.load(Ordering::Relaxed);
     let mut diary = Diary::open(&folder)?;
     refused("body", &diary.store.put_bodies(&bodies, Clash::Refuse)?)?;
     let pty = Pty::open(None)?;
     let daemon = Daemon::start(&folder, &pty)?;
     anstream::eprintln!(
-        "A made-up studio by the sea, in {}. Its shelf sends SenML lines down {}, and",
+        "A made-up studio by the sea, in {}. Its shelf sends SenML lines down {}, and\n\
+         `warecast watch` reads them there, {:.0} times faster than the clock.\n",
         folder.display(),
-        pty.path().display()
+        pty.path().display(),
+        args.speed
     );
-    anstream::eprintln!("`warecast watch` reads them there, {:.0} times faster.\n", args.speed);
     let begun = clock::steady();
+    daemon.wait_until_it_listens(&pty, &asked)?;
     let screen = Screen::new(length);
-    let stop = || asked.load(Ordering::Relaxed) || daemon.has_ended();
+    let stop = || asked() || daemon.has_ended();
     let pace = Pace { speed: args.speed, length };
     let played = play(&mut shelf, &pty, pace, &stop, |shelf, moment| {
         screen.show(shelf, moment);
         diary.write(moment)
     });
     screen.finish();
-    if played? == End::Stopped {
-        if !asked.load(Ordering::Relaxed) {
-            return Err(daemon.complaint(&folder));
-        }
-        daemon.stop(&folder)?;
+    if played? == End::Over {
+        daemon.wait_until_stored(&diary, &shelf, &asked)?;
+    }
+    if !asked() && daemon.has_ended() {
+        return Err(daemon.complaint());
+    }
+    daemon.stop()?;
+    if asked() {
         anstream::eprintln!("Stopped. What came so far is in {}.", folder.display());
         return Ok(ExitCode::from(FAILED));
     }
-    wait_until_stored(&diary, &shelf, &daemon, &folder)?;
-    daemon.stop(&folder)?;
     refused("handling row", &diary.store.put_handling(&shelf.plans(), Clash::Refuse)?)?;
     drop(diary);
     anstream::eprintln!(
@@ -128,8 +133,8 @@ fn show(folder: &Path, at: Time) -> anyhow::Result<ExitCode> {
     let context = Context { studio: folder.to_owned() };
     let status = report::run(report::Args { at: Some(at.to_string()), json: false }, &context)?;
     let program = std::env::args().next().unwrap_or_else(|| "warecast".into());
-    let studio =
-        format!("{} --studio {}", shell_word(&program), shell_word(&folder.to_string_lossy()));
+    let program = shell_word(&program);
+    let studio = format!("{program} --studio {}", shell_word(&folder.to_string_lossy()));
     let when = |time: Time| format!("'{}'", zoned(time).strftime("%Y-%m-%d %H:%M"));
     let (evening, later) = (when(at.plus(-16.0 * HOUR)), when(at.plus(600.0)));
     anstream::eprintln!(
@@ -142,11 +147,10 @@ fn show(folder: &Path, at: Time) -> anyhow::Result<ExitCode> {
          \n  the report for programs\
          \n    {studio} report --at {now} --json\
          \n  a shelf that goes by the clock, and the daemon that reads it (in two terminals)\
-         \n    {studio} simulate --enter --link {link}\
-         \n    {studio} watch --port {link}",
+         \n    {program} --studio warecast-live simulate --enter --link warecast-live/port\
+         \n    {program} --studio warecast-live watch --port warecast-live/port",
         about = folder.join("ABOUT.txt").display(),
         now = when(at),
-        link = shell_word(&folder.join("port").to_string_lossy()),
     );
     Ok(status)
 }
@@ -178,12 +182,13 @@ fn make_folder(folder: &Path) -> anyhow::Result<()> {
 /// The daemon, as a process of its own. It ends with the demo, whatever happens.
 struct Daemon {
     child: RefCell<Child>,
+    log: PathBuf,
 }
 
 impl Daemon {
     fn start(folder: &Path, pty: &Pty) -> anyhow::Result<Daemon> {
         let log = folder.join(LOG);
-        let log = File::create(&log).with_context(|| format!("cannot write {}", log.display()))?;
+        let file = File::create(&log).with_context(|| format!("cannot write {}", log.display()))?;
         let program = std::env::current_exe().context("cannot find this program's own file")?;
         let child = Command::new(&program)
             .arg("--studio")
@@ -192,97 +197,96 @@ impl Daemon {
             .arg(pty.path())
             .stdin(Stdio::null())
             .stdout(Stdio::null())
-            .stderr(log)
+            .stderr(file)
             // A group of its own: Ctrl-C reaches it through us, once.
             .process_group(0)
             .spawn()
             .with_context(|| format!("cannot start {}", program.display()))?;
-        Ok(Daemon { child: RefCell::new(child) })
+        Ok(Daemon { child: RefCell::new(child), log })
     }
 
     fn has_ended(&self) -> bool {
         !matches!(self.child.borrow_mut().try_wait(), Ok(None))
     }
 
+    fn wait_until_it_listens(&self, pty: &Pty, asked: &dyn Fn() -> bool) -> anyhow::Result<()> {
+        self.wait("open its port", asked, || Ok(pty.has_reader()))
+    }
+
+    /// Waits until it has read and stored the shelf's last moment.
+    fn wait_until_stored(
+        &self,
+        diary: &Diary,
+        shelf: &Shelf,
+        asked: &dyn Fn() -> bool,
+    ) -> anyhow::Result<()> {
+        self.wait("store what the shelf sent last", asked, || {
+            let last = diary.store.last_reading("room", Quantity::Temperature)?;
+            Ok(last.is_some_and(|point| point.time >= shelf.now()))
+        })
+    }
+
     /// Asks it to end and waits until it has stored everything.
-    fn stop(&self, folder: &Path) -> anyhow::Result<()> {
-        if self.has_ended() {
-            return Err(self.complaint(folder));
-        }
+    fn stop(&self) -> anyhow::Result<()> {
         self.signal(Signal::TERM);
-        let asked = clock::steady();
-        while !self.has_ended() {
-            if asked.elapsed() > PATIENCE {
-                bail!("`warecast watch` does not end; see {}", folder.join(LOG).display());
-            }
-            thread::sleep(LOOK);
-        }
+        self.wait("end", &|| false, || Ok(self.has_ended()))?;
         match self.child.borrow_mut().wait()?.success() {
             true => Ok(()),
-            false => Err(self.complaint(folder)),
+            false => Err(self.complaint()),
         }
     }
 
+    /// Waits for something that it should do; returns at once if it is `asked` to stop or the
+    /// daemon has ended.
+    fn wait(
+        &self,
+        what: &str,
+        asked: &dyn Fn() -> bool,
+        done: impl Fn() -> anyhow::Result<bool>,
+    ) -> anyhow::Result<()> {
+        let begun = clock::steady();
+        while !asked() && !self.has_ended() && !done()? {
+            if begun.elapsed() > PATIENCE {
+                bail!("`warecast watch` does not {what}; see {}", self.log.display());
+            }
+            thread::sleep(LOOK);
+        }
+        Ok(())
+    }
+
     fn signal(&self, signal: Signal) {
+        if self.has_ended() {
+            return;
+        }
         if let Ok(Some(pid)) = i32::try_from(self.child.borrow().id()).map(Pid::from_raw) {
-            // Fails only if it has ended by itself.
+            // Fails only if it has ended by itself meanwhile.
             let _ = kill_process(pid, signal);
         }
     }
 
     /// What it said last, when it ended though it should not have.
-    fn complaint(&self, folder: &Path) -> anyhow::Error {
-        let path = folder.join(LOG);
-        let log = fs::read_to_string(&path).unwrap_or_default();
+    fn complaint(&self) -> anyhow::Error {
+        let log = fs::read_to_string(&self.log).unwrap_or_default();
         let last = log.lines().rev().find(|line| !line.trim().is_empty());
-        let status: Option<ExitStatus> = self.child.borrow_mut().try_wait().ok().flatten();
+        let status = self.child.borrow_mut().try_wait().ok().flatten();
         let status = status.map_or_else(|| "no exit status".into(), |s| s.to_string());
         anyhow::anyhow!(
-            "`warecast watch` ended before the shelf did ({status}): {} (all it said: {})",
-            last.unwrap_or("it said nothing"),
-            path.display()
+            "`warecast watch` ended before the shelf did ({status}). The last that it said: {} \
+             (all of it is in {})",
+            last.unwrap_or("nothing"),
+            self.log.display()
         )
     }
 }
 
 impl Drop for Daemon {
     fn drop(&mut self) {
-        if !self.has_ended() {
-            self.signal(Signal::TERM);
-            let asked = clock::steady();
-            while !self.has_ended() && asked.elapsed() < PATIENCE {
-                thread::sleep(LOOK);
-            }
-            let child = self.child.get_mut();
-            let _ = child.kill();
-            let _ = child.wait();
+        self.signal(Signal::TERM);
+        if self.wait("end", &|| false, || Ok(false)).is_err() {
+            // It does not end when it is asked to: nothing is left but this.
+            let _ = self.child.get_mut().kill();
         }
-    }
-}
-
-/// Waits until the daemon has read and stored the shelf's last moment.
-fn wait_until_stored(
-    diary: &Diary,
-    shelf: &Shelf,
-    daemon: &Daemon,
-    folder: &Path,
-) -> anyhow::Result<()> {
-    let sent = clock::steady();
-    loop {
-        let last = diary.store.last_reading("room", Quantity::Temperature)?;
-        if last.is_some_and(|point| point.time >= shelf.now()) {
-            return Ok(());
-        }
-        if daemon.has_ended() {
-            return Err(daemon.complaint(folder));
-        }
-        if sent.elapsed() > PATIENCE {
-            bail!(
-                "`warecast watch` has not stored what the shelf sent last; see {}",
-                folder.join(LOG).display()
-            );
-        }
-        thread::sleep(LOOK);
+        let _ = self.child.get_mut().wait();
     }
 }
 

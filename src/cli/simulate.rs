@@ -62,6 +62,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         None if args.speed > 1.0 && length.is_finite() => clock::now().plus(-length),
         None => clock::now(),
     };
+    absolute(start, length)?;
     let scenario = scenario::shelf(args.seed, args.pots.into(), seconds_of_day(start));
     let reporting = Reporting { every: args.every, checksum: args.checksum, rubbish: !args.clean };
     let bodies = scenario.bodies.clone();
@@ -162,6 +163,16 @@ pub(super) fn stop_when_asked() -> anyhow::Result<Arc<AtomicBool>> {
         flag.store(true, Ordering::Relaxed);
     })?;
     Ok(asked)
+}
+
+/// Lines carry absolute times, which RFC 8428 knows by their size: 2²⁸ s after 1970 and above.
+pub(super) fn absolute(start: Time, length: f64) -> anyhow::Result<()> {
+    let earliest = Time::from_seconds(2f64.powi(28)).plus(DAY);
+    let latest = Time::MAX.plus(-DAY);
+    if start < earliest || latest.since(start) < length.min(DAY) {
+        bail!("the shelf's time must lie between {earliest} and {latest}, not begin at {start}");
+    }
+    Ok(())
 }
 
 /// Seconds after midnight of this computer's time zone.

@@ -204,7 +204,7 @@ impl Shelf {
     pub fn advance(&mut self) -> Option<Moment> {
         let from = self.elapsed();
         let to = from + self.reporting.every;
-        if to > self.length {
+        if to > self.length || self.time(to) >= Time::MAX {
             return None;
         }
         let mut moment = Moment {
