@@ -107,10 +107,10 @@ fn add(add: Add, store: &mut Store) -> anyhow::Result<ExitCode> {
     let outcome = store.put_bodies(std::slice::from_ref(&body), clash)?;
     let (name, facts) = (printable(&body.name), facts(&body));
     if let (Some(stored), false) = (&stored, outcome.refused.is_empty()) {
-        anstream::eprintln!(
-            "warecast: body {name} is there already: {}. Add --replace to change it",
+        screen::complain(&format!(
+            "body {name} is there already: {}. Add --replace to change it",
             self::facts(stored)
-        );
+        ));
         return Ok(ExitCode::from(REFUSED));
     }
     let done = match (outcome.added, outcome.replaced) {

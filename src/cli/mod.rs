@@ -126,7 +126,7 @@ pub fn reader_went_away(error: &anyhow::Error) -> bool {
 
 /// One sentence on standard error.
 pub fn say_error(error: &anyhow::Error) {
-    anstream::eprintln!("warecast: {}", words::printable(&format!("{error:#}")));
+    screen::complain(&format!("{error:#}"));
 }
 
 /// All commands, in the order of the help.

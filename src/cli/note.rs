@@ -15,33 +15,39 @@ use std::process::ExitCode;
 
 /// Options of `note`.
 #[derive(clap::Args, Debug)]
-#[command(after_long_help = "\
+#[command(
+    override_usage = "warecast note [OPTIONS] <POT-OR-BOARD>... <ACTION> [DETAIL]",
+    after_long_help = "\
 Actions:
-  cover open|draped|wrapped|cupboard   how it is kept from then on
-  flip                 stood on its rim, or back on its foot
-  move PLACE           stands in another place from then on
-  trim                 clay was cut away
-  attach [WEIGHT]      wet clay was added (a handle, a knob, slip)
-  sponge               water was taken out of the inside
-  wet                  water was brought on
-  on SCALE             stands on that scale or cell from then on
-  off                  lifted off its scale
-  tare WEIGHT          from then on this much else stands on the scale with it
-  verdict soft|right|stiff             the hand's judgement at the moment of trimming
-  length MM            distance between two marks on it, for shrinkage
+  cover open|draped|wrapped|cupboard
+                   how it is kept from then on
+  flip             stood on its rim, or back on its foot
+  move PLACE       stands in another place from then on
+  trim             clay was cut away
+  attach [WEIGHT]  wet clay was added (a handle, a knob, slip)
+  sponge           water was taken out of the inside
+  wet              water was brought on
+  on SCALE         stands on that scale or cell from then on
+  off              lifted off its scale
+  tare WEIGHT      from then on this much else stands on the scale with it
+  verdict soft|right|stiff
+                   the hand's judgement at the moment of trimming
+  length MM        distance between two marks on it, for shrinkage
   outcome sound|cracked-drying|cracked-cooling|warped|burst
-  kiln                 packed in the kiln
-  lost [REASON]        scrapped, reclaimed, broken
+                   what became of it
+  kiln             packed in the kiln
+  lost [REASON]    scrapped, reclaimed, broken
 
 Forecasts follow planned cover, flip and move:
   warecast note north cover open --at \"tomorrow 8:00\"
-A plain \"monday 9:00\" is the coming Monday for these three, the last one for all others; \"last\"
-and \"next\" say which. A note made late corrects the past: it counts from its own time on.")]
+A plain \"monday 9:00\" is the coming Monday for these three, the last one for
+all others; \"last\" and \"next\" say which. A note made late corrects the past:
+it counts from its own time on."
+)]
 pub struct Args {
-    /// Pots, or boards that stand for all their pots, then the action and its detail:
-    /// `planter-1 jar-2 cover wrapped`
-    #[arg(required = true, num_args = 2.., value_name = "POT-OR-BOARD… ACTION [DETAIL]",
-        add = completions::note())]
+    /// Pots, or boards that stand for all their pots, then what was done (`planter-1 jar-2 cover
+    /// wrapped`)
+    #[arg(required = true, value_name = "WORDS", add = completions::note())]
     words: Vec<String>,
     /// When (18:25, 9am, yesterday 9:10, monday 9:00, 40 min ago, in 3 h, 2031-04-02 18:25,
     /// RFC 3339) [default: now]
@@ -151,12 +157,12 @@ fn put(
     if stored.refused.is_empty() {
         return Ok(ExitCode::SUCCESS);
     }
-    anstream::eprintln!(
-        "warecast: {} noted otherwise at {} for {}: add --replace if that was wrong",
+    screen::complain(&format!(
+        "{} noted otherwise at {} for {}: add --replace if that was wrong",
         first.action.word(),
         words.time(first.time),
         pots(&|i| stored.refused.contains(&i))
-    );
+    ));
     Ok(ExitCode::from(REFUSED))
 }
 

@@ -121,11 +121,11 @@ fn add(add: &Add, words: &Words, store: &mut Store) -> anyhow::Result<ExitCode> 
         list((0..pots.len()).filter(|&i| keep(i)).map(|i| pots[i].name.as_str()))
     };
     if !outcome.refused.is_empty() {
-        anstream::eprintln!(
-            "warecast: there already, with other values: {}. Add --replace to change what is \
+        screen::complain(&format!(
+            "there already, with other values: {}. Add --replace to change what is \
              given; the rest stays as it is",
             names(&|i| outcome.refused.contains(&i))
-        );
+        ));
     }
     if outcome.refused.len() < pots.len() {
         let kept = |i: usize| !outcome.refused.contains(&i);

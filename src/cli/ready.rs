@@ -3,7 +3,7 @@
 use super::completions;
 use super::names::{Roll, list};
 use super::report::looking_at;
-use super::screen::CAUTION;
+use super::screen::{self, CAUTION};
 use super::{Context, FAILED, REFUSED};
 use crate::answers;
 use crate::core::report::{FireCall, PotAnswer, TrimCall};
@@ -15,19 +15,19 @@ use std::process::ExitCode;
 /// Options of `ready`.
 #[derive(clap::Args, Debug)]
 #[command(after_long_help = "\
-Names go to standard output, one per line: for `trim` in the order in which their windows close.
-Everything else goes to standard error.
+Names go to standard output, one per line: for `trim` in the order in which
+their windows close. Everything else goes to standard error.
 
 Exit status:
   0  at least one pot is ready
   1  none is
-  2  none is, but for at least one that cannot be told, since it was not weighed lately (it is
-     named on standard error); or it could not be found out at all
+  2  none is, but for at least one that cannot be told, since it was not weighed
+     lately (it is named on standard error); or it could not be found out at all
 
-Not weighed lately: not for 24 h, or the report warns of it (`reading-stale`). A pot that was not
-weighed for 24 h is never named as ready. `fire` means: no further drying
-detected in this air. Whether a firing is right is for the potter, the kiln maker's instructions
-and local codes to say.")]
+Not weighed lately: not for 24 h, or the report warns of it (`reading-stale`).
+A pot that was not weighed for 24 h is never named as ready. `fire` means: no
+further drying detected in this air. Whether a firing is right is for the
+potter, the kiln maker's instructions and local codes to say.")]
 pub struct Args {
     /// Ready for what
     what: What,
@@ -76,13 +76,13 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     }
     out.flush()?;
     if !doubtful.is_empty() {
-        anstream::eprintln!(
-            "warecast: not weighed lately: {}. Weigh again: warecast weigh POT GRAMS",
+        screen::complain(&format!(
+            "not weighed lately: {}. Weigh again: warecast weigh POT GRAMS",
             list(&doubtful)
-        );
+        ));
     }
     if args.what == What::Fire && !ready.is_empty() {
-        anstream::eprintln!("{CAUTION}");
+        screen::complain(CAUTION);
     }
     Ok(match (ready.is_empty(), doubtful.is_empty()) {
         (false, _) => ExitCode::SUCCESS,

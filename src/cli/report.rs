@@ -14,14 +14,15 @@ use std::process::ExitCode;
 #[derive(clap::Args, Debug)]
 #[command(after_long_help = "\
 What the columns mean:
-  grams    water that will still leave in this air, and in brackets the range that holds in
-           8 of 10 cases. A wide range: weigh the pot once more.
+  grams    water that will still leave in this air; in brackets the range that
+           holds in 8 of 10 cases. Too wide to be of use: weigh the pot again.
   percent  mean water of the pot, of its dry clay.
-  times    in the studio's time zone. \"about\" is the middle of the forecast, in brackets the
-           range that holds in 8 of 10 cases. \"kept like this\" means under the covers in the
-           log, with those that are planned.
+  times    in the studio's time zone. \"about\" is the middle of the forecast; in
+           brackets the range that holds in 8 of 10 cases. \"kept like this\"
+           means under the covers in the log, with those that are planned.
 
-With --json only JSON goes to standard output; the same studio and time give the same bytes.")]
+With --json only JSON goes to standard output; the same studio and time give the
+same bytes.")]
 pub struct Args {
     /// The report as it would have been at that time (18:25, yesterday 9:10, 2031-04-02 18:25 …)
     /// [default: now]
@@ -62,7 +63,7 @@ pub fn looking_at(
     let Some(text) = at else { return Ok(words) };
     let when = when::parse(text, words.now, &words.zone, Lean::Past)?;
     if let Some(remark) = when.remark {
-        anstream::eprintln!("warecast: {remark}");
+        screen::complain(&remark);
     }
     context.words(settings, Some(when.time))
 }

@@ -12,7 +12,7 @@ use comfy_table::presets::NOTHING;
 use comfy_table::{Attribute, Cell, CellAlignment, ColumnConstraint, ContentArrangement};
 use comfy_table::{Row, Table, Width};
 use std::fmt::Write as _;
-use std::io::Write as _;
+use std::io::{IsTerminal, Write as _};
 use std::process::ExitCode;
 
 /// Said wherever dryness is named.
@@ -86,7 +86,13 @@ pub fn page(report: &Report, words: &Words, look: &Look) -> String {
         let _ = writeln!(page, "\n{what}\n  {} {how}", look.command);
         return page;
     }
-    let name_width = report.pots.iter().map(|p| p.pot.chars().count()).max().unwrap_or(0).min(24);
+    let water = |pot: &PotAnswer| pot.story.free_water_g.as_ref().map(|g| words.water(g));
+    let widest = |width: &dyn Fn(&PotAnswer) -> usize| report.pots.iter().map(width).max();
+    let widths = [
+        widest(&|pot| pot.pot.chars().count()).unwrap_or(0).min(24),
+        widest(&|pot| water(pot).unwrap_or_default().chars().count()).unwrap_or(0),
+        4,
+    ];
     let sections = [
         (Group::TrimNow, "TRIM NOW", "in this order", AnsiColor::Green),
         (Group::Next, "NEXT", "", AnsiColor::Cyan),
@@ -101,11 +107,11 @@ pub fn page(report: &Report, words: &Words, look: &Look) -> String {
         }
         heading(&mut page, title, if pots.is_empty() { "nothing" } else { subtitle }, colour);
         let rows = pots.into_iter().map(|pot| {
-            let water = pot.story.free_water_g.as_ref().map(|g| words.water(g));
             let share = words::percent(pot.water.now.p50);
-            [printable(&pot.pot).into(), water.unwrap_or_default(), share, story(pot, which, words)]
+            let name = printable(&pot.pot).into();
+            [name, water(pot).unwrap_or_default(), share, story(pot, which, words)]
         });
-        page += &table(rows.collect(), name_width, look.width);
+        page += &table(rows.collect(), widths, look.width);
     }
     attention(&mut page, report, look);
     found(&mut page, report, words, look);
@@ -141,8 +147,14 @@ fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
             format!("{closes}{sure}{kept}")
         }
         Group::Next => {
-            let soon = if pot.trim.call == TrimCall::Soon { "soon: " } else { "" };
-            format!("{soon}{}{kept}", will("opens", "does not open", &pot.trim.opens))
+            let opens = will("opens", "does not open", &pot.trim.opens);
+            let soon = match (pot.trim.call, pot.trim.opens.p50) {
+                // On the middle of the forecast it is open, on most of the draws it is not.
+                (_, Some(time)) if time <= words.now => "look at it: ",
+                (TrimCall::Soon, _) => "soon: ",
+                _ => "",
+            };
+            format!("{soon}{opens}{kept}")
         }
         Group::Drying => {
             let done = pot.trim.call == TrimCall::Done;
@@ -318,9 +330,24 @@ pub fn print(text: &str) -> anyhow::Result<ExitCode> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// Prints a sentence, wrapped to the terminal.
+/// Prints a sentence, wrapped where it goes to a terminal.
 pub fn say(text: &str) -> anyhow::Result<ExitCode> {
-    print(&format!("{text}\n"))
+    print(&sentence(text, std::io::stdout().is_terminal()))
+}
+
+/// What went wrong, or ought to be known, on standard error.
+pub fn complain(text: &str) {
+    let text = sentence(&format!("warecast: {text}"), std::io::stderr().is_terminal());
+    anstream::eprint!("{text}");
+}
+
+/// Wrapped for a terminal, else in one piece; what does not print is spelled out.
+fn sentence(text: &str, terminal: bool) -> String {
+    let lines = text.lines().map(printable);
+    match terminal {
+        true => lines.map(|line| paragraph(&line, 0, terminal_width())).collect(),
+        false => lines.map(|line| format!("{line}\n")).collect(),
+    }
 }
 
 /// Rows in columns under a bold header; the last column wraps.
@@ -344,7 +371,7 @@ pub fn columns(header: &[&str], rows: Vec<Vec<String>>) -> String {
 const NARROW: u16 = 64;
 
 /// Name, grams, percent and words in columns; on a narrow terminal under each other.
-fn table(rows: Vec<[String; 4]>, name_width: usize, width: u16) -> String {
+fn table(rows: Vec<[String; 4]>, widths: [usize; 3], width: u16) -> String {
     let mut table = Table::new();
     table.load_style(NOTHING).set_content_arrangement(ContentArrangement::Dynamic);
     table.force_no_tty().enforce_styling().set_width(width);
@@ -358,9 +385,10 @@ fn table(rows: Vec<[String; 4]>, name_width: usize, width: u16) -> String {
             Row::from(vec![name, right(water), right(share), Cell::new(words)])
         });
     }
-    let lower = |n: usize| ColumnConstraint::LowerBoundary(Width::Fixed(n as u16));
-    // Two columns before the name and two between columns.
-    table.set_constraints([lower(name_width + 2), lower(16), lower(6)]);
+    // Two more: the columns' distance.
+    table.set_constraints(
+        widths.map(|n| ColumnConstraint::LowerBoundary(Width::Fixed(n as u16 + 2))),
+    );
     for column in table.column_iter_mut() {
         column.set_padding((2, 0));
     }
@@ -483,24 +511,24 @@ mod tests {
             "Pots as of Wed 2 Apr 2031 18:00",
             "",
             "TRIM NOW – in this order",
-            "  planter-3    56 g (51–61)   17%  closes about today 20:40 (19:20–22:30)",
-            "  planter-2    56 g (51–61)   17%  closes about tomorrow 03:00 (today 23:00 –",
-            "                                   tomorrow 07:30); 66% sure; draped",
+            "  planter-3     56 g (51–61)   17%  closes about today 20:40 (19:20–22:30)",
+            "  planter-2     56 g (51–61)   17%  closes about tomorrow 03:00 (today 23:00 –",
+            "                                    tomorrow 07:30); 66% sure; draped",
             "",
             "NEXT",
-            "  jar-2        56 g (51–61)   17%  soon: opens about today 19:30 (18:30–20:30)",
-            "  jar-1        56 g (51–61)   17%  does not open within 30 days, kept like this;",
-            "                                   wrapped",
+            "  jar-2         56 g (51–61)   17%  soon: opens about today 19:30 (18:30–20:30)",
+            "  jar-1         56 g (51–61)   17%  does not open within 30 days, kept like",
+            "                                    this; wrapped",
             "",
             "DRYING",
-            "  lid-1        56 g (51–61)   17%  trimmed; dry about Fri 19:00 (Fri 08:00 – Sun",
-            "                                   04:00)",
+            "  lid-1         56 g (51–61)   17%  trimmed; dry about Fri 19:00 (Fri 08:00 –",
+            "                                    Sun 04:00)",
             "",
             "DRY – no further drying detected in this air",
             "  lid-2      0.4 g (0.1–0.7)  2.1%  97% sure; weighed today 17:55",
             "",
             "DOUBTFUL – dry on the mean, but",
-            "  lid-3        56 g (51–61)   17%  last weighed 31 h ago: weigh it again.",
+            "  lid-3         56 g (51–61)   17%  last weighed 31 h ago: weigh it again.",
             "",
             "ATTENTION",
             "  jar-1, jar-2: no room sensor: wider.",
@@ -533,6 +561,15 @@ mod tests {
         assert!(!page.contains("turns to steam"), "{page}");
         let none = plain(&Report { at: now(), pots: vec![] }, 80);
         assert!(none.contains("warecast pot add NAME --body BODY"), "{none}");
+    }
+
+    #[test]
+    fn a_window_that_may_be_open_asks_for_a_look() {
+        let mut perhaps = pot("lid-1", TrimCall::Soon, FireCall::Wait);
+        perhaps.trim.opens = times(-16.0, -0.5, 2.0);
+        let page = plain(&Report { at: now(), pots: vec![perhaps] }, 110);
+        let line = "look at it: opens about today 17:30 (today 02:00 – today 20:00)";
+        assert!(page.contains(line), "{page}");
     }
 
     #[test]

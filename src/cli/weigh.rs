@@ -23,9 +23,10 @@ const HEAVIEST_G: f64 = 200_000.0;
 /// Options of `weigh`.
 #[derive(clap::Args, Debug)]
 #[command(after_long_help = "\
-Without a weight the next one at which a scale comes to rest is taken: from --port, else from the
-port in studio.toml whose source is \"bench\", else from the only port there. Call it, put the pot
-on the scale, take the hands away. While `watch` runs it holds its ports and stores what they say:
+Without a weight the next one at which a scale comes to rest is taken: from
+--port, else from the port in studio.toml whose source is \"bench\", else from the
+only port there. Call it, put the pot on the scale, take the hands away. While
+`watch` runs it holds its ports and stores what they say:
 `warecast note POT on SCALE` tells it whose weights they are.")]
 pub struct Args {
     /// The pot
@@ -93,7 +94,7 @@ fn typed(args: &Args, words: &Words) -> anyhow::Result<Reading> {
 fn past(text: &str, words: &Words) -> anyhow::Result<Time> {
     let when = when::parse(text, words.now, &words.zone, Lean::Past)?;
     if let Some(remark) = when.remark {
-        anstream::eprintln!("warecast: {remark}");
+        screen::complain(&remark);
     }
     if in_future(when.time, words.now) {
         anyhow::bail!(
@@ -176,9 +177,9 @@ fn put(
     let stored = store.append(&[weight], clash)?;
     let (name, when) = (printable(pot), words.time(time));
     if !stored.refused.is_empty() {
-        anstream::eprintln!(
-            "warecast: {name} has another weight noted at {when}: add --replace if that was wrong"
-        );
+        screen::complain(&format!(
+            "{name} has another weight noted at {when}: add --replace if that was wrong"
+        ));
         return Ok(ExitCode::from(REFUSED));
     }
     let change = match before {
