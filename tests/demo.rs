@@ -50,6 +50,10 @@ fn what_the_shelf_says_is_in_the_studio_and_the_report() {
     assert!(said.contains("saucer-1: off the wheel") && said.contains("Try next"), "{said}");
     assert!(fs::read_to_string(folder.join("ABOUT.txt")).unwrap().contains("made up"));
 
+    for picture in ["saucer-1.svg", "jar-1.png"] {
+        assert!(fs::metadata(folder.join(picture)).unwrap().len() > 1000, "{picture}");
+    }
+
     // Every sample of the shelf is stored, to the last one, and so is what people did.
     let mut shelf = shelf();
     let (mut moments, mut done) = (0, Vec::new());

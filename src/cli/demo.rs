@@ -6,7 +6,7 @@
 
 use super::simulate::{Diary, absolute, positive, refused, stop_when_asked};
 use super::words::shell_word;
-use super::{Context, FAILED, report};
+use super::{Context, FAILED, plot, report};
 use crate::clock;
 use crate::records::{Action, Cover, Quantity};
 use crate::simulate::play::{End, Pace, play};
@@ -46,6 +46,7 @@ what they weigh. No clay has been measured for it. Delete the folder when you ar
 
 studio.toml, studio.db   the studio: settings and database
 watch.log                what the daemon said while it read the made-up shelf
+*.svg, *.png             pictures of two pots
 ";
 
 /// Options of `demo`.
@@ -125,13 +126,33 @@ pub fn run(args: Args, _context: &Context) -> anyhow::Result<ExitCode> {
         begun.elapsed().as_secs_f64(),
         local(shelf.now())
     );
-    show(&folder, shelf.now())
+    let context = Context { studio: folder.clone() };
+    let at = shelf.now().to_string();
+    let status = report::run(report::Args { at: Some(at), json: false }, &context)?;
+    draw(&shelf, &context)?;
+    say_what_next(&folder, shelf.now());
+    Ok(status)
 }
 
-/// The report as of the shelf's last moment, and what to try next.
-fn show(folder: &Path, at: Time) -> anyhow::Result<ExitCode> {
-    let context = Context { studio: folder.to_owned() };
-    let status = report::run(report::Args { at: Some(at.to_string()), json: false }, &context)?;
+/// Draws two pots as of the shelf's last moment, as `plot` would.
+fn draw(shelf: &Shelf, context: &Context) -> anyhow::Result<()> {
+    anstream::eprintln!();
+    for (pots, ending) in [(["planter-2", "saucer-1"], "svg"), (["jar-1", "saucer-1"], "png")] {
+        // A demo that was cut short may not have the first of them.
+        let Some(pot) = pots.into_iter().find(|pot| shelf.truth(pot).is_some()) else { continue };
+        let args = plot::Args {
+            pot: pot.into(),
+            output: Some(context.studio.join(format!("{pot}.{ending}"))),
+            at: Some(shelf.now().to_string()),
+            force: false,
+        };
+        plot::run(args, context)?;
+    }
+    Ok(())
+}
+
+/// Commands to try, ready to be pasted.
+fn say_what_next(folder: &Path, at: Time) {
     let program = std::env::args().next().unwrap_or_else(|| "warecast".into());
     let program = shell_word(&program);
     let studio = format!("{program} --studio {}", shell_word(&folder.to_string_lossy()));
@@ -144,6 +165,8 @@ fn show(folder: &Path, at: Time) -> anyhow::Result<ExitCode> {
          \n  write down a trim, and look again\
          \n    {studio} note planter-2 trim --at {later}\
          \n    {studio} report --at {later}\
+         \n  the picture of another pot\
+         \n    {studio} plot tall-planter --at {now} --output {picture}\
          \n  the report for programs\
          \n    {studio} report --at {now} --json\
          \n  a shelf that goes by the clock, and the daemon that reads it (in two terminals)\
@@ -151,8 +174,8 @@ fn show(folder: &Path, at: Time) -> anyhow::Result<ExitCode> {
          \n    {program} --studio warecast-live watch --port warecast-live/port",
         about = folder.join("ABOUT.txt").display(),
         now = when(at),
+        picture = shell_word(&folder.join("tall-planter.svg").to_string_lossy()),
     );
-    Ok(status)
 }
 
 /// Makes the folder, or takes one that is there and empty.

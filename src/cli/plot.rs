@@ -26,17 +26,17 @@ Nothing is said by colour alone; with NO_COLOR set, the picture is grey.")]
 pub struct Args {
     /// The pot
     #[arg(add = completions::pots())]
-    pot: String,
+    pub pot: String,
     /// Where to, ending in .svg or .png [default: the pot's name and .svg, here]
     #[arg(short, long, value_name = "FILE")]
-    output: Option<PathBuf>,
+    pub output: Option<PathBuf>,
     /// As it would have been at that time (18:25, yesterday 9:10, 2031-04-02 18:25 …)
     /// [default: now]
     #[arg(long, value_name = "WHEN")]
-    at: Option<String>,
+    pub at: Option<String>,
     /// Overwrite the file if it exists
     #[arg(long)]
-    force: bool,
+    pub force: bool,
 }
 
 /// Runs `plot`.

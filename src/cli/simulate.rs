@@ -59,8 +59,8 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let length = args.days.map_or(f64::INFINITY, |days| days * DAY);
     let start = match &args.from {
         Some(text) => Time::parse_rfc3339(text).with_context(|| format!("--from {text:?}"))?,
-        None if args.speed > 1.0 && length.is_finite() => clock::now().plus(-length),
-        None => clock::now(),
+        None if args.speed > 1.0 && length.is_finite() => whole(clock::now().plus(-length)),
+        None => whole(clock::now()),
     };
     absolute(start, length)?;
     let scenario = scenario::shelf(args.seed, args.pots.into(), seconds_of_day(start));
@@ -163,6 +163,11 @@ pub(super) fn stop_when_asked() -> anyhow::Result<Arc<AtomicBool>> {
         flag.store(true, Ordering::Relaxed);
     })?;
     Ok(asked)
+}
+
+/// The second that it lies in: nobody wants to read more of it.
+fn whole(time: Time) -> Time {
+    Time::from_seconds(time.seconds().floor())
 }
 
 /// Lines carry absolute times, which RFC 8428 knows by their size: 2²⁸ s after 1970 and above.
