@@ -192,8 +192,14 @@ fn the_window_lies_at_its_mass() {
     let window = elements.iter().find(|n| n.attribute("fill") == Some("#ECAA3C")).unwrap();
     let points = window.attribute("points").unwrap().split_whitespace();
     let ys: Vec<f64> = points.map(|p| p.split_once(',').unwrap().1.parse().unwrap()).collect();
-    let lowest = ys.iter().copied().filter(|y| (y - expected).abs() < 6.0).count();
-    assert!(lowest > 10, "expected an edge at {expected}: {ys:?}");
+    // Words stand a hair (4 of these units) below their mark.
+    let near = |y: f64| ys.iter().copied().find(|v| (v - y).abs() < 6.0);
+    let lower = near(expected).unwrap_or_else(|| panic!("no edge at {expected}: {ys:?}"));
+    let upper = near(lower - 355.0 * 0.07 * per_gram);
+    assert!(upper.is_some(), "no upper edge 7 % of 355 g above: {ys:?}");
+    // Before the trim the pot had 402 g of dry clay: 16 % water made it 466.3 g.
+    let before = near(y_of("450") - 16.3 * per_gram);
+    assert!(before.is_some(), "no edge before the trim: {ys:?}");
 }
 
 /// Pixels of a name that only the compiled-in font can have made: no font of the machine is ever
