@@ -568,7 +568,7 @@ mod tests {
         let mut perhaps = pot("lid-1", TrimCall::Soon, FireCall::Wait);
         perhaps.trim.opens = times(-16.0, -0.5, 2.0);
         let page = plain(&Report { at: now(), pots: vec![perhaps] }, 110);
-        let line = "look at it: opens about today 17:30 (today 02:00 – today 20:00)";
+        let line = "look at it: opens about today 18:00 (02:00–20:00)";
         assert!(page.contains(line), "{page}");
     }
 

@@ -530,7 +530,9 @@ mod tests {
         }
 
         #[test]
-        fn no_text_is_a_weight_that_is_not_finite(text in "([0-9]{1,3}|[. -]|lb|oz|g|kg|e|.){0,6}") {
+        fn no_text_is_a_weight_that_is_not_finite(
+            text in "([0-9]{1,3}|[. -]|lb|oz|g|kg|e|.){0,6}",
+        ) {
             for units in [Units::Metric, Units::Us] {
                 if let Ok(g) = parse_mass(&text, units) {
                     proptest::prop_assert!(g.is_finite());
