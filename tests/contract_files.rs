@@ -352,6 +352,10 @@ fn the_commands_say_what_happened_and_exit_accordingly() {
     assert!(said.contains("holds none of bodies.csv"), "{said}");
     assert_eq!((status, studio.exists()), (Some(2), false));
 
+    let nowhere = path(&nothing.path().join("x"));
+    let expected = format!("warecast: {nowhere}: there is nothing of that name\n");
+    assert_eq!(run(&["import", &nowhere]), (Some(2), expected));
+
     let files = scenario();
     let (status, said) = run(&["import", &path(files.path())]);
     assert_eq!(status, Some(0), "{said}");

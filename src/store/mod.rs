@@ -97,12 +97,12 @@ pub enum StoreError {
     #[error(transparent)]
     Settings(#[from] settings::SettingsError),
     /// A folder or file cannot be read or written.
-    #[error("{path}: {source}")]
+    #[error("{path}: {}", file_trouble(.error))]
     Folder {
         /// Which.
         path: PathBuf,
         /// Why.
-        source: std::io::Error,
+        error: std::io::Error,
     },
     /// A folder without any of the studio files.
     #[error(
@@ -118,7 +118,28 @@ pub enum StoreError {
     Unfit(#[from] rules::Unfit),
     /// The database failed.
     #[error("{DATABASE}: {}", database_trouble(.0))]
-    Database(#[from] rusqlite::Error),
+    Database(rusqlite::Error),
+}
+
+impl From<rusqlite::Error> for StoreError {
+    fn from(error: rusqlite::Error) -> StoreError {
+        StoreError::Database(error)
+    }
+}
+
+/// What a failure of a file or folder means for people, and what to do.
+fn file_trouble(error: &std::io::Error) -> String {
+    use std::io::ErrorKind;
+    let advice = match error.kind() {
+        ErrorKind::NotFound => "there is nothing of that name",
+        ErrorKind::NotADirectory => "this is not a folder",
+        ErrorKind::IsADirectory => "this is a folder, not a file",
+        ErrorKind::PermissionDenied => "no permission; check who owns it",
+        ErrorKind::ReadOnlyFilesystem => "this disk can only be read",
+        ErrorKind::StorageFull => "the disk is full; make room and try again",
+        _ => return error.to_string(),
+    };
+    advice.into()
 }
 
 /// What a failure of the database means for people, and what to do.
@@ -171,7 +192,7 @@ impl Store {
 
     /// Opens a studio, and makes it when it is not there.
     pub fn open_or_create(dir: &Path) -> Result<Store, StoreError> {
-        let io = |source| StoreError::Folder { path: dir.into(), source };
+        let io = |error| StoreError::Folder { path: dir.into(), error };
         if !is_there(dir)? {
             std::fs::create_dir_all(dir).map_err(io)?;
             settings::write_default(dir).map_err(io)?;
@@ -335,7 +356,7 @@ impl Store {
 /// Whether there is a database in `dir`.
 fn is_there(dir: &Path) -> Result<bool, StoreError> {
     let path = dir.join(DATABASE);
-    path.try_exists().map_err(|source| StoreError::Folder { path, source })
+    path.try_exists().map_err(|error| StoreError::Folder { path, error })
 }
 
 /// A new file in `dir` under a name of its own, with the usual permissions, gone if dropped.

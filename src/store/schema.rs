@@ -69,7 +69,7 @@ pub(super) const VERSION: i32 = MIGRATIONS.len() as i32;
 
 /// Makes a new, empty database in `dir`. One that somebody else made meanwhile is left alone.
 pub(super) fn create(dir: &Path) -> Result<(), StoreError> {
-    let io = |source| StoreError::Folder { path: dir.into(), source };
+    let io = |error| StoreError::Folder { path: dir.into(), error };
     // Made complete under another name first: whoever looks sees no database, or a whole one.
     let file = super::fresh_file(dir).map_err(io)?;
     let mut db = Connection::open(file.path())?;
@@ -88,7 +88,7 @@ pub(super) fn create(dir: &Path) -> Result<(), StoreError> {
 /// Opens the database in `dir` if it is ours and not of a later program.
 pub(super) fn open(dir: &Path) -> Result<Connection, StoreError> {
     let path = dir.join(DATABASE);
-    if !is_ours(&path).map_err(|source| StoreError::Folder { path: path.clone(), source })? {
+    if !is_ours(&path).map_err(|error| StoreError::Folder { path: path.clone(), error })? {
         return Err(StoreError::NotOurs(path));
     }
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;

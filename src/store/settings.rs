@@ -103,12 +103,12 @@ pub enum Format {
 #[derive(Debug, thiserror::Error)]
 pub enum SettingsError {
     /// The file cannot be read.
-    #[error("{path}: {source}")]
+    #[error("{path}: {}", super::file_trouble(.error))]
     Unreadable {
         /// Which file.
         path: PathBuf,
         /// Why.
-        source: std::io::Error,
+        error: std::io::Error,
     },
     /// Something in it is wrong.
     #[error("{path}:{line}:{column}: {text}")]
@@ -154,7 +154,7 @@ impl Settings {
         match std::fs::read(&path) {
             Ok(bytes) => Settings::parse(&bytes, &path),
             Err(e) if e.kind() == ErrorKind::NotFound => Ok(Settings::default()),
-            Err(source) => Err(SettingsError::Unreadable { path, source }),
+            Err(error) => Err(SettingsError::Unreadable { path, error }),
         }
     }
 

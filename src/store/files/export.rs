@@ -26,7 +26,7 @@ type Csv<'a> = csv::Writer<BufWriter<&'a mut NamedTempFile>>;
 /// Errors: [`StoreError::FileThere`] if one of the files is there, unless `force`; nothing is
 /// written then. Folder, file or database troubles.
 pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, StoreError> {
-    let io = |source| StoreError::Folder { path: folder.into(), source };
+    let io = |error| StoreError::Folder { path: folder.into(), error };
     std::fs::create_dir_all(folder).map_err(io)?;
     let paths = FILES.map(|file| folder.join(file));
     if let Some(there) = paths.iter().find(|path| !force && path.symlink_metadata().is_ok()) {
@@ -49,7 +49,7 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
         let done = if force { part.persist(&path) } else { part.persist_noclobber(&path) };
         done.map_err(|e| match e.error.kind() {
             io::ErrorKind::AlreadyExists => StoreError::FileThere(path),
-            _ => StoreError::Folder { path, source: e.error },
+            _ => StoreError::Folder { path, error: e.error },
         })?;
     }
     crate::store::sync_folder(folder).map_err(io)?;
@@ -59,7 +59,7 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
 /// What can go wrong while a file is written.
 enum Trouble {
     Database(rusqlite::Error),
-    Csv(csv::Error),
+    File(io::Error),
 }
 
 impl From<rusqlite::Error> for Trouble {
@@ -70,7 +70,11 @@ impl From<rusqlite::Error> for Trouble {
 
 impl From<csv::Error> for Trouble {
     fn from(e: csv::Error) -> Trouble {
-        Trouble::Csv(e)
+        let text = e.to_string();
+        match e.into_kind() {
+            csv::ErrorKind::Io(e) => Trouble::File(e),
+            _ => Trouble::File(io::Error::other(text)),
+        }
     }
 }
 
@@ -78,7 +82,7 @@ impl Trouble {
     fn of(self, path: &Path) -> StoreError {
         match self {
             Trouble::Database(e) => e.into(),
-            Trouble::Csv(e) => StoreError::Folder { path: path.into(), source: e.into() },
+            Trouble::File(error) => StoreError::Folder { path: path.into(), error },
         }
     }
 }

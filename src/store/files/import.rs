@@ -119,22 +119,22 @@ impl Import<'_> {
             other => other,
         };
         let sheet = file.and_then(|file| Sheet::open(file, layout, self.tell));
-        let sheet = sheet.map_err(|source| self.unreadable(layout, source))?;
+        let sheet = sheet.map_err(|e| self.unreadable(layout, e))?;
         if sheet.is_none() {
             self.done.files.push((layout.file, Counts { refused: 1, ..Counts::default() }));
         }
         Ok(sheet)
     }
 
-    fn unreadable(&self, layout: &Layout, source: std::io::Error) -> StoreError {
-        StoreError::Folder { path: self.folder.join(layout.file), source }
+    fn unreadable(&self, layout: &Layout, error: std::io::Error) -> StoreError {
+        StoreError::Folder { path: self.folder.join(layout.file), error }
     }
 
     /// Goes to the next row; tells and counts those that cannot be taken apart.
     fn next(&mut self, sheet: &mut Sheet, counts: &mut Counts) -> Result<bool, StoreError> {
         let layout = sheet.layout();
         loop {
-            let next = sheet.next().map_err(|source| self.unreadable(layout, source))?;
+            let next = sheet.next().map_err(|e| self.unreadable(layout, e))?;
             match next {
                 None => return Ok(false),
                 Some(Ok(())) => return Ok(true),
@@ -174,7 +174,7 @@ impl Import<'_> {
         let mut batch: Vec<Pending> = Vec::new();
         let mut defects: Vec<Defect> = Vec::new();
         loop {
-            let next = sheet.next().map_err(|source| self.unreadable(&READINGS, source))?;
+            let next = sheet.next().map_err(|e| self.unreadable(&READINGS, e))?;
             let ended = next.is_none();
             match next {
                 None => {}

@@ -50,8 +50,7 @@ pub enum Note {
 ///
 /// Errors: [`StoreError::Folder`] if it cannot be read, [`StoreError::NothingToImport`].
 pub fn check_folder(folder: &Path) -> Result<(), StoreError> {
-    std::fs::read_dir(folder)
-        .map_err(|source| StoreError::Folder { path: folder.into(), source })?;
+    std::fs::read_dir(folder).map_err(|error| StoreError::Folder { path: folder.into(), error })?;
     if FILES.iter().any(|file| folder.join(file).exists()) {
         return Ok(());
     }
