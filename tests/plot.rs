@@ -300,6 +300,53 @@ fn names_become_safe_file_names() {
     assert!(plot::file_name(&"茶".repeat(100), "svg").as_os_str().len() <= 204);
 }
 
+/// The command on an invented studio: a planter weighed every hour while it dries.
+#[test]
+fn the_command_draws_into_a_file_of_its_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let (files, here) = (folder.path().join("files"), folder.path().join("here"));
+    fs::create_dir(&files).unwrap();
+    fs::create_dir(&here).unwrap();
+    fs::write(files.join("bodies.csv"), "body,bag_water_wet_percent\ngrogged,20\n").unwrap();
+    let pot = "body,made_at,ball_g,wall_mm,base_mm\n";
+    let pots = format!("pot,{pot}planter & <saucer>,grogged,{MADE},1000,6,8\n");
+    fs::write(files.join("pots.csv"), pots).unwrap();
+    let readings: String = (0..12)
+        .map(|h| {
+            let grams = 960.0 - 9.5 * f64::from(h);
+            format!("{},bench,mass,{grams},g,planter & <saucer>\n", at(f64::from(h)))
+        })
+        .collect();
+    let header = "time,source,quantity,value,unit,pot\n";
+    fs::write(files.join("readings.csv"), format!("{header}{readings}")).unwrap();
+    let studio = folder.path().join("studio");
+    let warecast = |grey: bool, arguments: &[&str]| {
+        let mut command = assert_cmd::Command::cargo_bin("warecast").unwrap();
+        command.env_remove("NO_COLOR").env("TZ", "UTC").current_dir(&here);
+        if grey {
+            command.env("NO_COLOR", "1");
+        }
+        command.arg("--studio").arg(&studio).args(arguments).assert()
+    };
+    warecast(false, &["import", files.to_str().unwrap()]).success();
+    let at_11h = at(11.0).to_string();
+    let plot = ["plot", "planter & <saucer>", "--at", &at_11h];
+    warecast(false, &plot).success();
+    let drawn = here.join("planter----saucer.svg");
+    let first = fs::read_to_string(&drawn).unwrap();
+    assert!(has(&texts(&first), "planter & <saucer>"));
+    let said = warecast(false, &plot).code(2).get_output().stderr.clone();
+    assert!(String::from_utf8_lossy(&said).contains("--force"), "{said:?}");
+    assert_eq!(fs::read_to_string(&drawn).unwrap(), first);
+    warecast(true, &[&plot[..], &["--force"]].concat()).success();
+    let grey = fs::read_to_string(&drawn).unwrap();
+    let colours = regex::Regex::new("#([0-9A-F]{2})([0-9A-F]{2})([0-9A-F]{2})").unwrap();
+    assert!(colours.captures_iter(&grey).all(|c| c[1] == c[2] && c[2] == c[3]));
+    assert!(colours.captures_iter(&first).any(|c| c[1] != c[3]));
+    warecast(false, &["plot", "planter & <saucer>", "--at", "2031-04-01T00:00:00Z"]).code(2);
+    warecast(false, &["plot", "planter"]).code(2);
+}
+
 /// For eyes: `PLOT_INTO=folder cargo test --test plot show -- --ignored`.
 #[test]
 #[ignore = "writes pictures to look at"]
