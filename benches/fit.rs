@@ -1,8 +1,8 @@
 //! The fit of one pot, against the same drying model fitted by SciPy (`rival_fit.py`).
 //!
 //! Ours: priors, the cut into steps, two rounds of whitened least squares with covariance. Theirs:
-//! the same steps, weights and priors, plain white noise, by `scipy.optimize.least_squares`. Neither
-//! counts reading the studio; Python's import and compilation are not counted.
+//! the same steps, weights and priors, plain white noise, by `scipy.optimize.least_squares`.
+//! Neither counts reading the studio; Python's import and compilation are not counted.
 
 mod shelf;
 

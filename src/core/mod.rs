@@ -5,8 +5,8 @@
 //!
 //! ```text
 //! handling   log and trace together ──┐
-//! room       measured and coming air ─┼─► inference  priors, fit, posterior ─► forecast ─► readiness
-//! drying     one pot forward in time ─┘                (air, clay beneath)       draws       calls
+//! room       measured and coming air ─┼─► inference  priors, fit, draws ─► forecast ─► readiness
+//! drying     one pot forward in time ─┘              (air, clay beneath)   quantiles   calls
 //! ```
 
 pub mod air;
