@@ -45,3 +45,56 @@ pub fn of_pots(studio: &Studio, names: &[&Name]) -> Vec<PotAnswer> {
     answers.sort_by_key(|(index, _)| *index);
     answers.into_iter().map(|(_, answer)| answer).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::{Point, Pot, Weighings};
+    use crate::units::Time;
+
+    /// More pots than cores, weighed a few times each; the weights are invented.
+    fn studio() -> Studio {
+        let made = Time::parse_rfc3339("2031-04-02T09:00:00Z").unwrap();
+        let mut studio = Studio { at: made.plus(36_000.0), ..Studio::default() };
+        for n in 0..9 {
+            let name = format!("planter-{n}");
+            let pot = Pot {
+                name: name.clone(),
+                body: "smooth-stone".into(),
+                made_at: made,
+                ball_g: Some(600.0 + 50.0 * f64::from(n)),
+                tare_g: None,
+                wall_mm: Some(5.0),
+                base_mm: Some(7.0),
+                lot: None,
+                board: None,
+                like: None,
+                place: None,
+            };
+            let weighing = |k: u32| Point {
+                time: made.plus(9000.0 * f64::from(k)),
+                value: 580.0 + 50.0 * f64::from(n) - 9.0 * f64::from(k),
+            };
+            studio.weighings.insert(name.clone(), Weighings((0..4).map(weighing).collect()));
+            studio.pots.insert(name, pot);
+        }
+        studio
+    }
+
+    #[test]
+    fn many_threads_say_what_one_says() {
+        let studio = studio();
+        let report = report(&studio);
+        assert_eq!(report.pots.len(), 9);
+        assert_eq!(report, crate::core::assess(&studio));
+    }
+
+    #[test]
+    fn some_pots_come_in_the_order_asked_and_unknown_ones_are_left_out() {
+        let names: Vec<Name> = ["planter-3", "teapot", "planter-1"].map(Into::into).into();
+        let asked: Vec<&Name> = names.iter().collect();
+        let answers = of_pots(&studio(), &asked);
+        let got: Vec<&str> = answers.iter().map(|answer| answer.pot.as_str()).collect();
+        assert_eq!(got, ["planter-3", "planter-1"]);
+    }
+}

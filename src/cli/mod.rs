@@ -44,7 +44,17 @@ pub const FAILED: u8 = 2;
 
 /// Weighs drying pots and says when each can be trimmed and when it is bone-dry.
 #[derive(Parser, Debug)]
-#[command(name = "warecast", version, max_term_width = 100, subcommand_required = true)]
+#[command(
+    name = "warecast",
+    version,
+    max_term_width = 100,
+    subcommand_required = true,
+    after_help = "\
+Exit status: 0 done; 1 some rows were refused, or (ready) nothing is ready;
+2 wrong usage, or it could not be done.
+WARECAST_LOG says how much is told on the way: error, warn, info, debug.
+NO_COLOR=1 keeps colours away."
+)]
 pub struct Cli {
     /// The studio's folder [default: warecast in the user's data folder]
     #[arg(

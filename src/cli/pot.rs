@@ -265,29 +265,29 @@ fn list_all(all: bool, words: &Words, store: &Store) -> anyhow::Result<ExitCode>
 fn show(name: &str, words: &Words, store: &Store) -> anyhow::Result<ExitCode> {
     let roll = Roll::read(store)?;
     let pot = roll.find(name)?;
-    let mut page = format!("{}: {}.\n", printable(name), facts(pot, words));
-    let log = roll.log(name);
+    screen::say(&format!("{}: {}.", printable(name), facts(pot, words)))?;
+    let known = |row: &&HandlingRow| row.time <= words.now || row.action.can_be_planned();
+    let log: Vec<_> = roll.log(name).iter().filter(known).map(|row| log_line(row, words)).collect();
     if !log.is_empty() {
-        page += "\nLog\n";
-        page += &screen::columns(&[], log.iter().map(|row| log_line(row, words)).collect());
+        screen::print(&format!("\nLog\n{}", screen::columns(&[], log)))?;
     }
     let studio = store.studio_of(words.now, std::slice::from_ref(&pot.name))?;
-    if let Some(last) = studio.weighings.get(name).and_then(|w| w.0.last()) {
-        let count = studio.weighings[name].0.len();
-        page += &format!(
-            "\nWeighed {count} times, last {} ({}): {} with what stood on the scale.\n",
+    let weighings = studio.weighings.get(name).map_or(&[][..], |weighings| &weighings.0);
+    screen::say(&match weighings.last() {
+        Some(last) => format!(
+            "\nWeighed {}, last {} ({}): {} with what stood on the scale.",
+            if weighings.len() == 1 { "once".into() } else { format!("{} times", weighings.len()) },
             words.time(last.time),
             words.distance(last.time),
             words.weighed(last.value)
-        );
-    } else {
-        page += "\nNot weighed yet.\n";
-    }
+        ),
+        None => "\nNot weighed yet.".into(),
+    })?;
     for answer in answers::of_pots(&studio, &[&pot.name]) {
-        page += &format!("\nAs of {}\n", words.full_time(words.now));
-        page += &screen::one_pot(&answer, words);
+        screen::print(&format!("\nAs of {}\n", words.full_time(words.now)))?;
+        screen::print(&screen::one_pot(&answer, words))?;
     }
-    screen::print(&page)
+    Ok(ExitCode::SUCCESS)
 }
 
 fn log_line(row: &HandlingRow, words: &Words) -> Vec<String> {
