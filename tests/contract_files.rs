@@ -8,7 +8,7 @@ mod studio_files;
 use std::fs;
 use std::path::Path;
 use studio_files::{
-    HANDLING, LENIENT, READINGS, empty, folder, scenario, snapshots, take, with_bowl,
+    AT, HANDLING, LENIENT, READINGS, empty, folder, scenario, snapshots, take, with_bowl,
 };
 use tempfile::TempDir;
 use warecast::records::{Action, Cover, Quantity, Reading};
@@ -332,6 +332,26 @@ fn export_never_overwrites_unless_told() {
     files::export(&store, out.path(), true).unwrap();
     assert_eq!(names(&out), ["bodies.csv", "handling.csv", "pots.csv", "readings.csv"]);
     assert!(fs::read(out.path().join("handling.csv")).unwrap().starts_with(HANDLING.as_bytes()));
+}
+
+#[test]
+fn the_report_of_a_studio_that_went_out_and_in_is_the_same_to_the_byte() {
+    let dir = tempfile::tempdir().unwrap();
+    let run = |studio: &str, args: &[&str]| {
+        let mut command = assert_cmd::Command::cargo_bin("warecast").unwrap();
+        let output = command.current_dir(&dir).args(["--studio", studio]).args(args).unwrap();
+        output.stdout
+    };
+    run("first", &["import", scenario().path().to_str().unwrap()]);
+    run("first", &["export", "files"]);
+    run("second", &["import", "files"]);
+    for (at, pots) in AT.into_iter().zip([1, 2, 2, 3, 3, 3]) {
+        let [first, second] =
+            ["first", "second"].map(|studio| run(studio, &["report", "--json", "--at", at]));
+        let report: serde_json::Value = serde_json::from_slice(&first).unwrap();
+        assert_eq!(report["pots"].as_array().unwrap().len(), pots, "{at}");
+        assert_eq!(first, second, "{at}");
+    }
 }
 
 #[test]
