@@ -362,7 +362,8 @@ fn happenings(moment: &Moment) -> Vec<String> {
         match row.action {
             Action::Cover(Cover::Open) => add("opened".into(), &row.pot),
             Action::Cover(cover) => add(cover.word().into(), &row.pot),
-            Action::Trim => add("trimmed, and stood on its rim".into(), &row.pot),
+            Action::Trim => add("trimmed".into(), &row.pot),
+            Action::Flip => add("stood on its rim".into(), &row.pot),
             _ => {}
         }
     }

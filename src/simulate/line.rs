@@ -1,6 +1,7 @@
 //! What the shelf's board sends: SenML packs (RFC 8428), one a line, with absolute times, and now
 //! and then the rubbish that real lines carry.
 
+use crate::records::{Quantity, Reading};
 use crate::units::Time;
 use crc::{CRC_32_ISO_HDLC, Crc};
 use rand::RngExt;
@@ -39,6 +40,27 @@ pub struct Sample {
 }
 
 impl Sample {
+    /// The sample as a reader of its lines would understand it.
+    pub fn readings(&self, shelf: &str) -> Vec<Reading> {
+        let reading = |source: String, quantity, value| Reading {
+            time: self.time,
+            source,
+            quantity,
+            value,
+            pot: None,
+            count: None,
+            spread: None,
+        };
+        let mut readings = vec![
+            reading("room".into(), Quantity::Temperature, self.room.0),
+            reading("room".into(), Quantity::Humidity, self.room.1 / 100.0),
+        ];
+        for (i, grams) in self.cells.iter().enumerate() {
+            readings.push(reading(format!("{shelf}:cell-{}", i + 1), Quantity::Mass, *grams));
+        }
+        readings
+    }
+
     /// The sample as lines: cells are called `shelf:cell-1` and so on.
     pub fn lines(&self, shelf: &str, checksum: bool) -> Vec<u8> {
         let record = |name: String, unit, value| Record {

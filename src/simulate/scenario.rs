@@ -223,29 +223,37 @@ pub fn demo(seed: u64) -> Scenario {
         .covered(at(1, 18.0), Cover::Draped)
         .covered(at(2, 8.5), Cover::Open)
         .trimmed();
-    // Forgotten overnight.
-    let planter_1 = pot("planter-1", &PLANTER, at(2, 9.0), "dune-bag-7", "board-2").on_cell(3);
+    // Forgotten overnight; too late it is stood on its rim.
+    let planter_1 = pot("planter-1", &PLANTER, at(2, 9.0), "dune-bag-7", "board-2")
+        .on_cell(3)
+        .then(at(4, 9.0), Action::Flip);
     let planter_2 = pot("planter-2", &PLANTER, at(3, 11.0), "dune-bag-8", "board-3")
         .on_cell(4)
         .covered(at(3, 18.0), Cover::Wrapped)
-        .covered(at(4, 8.0), Cover::Open);
+        .covered(at(4, 8.0), Cover::Open)
+        .then(at(4, 16.0), Action::Flip);
     let mut twin = pot("planter-3", &PLANTER, at(3, 11.25), "dune-bag-8", "board-3")
         .covered(at(3, 18.0), Cover::Wrapped)
-        .covered(at(4, 8.0), Cover::Open);
+        .covered(at(4, 8.0), Cover::Open)
+        .then(at(4, 16.0), Action::Flip);
     twin.like = Some("planter-2".into());
     let jar_2 = pot("jar-2", &JAR, at(3, 11.75), "harbour-bag-4", "board-4")
         .on_cell(5)
         .covered(at(3, 16.0), Cover::Wrapped)
-        .covered(at(4, 8.0), Cover::Open);
+        .covered(at(4, 8.0), Cover::Open)
+        .then(at(4, 17.5), Action::Flip);
     let tall = pot("tall-planter", &TALL_PLANTER, at(3, 13.0), "dune-bag-8", "board-5")
         .on_cell(6)
         .covered(at(3, 17.5), Cover::Wrapped)
         .covered(at(4, 13.0), Cover::Open)
-        .covered(at(4, 18.0), Cover::Draped);
+        .covered(at(4, 18.0), Cover::Draped)
+        .then(at(5, 9.0), Action::Flip)
+        .covered(at(5, 9.0), Cover::Open);
     let fresh = pot("planter-4", &PLANTER, at(4, 9.25), "dune-bag-8", "board-6")
         .on_cell(7)
         .covered(at(4, 18.0), Cover::Wrapped)
-        .covered(at(5, 8.0), Cover::Open);
+        .covered(at(5, 8.0), Cover::Open)
+        .then(at(5, 16.0), Action::Flip);
     let mut jar_3 = pot("jar-3", &LIDDED_JAR, at(2, 10.0), "harbour-bag-4", "board-2")
         .covered(at(2, 18.0), Cover::Draped)
         .covered(at(3, 9.0), Cover::Open)
