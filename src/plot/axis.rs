@@ -120,12 +120,18 @@ impl Times {
         self.zone.to_datetime(time.timestamp()).strftime(form).to_string()
     }
 
-    /// A time no longer than needed: the clock on the day of `near`, else with its weekday or day.
+    /// Whether two times fall on one local day.
+    pub fn same_day(&self, a: Time, b: Time) -> bool {
+        self.day(a) == self.day(b)
+    }
+
+    /// A time no longer than needed: the clock on the day of `near`, with its weekday in the six
+    /// days after it, else with its date.
     pub fn short(&self, time: Time, near: Time) -> String {
         let days = self.day(time).since(self.day(near)).map_or(99, |span| span.get_days());
         let form = match days {
             0 => "%H:%M",
-            -6..=6 => "%a %H:%M",
+            1..=6 => "%a %H:%M",
             _ => "%-d %b %H:%M",
         };
         self.words(time, form)
