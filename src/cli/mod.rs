@@ -97,12 +97,16 @@ impl Context {
 
     /// How to call this program on this studio again, for commands to copy.
     pub fn command(&self) -> String {
+        // Under the path it was called by, where that is none that the shell looks up.
+        let called = std::env::args().next().filter(|name| name.contains('/'));
+        let program = called.unwrap_or("warecast".into());
+        let program = words::shell_word(&program).into_owned();
         match studio_dir(std::env::var_os("WARECAST_STUDIO").map(PathBuf::from)) {
-            Ok(dir) if dir == self.studio => "warecast".into(),
-            _ => format!(
-                "warecast --studio {}",
-                words::shell_word(&self.studio.display().to_string())
-            ),
+            Ok(dir) if dir == self.studio => program,
+            _ => {
+                let dir = self.studio.display().to_string();
+                format!("{program} --studio {}", words::shell_word(&dir))
+            }
         }
     }
 }
