@@ -350,6 +350,8 @@ impl Screen {
 
 /// What people did, a line for each kind of deed.
 fn happenings(moment: &Moment) -> Vec<String> {
+    let trimmed =
+        |pot: &str| moment.done.iter().any(|row| row.pot == pot && row.action == Action::Trim);
     let mut deeds: Vec<(String, Vec<&str>)> = Vec::new();
     let mut add = |deed: String, pot| match deeds.iter_mut().find(|(d, _)| *d == deed) {
         Some((_, pots)) => pots.push(pot),
@@ -362,8 +364,8 @@ fn happenings(moment: &Moment) -> Vec<String> {
         match row.action {
             Action::Cover(Cover::Open) => add("opened".into(), &row.pot),
             Action::Cover(cover) => add(cover.word().into(), &row.pot),
-            Action::Trim => add("trimmed".into(), &row.pot),
-            Action::Flip => add("stood on its rim".into(), &row.pot),
+            Action::Trim => add("trimmed, and stood on its rim".into(), &row.pot),
+            Action::Flip if !trimmed(&row.pot) => add("stood on its rim".into(), &row.pot),
             _ => {}
         }
     }

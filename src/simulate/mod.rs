@@ -5,8 +5,8 @@
 //! slabs with a diffusivity that depends on their water ([`slab`], [`clay`]); their faces lose
 //! vapour to still air by a heat balance ([`surface`]); a [`pot`] is two such slabs under a
 //! cover; a [`room`] and [`scale`]s with faults stand round it; a [`shelf`] moves a [`scenario`]
-//! on from moment to moment, and [`play`] sends it down a pseudo-terminal ([`pty`]) as [`line`]s.
-//! Names, people and figures of the scenarios are invented.
+//! on from moment to moment, and [`play`] sends it down a pseudo-terminal ([`pty`]) as lines
+//! ([`mod@line`]). Names, people and figures of the scenarios are invented.
 
 pub mod clay;
 pub mod line;

@@ -114,7 +114,7 @@ impl Pty {
     }
 
     /// Waits until the reader has taken what was sent: what it has not, is lost when the terminal
-    /// goes away. Gives up once nothing has been taken for [`PATIENCE`].
+    /// goes away. Gives up once nothing has been taken for three seconds.
     pub fn drain(&self, stop: &dyn Fn() -> bool) -> Result<(), PtyError> {
         // Only the other end can tell what waits there.
         let theirs = open_theirs(&self.path).map_err(|e| PtyError::Write(e.into()))?;

@@ -237,7 +237,7 @@ pub fn demo(seed: u64) -> Scenario {
         .covered(at(4, 8.0), Cover::Open)
         .then(at(4, 16.0), Action::Flip);
     twin.like = Some("planter-2".into());
-    let jar_2 = pot("jar-2", &JAR, at(3, 11.75), "harbour-bag-4", "board-4")
+    let jar_2 = pot("jar-2", &JAR, at(3, 11.0), "harbour-bag-4", "board-4")
         .on_cell(5)
         .covered(at(3, 16.0), Cover::Wrapped)
         .covered(at(4, 8.0), Cover::Open)
