@@ -60,9 +60,15 @@ impl Words {
         self.local(time).strftime("%a %-d %b %Y %H:%M").to_string()
     }
 
-    /// As [`crate::cli::when`] reads it again: `2031-04-02 18:40`.
+    /// As [`crate::cli::when`] reads it again: `2031-04-02 18:40`, or with the offset in the hour
+    /// that comes twice.
     pub fn typed_time(&self, time: Time) -> String {
-        self.local(time).strftime("%Y-%m-%d %H:%M").to_string()
+        let local = self.local(time);
+        let format = match self.zone.to_ambiguous_timestamp(local).is_ambiguous() {
+            true => "%Y-%m-%dT%H:%M:%S%:z",
+            false => "%Y-%m-%d %H:%M",
+        };
+        time.timestamp().to_zoned_datetime(self.zone.clone()).strftime(format).to_string()
     }
 
     /// `just now`, `40 min ago`, `in 3 h`.
@@ -376,6 +382,8 @@ mod tests {
         }
         assert_eq!(looking_back.full_time(looking_back.now), "Wed 2 Apr 2031 18:00");
         assert_eq!(looking_back.typed_time(looking_back.now), "2031-04-02 18:00");
+        let second = looking_back.typed_time(utc("2031-10-26T01:30:00Z"));
+        assert_eq!(second, "2031-10-26T02:30:00+01:00");
     }
 
     #[test]
