@@ -25,7 +25,8 @@ pub struct Args {
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
     /// How many pots, each on a cell of its own
-    #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u8).range(1..=99))]
+    #[arg(long, value_name = "N", default_value_t = 6)]
+    #[arg(value_parser = clap::value_parser!(u8).range(1..=99))]
     pub pots: u8,
     /// How many times faster than the clock
     #[arg(long, value_name = "FACTOR", default_value_t = 1.0, value_parser = positive)]

@@ -21,11 +21,13 @@ const R_VAPOUR: f64 = 461.523;
 const ZERO_CELSIUS: f64 = 273.15;
 /// Standard pressure, Pa (exact; ASHRAE Fundamentals 2017 ch. 1 table 1, sea level).
 const PRESSURE: f64 = 101_325.0;
-/// Density of air at 20 °C and standard pressure, kg/m³ (ideal gas, M = 28.966 g/mol).
+/// Density of air at 20 °C and standard pressure, kg/m³ (ideal gas, M = 28.966 g/mol; ±4 % from
+/// 10 to 30 °C).
 const AIR_DENSITY: f64 = 1.204;
-/// Specific heat of air, J/(kg K), 0–40 °C.
+/// Specific heat of air, J/(kg K), 0–40 °C (ASHRAE Fundamentals 2017 ch. 1).
 const AIR_HEAT: f64 = 1006.0;
-/// Kinematic viscosity of air at 20 °C, m²/s.
+/// Kinematic viscosity of air at 20 °C, m²/s (Incropera & DeWitt, table A.4, from memory, as the
+/// two below; ±6 % from 10 to 30 °C).
 const AIR_VISCOSITY: f64 = 1.51e-5;
 /// Thermal diffusivity of air at 20 °C, m²/s.
 const AIR_DIFFUSIVITY: f64 = 2.12e-5;
@@ -37,7 +39,7 @@ const LEWIS: f64 = 0.87;
 const STEFAN_BOLTZMANN: f64 = 5.670_374e-8;
 /// Emissivity of wet clay against a room; 0.90–0.96 for wet earth and water.
 const EMISSIVITY: f64 = 0.92;
-/// Gravity, m/s².
+/// Gravity, m/s², anywhere on land to 0.3 %.
 const GRAVITY: f64 = 9.81;
 
 /// Vapour conductance of an open surface that a cover's factor is measured against,
@@ -205,9 +207,9 @@ mod tests {
 
     #[test]
     fn wet_wall_in_a_still_room() {
-        // Source: published handbook, energy balance of a wet wall 0.12 m high with Churchill–Chu,
-        // Lewis 0.85^(−2/3) and h_r = 5.2 W/m²K (computed elsewhere; a sanity band of ±30 %, here
-        // held to 8 % since it is the same physics): °C, %RH, surface °C, g/m²h.
+        // Source: the same balance for a wet wall 0.12 m high (Churchill & Chu 1975; Lewis
+        // 0.85^(−2/3); h_r = 5.2 W/m²K), solved independently in Python. It is known to ±30 % as
+        // physics; 8 % is what the other constants may differ by: °C, RH, surface °C, g/m²h.
         for (t, rh, surface, rate) in [
             (15.0, 0.5, 11.7, 41.0),
             (20.0, 0.3, 13.9, 79.0),
@@ -225,8 +227,9 @@ mod tests {
 
     #[test]
     fn film_of_plastic_alone_would_nearly_stop_it() {
-        // Source: polyethylene sheet of 2 mil, 0.79 g/(m² day kPa) (ASHRAE, 0.16 perm): a pot in
-        // unbroken film at 20 °C, 50 % loses 0.79 · 1.17 = 0.92 g/m² day.
+        // Source: polyethylene sheet of 2 mil, 0.16 perm = 0.79 g/(m² day kPa) (ASHRAE
+        // Fundamentals, from memory): a pot in unbroken film at 20 °C, 50 % loses
+        // 0.79 · 1.17 = 0.92 g/m² day.
         let film = 0.79e-3 / 86_400.0 / 1000.0;
         let face = Face { cover: film / OPEN_CONDUCTANCE, ..WALL };
         let loss = face.loss(&RoomAir::still(20.0, 0.5), 1.0);
