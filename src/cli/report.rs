@@ -14,8 +14,8 @@ use std::process::ExitCode;
 #[derive(clap::Args, Debug)]
 #[command(after_long_help = "\
 What the columns mean:
-  grams    water that will still leave in this air; in brackets the range that
-           holds in 8 of 10 cases. Too wide to be of use: weigh the pot again.
+  grams    (or ounces) water that will still leave in this air; in brackets the
+           range that holds in 8 of 10 cases. Too wide: weigh the pot again.
   percent  mean water of the pot, of its dry clay.
   times    in the studio's time zone. \"about\" is the middle of the forecast; in
            brackets the range that holds in 8 of 10 cases. \"kept like this\"

@@ -6,6 +6,7 @@
 use super::words::{self, Words, printable};
 use crate::core::report::{FireCall, PotAnswer, Report, TimeQuantiles, TrimCall};
 use crate::records::Cover;
+use crate::store::settings::Units;
 use crate::units::Time;
 use anstyle::{AnsiColor, Style};
 use comfy_table::presets::NOTHING;
@@ -115,7 +116,7 @@ pub fn page(report: &Report, words: &Words, look: &Look) -> String {
     }
     attention(&mut page, report, look);
     found(&mut page, report, words, look);
-    foot(&mut page, report, look);
+    foot(&mut page, report, words, look);
     page
 }
 
@@ -243,14 +244,17 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
 }
 
 /// What the columns mean, and the caution where dryness was named.
-fn foot(page: &mut String, report: &Report, look: &Look) {
+fn foot(page: &mut String, report: &Report, words: &Words, look: &Look) {
     *page += "\n";
-    *page += &paragraph(
-        "Grams: water that will still leave in this air. Percent: mean water, of dry clay. In \
-         brackets the range that holds in 8 of 10 cases.",
-        0,
-        look.width,
+    let unit = match words.units {
+        Units::Metric => "Grams",
+        Units::Us => "Ounces",
+    };
+    let text = format!(
+        "{unit}: water that will still leave in this air. Percent: mean water, of dry clay. In \
+         brackets the range that holds in 8 of 10 cases."
     );
+    *page += &paragraph(&text, 0, look.width);
     if look.finished > 0 {
         let text = format!("Not shown: {} in the kiln, finished or lost.", look.finished);
         *page += &paragraph(&text, 0, look.width);
@@ -414,7 +418,6 @@ fn lines(table: &Table) -> String {
 mod tests {
     use super::*;
     use crate::core::report::*;
-    use crate::store::settings::Units;
     use jiff::tz::TimeZone;
 
     fn utc(text: &str) -> Time {
@@ -581,6 +584,6 @@ mod tests {
         assert!(page.contains("\u{1b}[1m"), "styled for the eye");
         assert!(!page.contains("\u{1b}[2J"), "text of a file cannot clear the screen");
         assert!(page.contains("\\u{1b}[2Jgone"));
-        assert!(page.contains("2.0 oz (1.8–2.2)"));
+        assert!(page.contains("2.0 oz (1.8–2.2)") && page.contains("\nOunces: water"));
     }
 }
