@@ -20,6 +20,9 @@ pub enum Ends {
 pub enum Framed<'a> {
     /// A line without its end; never empty, at most [`MAX_LINE`] bytes.
     Line(&'a [u8]),
+    /// The same, but nobody saw its beginning: the first one since the port was opened. It may be
+    /// whole, or the rest of one.
+    First(&'a [u8]),
     /// A line grew beyond [`MAX_LINE`]; everything up to its end is passed over.
     TooLong,
 }
@@ -31,12 +34,14 @@ pub struct Framing {
     open: Vec<u8>,
     /// Inside a line that grew too long.
     skipping: bool,
+    /// No line end was seen yet.
+    first: bool,
 }
 
 impl Framing {
     /// At the start of a line.
     pub fn new(ends: Ends) -> Framing {
-        Framing { ends, open: Vec::new(), skipping: false }
+        Framing { ends, open: Vec::new(), skipping: false, first: true }
     }
 
     /// Takes bytes and hands on the lines that they end, in order.
@@ -52,15 +57,16 @@ impl Framing {
             };
             let (head, rest) = (&bytes[..end], &bytes[end + 1..]);
             if self.open.is_empty() && !self.skipping && head.len() <= MAX_LINE {
-                hand_on(head, &mut found);
+                hand_on(head, self.first, &mut found);
             } else {
                 self.keep(head, &mut found);
                 if !self.skipping {
-                    hand_on(&self.open, &mut found);
+                    hand_on(&self.open, self.first, &mut found);
                 }
                 self.open.clear();
                 self.skipping = false;
             }
+            self.first = false;
             bytes = rest;
         }
     }
@@ -68,8 +74,8 @@ impl Framing {
     /// Gives up the open line, as when the port is lost; says whether there was one.
     pub fn cut(&mut self) -> bool {
         let broken = !self.open.is_empty() || self.skipping;
+        *self = Framing { open: std::mem::take(&mut self.open), ..Framing::new(self.ends) };
         self.open.clear();
-        self.skipping = false;
         broken
     }
 
@@ -88,12 +94,12 @@ impl Framing {
     }
 }
 
-fn hand_on(line: &[u8], found: &mut impl FnMut(Framed<'_>)) {
+fn hand_on(line: &[u8], first: bool, found: &mut impl FnMut(Framed<'_>)) {
     let line = line.strip_suffix(b"\r").unwrap_or(line);
     if line.len() > MAX_LINE {
         found(Framed::TooLong);
     } else if !line.is_empty() {
-        found(Framed::Line(line));
+        found(if first { Framed::First(line) } else { Framed::Line(line) });
     }
 }
 
@@ -109,7 +115,7 @@ mod tests {
         for piece in pieces {
             framing.feed(piece, |framed| {
                 out.push(match framed {
-                    Framed::Line(line) => Some(line.to_vec()),
+                    Framed::Line(line) | Framed::First(line) => Some(line.to_vec()),
                     Framed::TooLong => None,
                 });
             });
@@ -148,8 +154,10 @@ mod tests {
         assert!(framing.cut());
         assert!(!framing.cut());
         let mut seen = Vec::new();
-        framing.feed(b"whole\n", |framed| seen.push(framed == Framed::Line(b"whole")));
-        assert_eq!(seen, [true]);
+        framing.feed(b"le\nwhole\n", |framed| {
+            seen.push(framed == Framed::First(b"le") || framed == Framed::Line(b"whole"));
+        });
+        assert_eq!(seen, [true, true]);
     }
 
     proptest! {

@@ -19,7 +19,7 @@ pub enum Fault {
     TooLong,
     /// Bytes that belong to no line, just before one that was read.
     Noise,
-    /// The line broke off as the port was lost.
+    /// Half a line: where the port was opened, or as it was lost.
     CutOff,
     /// The checksum does not fit the line.
     BadChecksum,
@@ -94,7 +94,7 @@ impl Fault {
 
     /// Whether something is wrong, rather than merely of no use here.
     pub fn is_wrong(self) -> bool {
-        !matches!(self, Fault::NotAMeasurement | Fault::Repeated)
+        !matches!(self, Fault::CutOff | Fault::NotAMeasurement | Fault::Repeated)
     }
 }
 

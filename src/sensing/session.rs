@@ -478,7 +478,7 @@ mod tests {
                 "not stored, not JSON (100 times so far)",
             ]
         );
-        assert_eq!(b.faults(), "500 not JSON");
+        assert_eq!(b.faults(), "499 not JSON, 1 half a line");
     }
 
     #[test]

@@ -15,6 +15,8 @@ use tracing::{info, warn};
 const RETRY: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(5));
 /// How often silent sources and a silent port are looked at.
 const TICK: Duration = Duration::from_secs(1);
+/// How often it is said what could not be used, if there was more of it.
+const HEALTH: Duration = Duration::from_secs(3600);
 /// Silence after which the path is checked for leading to another device.
 const CHECK_PATH: Duration = Duration::from_secs(2);
 /// Most that is read at once, and most that is still taken at the end, bytes.
@@ -29,6 +31,8 @@ pub struct Line {
     session: Session,
     inbox: Inbox,
     actions: Vec<Action>,
+    /// When health was said last, and the faults that it held.
+    said: (Instant, u64),
 }
 
 /// Why reading ended.
@@ -46,7 +50,8 @@ impl Line {
         session: Session,
         inbox: Inbox,
     ) -> Line {
-        Line { path: path.into(), baud, format, session, inbox, actions: Vec::new() }
+        let said = (clock::steady(), 0);
+        Line { path: path.into(), baud, format, session, inbox, actions: Vec::new(), said }
     }
 
     /// Tends it until `stop` becomes true; then everything that has come is handed on.
@@ -109,6 +114,7 @@ impl Line {
                         return End::Lost("its path leads to another device, or nowhere".into());
                     }
                     self.say_if_silent(&mut silence, now);
+                    self.say_health(now);
                 }
                 _ = stop.changed() => {
                     self.read_the_rest(&mut port, &mut buffer);
@@ -159,6 +165,17 @@ impl Line {
         if !readings.is_empty() && self.inbox.send(readings).await.is_err() {
             warn!("{}: the store has ended before its port", self.path);
         }
+    }
+
+    fn say_health(&mut self, now: Instant) {
+        let faults = self.session.health().faults.total();
+        if now.saturating_duration_since(self.said.0) < HEALTH {
+            return;
+        }
+        if faults > self.said.1 {
+            self.sum_up();
+        }
+        self.said = (now, faults);
     }
 
     fn sum_up(&self) {

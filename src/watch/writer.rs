@@ -19,7 +19,7 @@ const TRANSACTION: usize = 20_000;
 /// Pause before trying again.
 const RETRY: Duration = Duration::from_secs(1);
 /// How often it is tried again once everything else has stopped.
-const LAST_TRIES: u32 = 10;
+const LAST_TRIES: u32 = 3;
 
 /// Where the ports put their readings.
 pub type Inbox = mpsc::Sender<Vec<Reading>>;

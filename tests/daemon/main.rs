@@ -77,7 +77,7 @@ fn a_port_that_is_unplugged_and_comes_back_elsewhere() {
     assert!(watch.end(Signal::TERM).success());
     assert_eq!(studio.values("cell"), [1.0, 3.0, 4.0]);
     assert_eq!((watch.said("no such port"), watch.said("lost")), (1, 2));
-    assert_eq!(watch.said("1 not JSON, 1 half a line"), 1, "{}", watch.everything_said());
+    assert_eq!(watch.said("not stored: 2 half a line"), 1, "{}", watch.everything_said());
 }
 
 #[test]

@@ -54,7 +54,8 @@ impl Format for Senml {
         let name = &mut self.name;
         self.framing.feed(bytes, |framed| match framed {
             Framed::TooLong => sink.fault(None, Fault::TooLong),
-            Framed::Line(line) => take_line(line, arrived, name, sink),
+            Framed::First(line) => take_line(line, Some(Fault::CutOff), arrived, name, sink),
+            Framed::Line(line) => take_line(line, None, arrived, name, sink),
         });
     }
 
@@ -65,7 +66,14 @@ impl Format for Senml {
     }
 }
 
-fn take_line(line: &[u8], arrived: Time, name: &mut String, sink: &mut dyn Sink) {
+/// `otherwise`: what it is if it cannot be read; else its own fault tells.
+fn take_line(
+    line: &[u8],
+    otherwise: Option<Fault>,
+    arrived: Time,
+    name: &mut String,
+    sink: &mut dyn Sink,
+) {
     let (pack, sealed) = match read(line) {
         Ok(read) => read,
         Err(_) if line.iter().all(u8::is_ascii_whitespace) => return,
@@ -73,7 +81,7 @@ fn take_line(line: &[u8], arrived: Time, name: &mut String, sink: &mut dyn Sink)
             // A pack glued to noise or to half a line before it is whole from its own start on.
             let start = memchr::memmem::rfind(line, b"[{").filter(|at| *at > 0);
             let Some(Ok(read)) = start.map(|at| read(&line[at..])) else {
-                return sink.fault(None, fault);
+                return sink.fault(None, otherwise.unwrap_or(fault));
             };
             sink.fault(None, Fault::Noise);
             read
@@ -317,7 +325,9 @@ mod tests {
 
     fn feed(stream: &[u8]) -> Kept {
         let mut kept = Kept::default();
-        Senml::new().feed(stream, ARRIVED, &mut kept);
+        let mut format = Senml::new();
+        format.feed(b"\n", ARRIVED, &mut kept);
+        format.feed(stream, ARRIVED, &mut kept);
         kept
     }
 
@@ -463,6 +473,20 @@ mod tests {
     }
 
     #[test]
+    fn the_first_line_after_opening_may_be_the_rest_of_one() {
+        let line = r#"[{"n":"a","u":"g","v":812.4}]"#;
+        for (stream, measured, faults) in [
+            (format!("{line}\n{line}\n"), 2, vec![]),
+            (format!("{}\n{line}\n", &line[9..]), 1, vec![(None, Fault::CutOff)]),
+            (format!("{}{}", &sealed(line)[9..], sealed(line)), 1, vec![(None, Fault::CutOff)]),
+        ] {
+            let mut kept = Kept::default();
+            Senml::new().feed(stream.as_bytes(), ARRIVED, &mut kept);
+            assert_eq!((kept.measured.len(), kept.faults), (measured, faults), "{stream}");
+        }
+    }
+
+    #[test]
     fn a_pack_behind_noise_or_half_a_line_is_found() {
         let line = r#"[{"n":"a","u":"g","v":812.4}]"#;
         for before in ["\u{0}\u{1}~", "[{\"n\":\"a\",\"u\":\"g\",\"v\":81", line, "[{["] {
@@ -490,6 +514,7 @@ mod tests {
             prop_assert_eq!(whole.measured.last().map(|m| m.2), Some(812.4));
             let mut parts = Kept::default();
             let mut format = Senml::new();
+            format.feed(b"\n", ARRIVED, &mut parts);
             let (a, b) = stream.split_at(at.index(stream.len()));
             format.feed(a, ARRIVED, &mut parts);
             format.feed(b, ARRIVED, &mut parts);

@@ -30,13 +30,18 @@ impl Format for Text {
     fn feed(&mut self, bytes: &[u8], arrived: Time, sink: &mut dyn Sink) {
         let (pattern, source) = (&self.pattern, self.source.as_str());
         self.framing.feed(bytes, |framed| {
-            let line = match framed {
+            // A first line that matches is taken, since it may be the only one for a day. Should
+            // it be the rest of one, it is a single wrong weight, which a fit sees for what it is.
+            let (line, otherwise) = match framed {
                 Framed::TooLong => return sink.fault(None, Fault::TooLong),
-                Framed::Line(line) if line.iter().all(u8::is_ascii_whitespace) => return,
-                Framed::Line(line) => line,
+                Framed::First(line) => (line, Fault::CutOff),
+                Framed::Line(line) => (line, Fault::NoMatch),
             };
+            if line.iter().all(u8::is_ascii_whitespace) {
+                return;
+            }
             let Some(found) = pattern.captures(line) else {
-                return sink.fault(None, Fault::NoMatch);
+                return sink.fault(None, otherwise);
             };
             sink.line();
             match grams(&found) {
@@ -93,7 +98,9 @@ mod tests {
 
     fn feed(pattern: &str, stream: &[u8]) -> Kept {
         let mut kept = Kept::default();
-        Text::new(Regex::new(pattern).unwrap(), "bench").feed(stream, ARRIVED, &mut kept);
+        let mut format = Text::new(Regex::new(pattern).unwrap(), "bench");
+        format.feed(b"\n", ARRIVED, &mut kept);
+        format.feed(stream, ARRIVED, &mut kept);
         kept
     }
 
@@ -126,6 +133,10 @@ mod tests {
         assert_eq!(kept.measured.iter().map(|m| m.2).collect::<Vec<_>>(), [1.0, 2.0, 3.0]);
         assert_eq!(kept.faults, []);
         assert!(kept.measured.iter().all(|m| m.0 == "bench" && m.3 == ARRIVED && !m.4));
+        let mut kept = Kept::default();
+        let mut format = Text::new(Regex::new(PATTERN).unwrap(), "bench");
+        format.feed(b"T,GS\r\n812.4 g\r\n", ARRIVED, &mut kept);
+        assert_eq!((kept.measured.len(), kept.faults), (1, vec![(None, Fault::CutOff)]));
     }
 
     proptest! {
@@ -141,6 +152,7 @@ mod tests {
             let mut parts = Kept::default();
             let mut format = Text::new(Regex::new(PATTERN).unwrap(), "bench");
             let (a, b) = stream.split_at(at.index(stream.len()));
+            format.feed(b"\n", ARRIVED, &mut parts);
             format.feed(a, ARRIVED, &mut parts);
             format.feed(b, ARRIVED, &mut parts);
             prop_assert_eq!(parts, whole);
