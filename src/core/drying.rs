@@ -94,8 +94,8 @@ pub struct StepAir {
 pub struct StepKeeping {
     /// Index into [`crate::records::Cover::ALL`].
     pub cover: usize,
-    /// On its rim.
-    pub flipped: bool,
+    /// On its rim, by lane.
+    pub flipped: [bool; LANES],
 }
 
 /// Water in the clay of a pot, by cell and lane.
@@ -217,24 +217,40 @@ impl PotState {
             0 => [1.0; LANES],
             c => each(|l| p.cover[c][l] / (1.0 + p.cover[c][l])),
         };
+        let inside =
+            each(|l| if keeping.flipped[l] { p.base_flipped[l] } else { p.base_inside[l] });
+        let under = each(|l| if keeping.flipped[l] { p.base_flipped[l] } else { 0.0 });
+        let colder = self.colder(p, air, &[[1.0; LANES], inside, under], &open);
         let outside = |exposure: &Lane| Outside {
             reach: each(|l| exposure[l] * open[l] * gain[l] * p.conductance[l]),
-            saturation: air.saturation,
-            cooling: each(|l| open[l] * air.cooling),
-            humidity: air.humidity,
-        };
-        let (inside, under) = if keeping.flipped {
-            (p.base_flipped, p.base_flipped)
-        } else {
-            (p.base_inside, [0.0; LANES])
+            wet: each(|l| air.saturation - colder[l]),
+            room: each(|l| air.saturation * air.humidity[l]),
         };
         let half_wall = each(|l| 0.5 * self.wall_m[l]);
         let [f0, f1, f2] = &mut self.face;
         let wall = Slab { p, thickness: &half_wall, dt };
         wall.step(&mut self.wall, Some((f0, &outside(&[1.0; LANES]))), None);
         let base = Slab { p, thickness: &self.base_m, dt };
-        let under = keeping.flipped.then(|| outside(&under));
+        let under = keeping.flipped.contains(&true).then(|| outside(&under));
         base.step(&mut self.base, Some((f1, &outside(&inside))), under.as_ref().map(|o| (f2, o)));
+    }
+
+    /// By how much the saturation pressure at the pot lies below the room's, Pa: evaporation cools
+    /// the pot as a whole (clay conducts), the room warms it over all its faces. Faces count by
+    /// area and exposure, for heat as for vapour.
+    fn colder(&self, p: &PotPhysics, air: &StepAir, exposure: &[Lane; 3], open: &Lane) -> Lane {
+        each(|l| {
+            let wall = 2.0 * (1.0 - self.base_share[l]) / self.wall_m[l].max(1e-6);
+            let base = self.base_share[l] / self.base_m[l].max(1e-6);
+            let area = [wall * exposure[0][l], base * exposure[1][l], base * exposure[2][l]];
+            let mut wet = 0.0;
+            for (area, face) in area.iter().zip(&self.face) {
+                wet += area * activity(&p.isotherm, p.monolayer[l], face[l]).0;
+            }
+            let (all, cooling) = (area.iter().sum::<f64>(), open[l] * air.cooling);
+            let wetness = wet / all;
+            cooling * air.saturation * (wetness - air.humidity[l]) / (1.0 + cooling * wetness)
+        })
     }
 }
 
@@ -242,9 +258,10 @@ impl PotState {
 struct Outside {
     /// Conductance, kg/(s·m²·Pa).
     reach: Lane,
-    saturation: f64,
-    cooling: Lane,
-    humidity: Lane,
+    /// Saturation pressure at the pot's temperature, Pa.
+    wet: Lane,
+    /// Vapour pressure of the room, Pa.
+    room: Lane,
 }
 
 /// What one face does to the cell behind it: flux now and its slope, both per area.
@@ -259,13 +276,11 @@ impl Outside {
     #[inline]
     fn solve(&self, p: &PotPhysics, face: &mut Lane, water: &Lane, carry: &Lane) -> Flux {
         let mut out = Flux { flux: [0.0; LANES], slope: [0.0; LANES] };
-        for _ in 0..4 {
+        for _ in 0..3 {
             for l in 0..LANES {
                 let (a, da) = activity(&p.isotherm, p.monolayer[l], face[l]);
-                let cooled = 1.0 / (1.0 + a * self.cooling[l]);
-                let push = self.reach[l] * self.saturation * cooled;
-                let flux = push * (a - self.humidity[l]);
-                let slope = push * cooled * da * (1.0 + self.cooling[l] * self.humidity[l]);
+                let flux = self.reach[l] * (a * self.wet[l] - self.room[l]);
+                let slope = self.reach[l] * self.wet[l] * da;
                 let miss = flux - carry[l] * (water[l] - face[l]);
                 let both = slope + carry[l];
                 face[l] = (face[l] - miss / both).max(0.0);

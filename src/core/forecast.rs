@@ -31,6 +31,12 @@ const STEPS: [(f64, f64); 4] = [
     (f64::INFINITY, 4.0 * HOUR),
 ];
 
+/// How often a pot that nobody has turned yet, nor planned to, is turned over all the same, and
+/// when: by where its mean water stands in the trimming band, from its upper limit (0) to its lower
+/// (1). Most pots are turned to be trimmed or to dry evenly (common practice, no source).
+const TURNED: f64 = 0.8;
+const TURNED_AT: (f64, f64) = (-0.3, 1.2);
+
 /// What a draw says, times in seconds since the pot was made.
 #[derive(Clone, Debug, Default)]
 pub struct Draw {
@@ -149,6 +155,8 @@ impl Run<'_, '_> {
         let mut off: Lane = [0.0; LANES];
         let mut steps = 0;
         let mut before = state.mean_water();
+        let turn_at = self.turned(&before, rng);
+        let mut turned = [false; LANES];
         for (k, span) in self.coming.iter().enumerate() {
             let dt = span.to - span.from;
             let keep = (-dt / RATE_LASTS).exp();
@@ -164,7 +172,12 @@ impl Run<'_, '_> {
                 gain[l] = fresh * rate[l].exp();
                 air.humidity[l] = (air.humidity[l] + off[l] + bias[l]).clamp(0.03, 0.995);
             }
-            state.step(physics, &air, span.keeping, &gain, dt);
+            let mut keeping = span.keeping;
+            for l in 0..lanes {
+                turned[l] |= before[l] < turn_at[l];
+                keeping.flipped[l] |= turned[l];
+            }
+            state.step(physics, &air, keeping, &gain, dt);
             let water = state.mean_water();
             let mass = state.mass_g();
             let mut open = false;
@@ -185,6 +198,25 @@ impl Run<'_, '_> {
             }
         }
         (draws, steps)
+    }
+
+    /// Mean water at which somebody may turn each pot over; none where it was turned or will be.
+    /// Who has not turned it by now will do so later, or never.
+    fn turned(&self, water: &Lane, rng: &mut StdRng) -> Lane {
+        let history = self.posterior.model.history;
+        let settled = history.trimmed || history.keeping.iter().any(|k| k.flipped);
+        let width = self.band.from - self.band.to;
+        std::array::from_fn(|l| {
+            let (habit, place): (f64, f64) = (rng.random(), rng.random());
+            let passed = (self.band.from - water[l]) / width;
+            let (first, last) = TURNED_AT;
+            let first = first.max(passed);
+            let left = TURNED * ((last - first) / (last - TURNED_AT.0)).max(0.0);
+            if settled || habit > left / (left + 1.0 - TURNED) {
+                return f64::NEG_INFINITY;
+            }
+            self.band.from - width * (first + place * (last - first))
+        })
     }
 
     /// The pots as they stand now: the model's, moved to what the scale says.

@@ -77,7 +77,7 @@ pub struct History {
     pub keeping: Vec<Keeping>,
     /// Deeds in order of time, none later than `now`.
     pub events: Vec<Event>,
-    /// Written down as trimmed.
+    /// Trimmed, written down or found.
     pub trimmed: bool,
     /// Packed in the kiln or lost: nothing more is to come.
     pub ended: bool,
@@ -137,14 +137,16 @@ impl History {
             readings: known.len(),
             last_reading: known.last().map(|p| since(p.time)),
             weights,
-            keeping: keeping(rows, start),
-            trimmed: events.iter().any(|e| e.deed == Deed::Trim),
+            keeping: Vec::new(),
+            trimmed: false,
             events,
             ended: end <= now,
             tare_unknown,
             resolution,
         };
         history.check_trace(pot.ball_g);
+        history.trimmed = history.events.iter().any(|e| e.deed == Deed::Trim);
+        history.keeping = keeping(rows, &history.events, start);
         history
     }
 
@@ -247,8 +249,10 @@ fn departure(trail: &[Weight], w: &Weight, events: &[Event]) -> Option<f64> {
     let last = trail.last()?;
     let gap = w.t - last.t;
     let hours = gap / HOUR;
-    let touched = |e: &&Event| e.deed != Deed::Trim && e.t > last.t && e.t <= w.t;
-    if hours > 12.0 || events.iter().find(touched).is_some() {
+    let touched = |e: &Event| e.deed != Deed::Trim && e.t > last.t && e.t <= w.t;
+    // Only a dense trail knows where it leads.
+    let dense = trail.len() >= 4 && last.t - trail[trail.len() - 4].t < 3.0 * HOUR;
+    if !dense || hours > 12.0 || events.iter().any(touched) {
         return None;
     }
     let slope = slope(trail);
@@ -303,16 +307,34 @@ fn logged(rows: &[HandlingRow], start: Time, now: f64) -> Vec<Event> {
     events.collect()
 }
 
-/// Covers and flips along time, plans included.
-fn keeping(rows: &[HandlingRow], start: Time) -> Vec<Keeping> {
-    let mut line = vec![Keeping { from: 0.0, cover: Cover::Open, flipped: false }];
+/// Covers and flips along time, plans included. A pot is trimmed upside down and left so, whether
+/// or not somebody wrote down that it was turned (common practice, no source).
+fn keeping(rows: &[HandlingRow], events: &[Event], start: Time) -> Vec<Keeping> {
+    enum Change {
+        Cover(Cover),
+        Turn,
+        Trim,
+    }
+    let mut changes: Vec<(f64, Change)> = Vec::new();
     for row in rows {
-        let mut next = line[line.len() - 1];
-        next.from = row.time.since(start).max(0.0);
+        let t = row.time.since(start).max(0.0);
         match row.action {
-            Action::Cover(cover) => next.cover = cover,
-            Action::Flip => next.flipped = !next.flipped,
-            _ => continue,
+            Action::Cover(cover) => changes.push((t, Change::Cover(cover))),
+            Action::Flip => changes.push((t, Change::Turn)),
+            _ => {}
+        }
+    }
+    let trims = events.iter().filter(|e| e.deed == Deed::Trim);
+    changes.extend(trims.map(|e| (e.t, Change::Trim)));
+    changes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut line = vec![Keeping { from: 0.0, cover: Cover::Open, flipped: false }];
+    for (t, change) in changes {
+        let last = line[line.len() - 1];
+        let mut next = Keeping { from: t, ..last };
+        match change {
+            Change::Cover(cover) => next.cover = cover,
+            Change::Turn => next.flipped = !last.flipped,
+            Change::Trim => next.flipped = true,
         }
         line.push(next);
     }
@@ -345,7 +367,8 @@ fn bins(net: &[(f64, f64)], breaks: &[f64], resolution: f64) -> Vec<Weight> {
     out
 }
 
-/// One bin: its median with its error; two weighings that disagree stay apart.
+/// One bin: its median with its error; two weighings stay apart, and so do those of a bin in which
+/// the pot was lifted or put down.
 fn bin(net: &[(f64, f64)], resolution: f64) -> Vec<Weight> {
     // Rounding of the display (JCGM 100 F.2.2.1: d/√12), and what putting a pot down costs.
     let floor = (resolution * resolution / 12.0 + 0.05_f64.powi(2)).sqrt();
@@ -362,6 +385,9 @@ fn bin(net: &[(f64, f64)], resolution: f64) -> Vec<Weight> {
     let spread = 1.4826 * median(&mut off);
     // The median's own time: that of the middle weighing, since a drying pot only falls.
     let t = 0.5 * (net[(net.len() - 1) / 2].0 + net[net.len() / 2].0);
+    if spread > 0.02 * g.abs() {
+        return net.iter().map(single).collect();
+    }
     let sd = floor.hypot(1.25 * spread / (net.len() as f64).sqrt());
     vec![Weight { t, g, sd, count: net.len(), used: true }]
 }

@@ -111,7 +111,7 @@ pub fn spans(
 /// How the pot stands, as the model wants it.
 pub fn standing(k: Keeping) -> StepKeeping {
     let cover = Cover::ALL.iter().position(|c| *c == k.cover).unwrap_or(0);
-    StepKeeping { cover, flipped: k.flipped }
+    StepKeeping { cover, flipped: [k.flipped; LANES] }
 }
 
 /// The air of a step, the same for all lanes.

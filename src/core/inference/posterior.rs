@@ -21,13 +21,13 @@ use crate::units::HOUR;
 use nalgebra::{DMatrix, DVector};
 
 /// Departure of the log rate: standard deviation and how long it lasts, s.
-pub const RATE_SD: f64 = 0.13;
+pub const RATE_SD: f64 = 0.18;
 /// How long a departure of the rate lasts, s.
-pub const RATE_LASTS: f64 = 6.0 * HOUR;
+pub const RATE_LASTS: f64 = 12.0 * HOUR;
 /// More of it in the first hours, while throwing water dries off.
 const RATE_SD_FRESH: f64 = 0.25;
 /// Slow drift of scale and board: g, and share of the load.
-const DRIFT: (f64, f64) = (0.25, 1e-4);
+const DRIFT: (f64, f64) = (0.2, 1.5e-3);
 /// How long a drift lasts, s.
 const DRIFT_LASTS: f64 = 24.0 * HOUR;
 /// Innovations beyond this many standard deviations count less and less.
@@ -248,7 +248,7 @@ impl<'a> Posterior<'a> {
         let mut refusal = None;
         let options = Options {
             iterations: 12,
-            offset: 0.02,
+            offset: 0.1,
             step: 1e-4,
             rank: 1e-12,
             scatter: Scatter::Unit,
@@ -259,7 +259,7 @@ impl<'a> Posterior<'a> {
             let (gains, _) = filter(&links);
             let problem =
                 Whitened { robust: round > 0, model: &model, links: &links, gains: &gains };
-            let options = Options { iterations: [6, 12][round], ..options };
+            let options = Options { iterations: [25, 30][round], ..options };
             match least_squares::fit(&problem, z.clone(), &options) {
                 Ok(found) => {
                     z = found.parameters.clone();

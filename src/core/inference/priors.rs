@@ -71,10 +71,10 @@ const CONDUCTANCE: (f64, f64) = (3.0e-8, 0.40);
 /// from how long pots take; film permeation itself is hundreds of times less).
 const COVERS: [(f64, f64); 4] = [(1.0, 0.0), (0.35, 0.5), (0.055, 0.5), (0.06, 0.7)];
 /// The inside of a base is sheltered; on the rim both its faces are free.
-const BASE_INSIDE: (f64, f64) = (0.33, 0.35);
-const BASE_FLIPPED: (f64, f64) = (0.85, 0.3);
+const BASE_INSIDE: (f64, f64) = (0.36, 0.3);
+const BASE_FLIPPED: (f64, f64) = (0.90, 0.2);
 /// Share of the clay that is base.
-const BASE_SHARE: (f64, f64) = (0.30, 0.25);
+const BASE_SHARE: (f64, f64) = (0.27, 0.25);
 /// Apparent moisture diffusivity of clay bodies at room temperature, 2e-10 to 3e-9 m²/s.
 const DIFFUSIVITY: (f64, f64) = (9e-10, 0.7);
 /// Monolayer of the desorption isotherm: two clay bricks 0.015 and 0.022; bodies differ 2–3×.
@@ -138,7 +138,7 @@ pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Vec<Prior> {
         ln(Unknown::Diffusivity, (DIFFUSIVITY.0, wider(base_given, DIFFUSIVITY.1, 0.5))),
         ln(Unknown::Monolayer, MONOLAYER),
     ];
-    if history.keeping.iter().any(|k| k.flipped) {
+    if history.keeping.iter().any(|k| k.flipped) || !history.trimmed {
         priors.push(ln(Unknown::BaseFlipped, BASE_FLIPPED));
     }
     for (i, cover) in Cover::ALL.into_iter().enumerate().skip(1) {
