@@ -51,7 +51,7 @@ fn room(humidity: f64) -> StepAir {
     StepAir { saturation: 1.0, cooling: 0.0, humidity: [humidity; LANES] }
 }
 
-const OPEN: StepKeeping = StepKeeping { cover: 0, flipped: false };
+const OPEN: StepKeeping = StepKeeping { cover: 0, flipped: [false; LANES] };
 
 /// A tray in a textbook's dryer.
 #[derive(Clone, Copy)]
@@ -412,7 +412,7 @@ fn a_base_on_its_rim_dries_four_times_as_fast() {
     let physics = little(diffusivity, 1e6, thickness);
     let unit = thickness * thickness / diffusivity;
     let mut pot = PotState::new(&physics);
-    let on_rim = StepKeeping { cover: 0, flipped: true };
+    let on_rim = StepKeeping { cover: 0, flipped: [true; LANES] };
     let (step, mut fourier) = (2e-4, 0.0);
     while pot.base_water()[0] > 0.05 * physics.water[0] {
         pot.step(&physics, &room(0.0), on_rim, &[1.0; LANES], unit * step);

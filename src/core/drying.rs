@@ -6,10 +6,13 @@
 //! on, whichever is slower: the constant-rate stage, the falling rate and the slow tail of a thick
 //! base all follow from that, with thickness squared.
 //!
-//! - Face: evaporation `g·(a·p_s − p_v)/(1 + a·(g/g_open)·s/γ*)`, `a` the water activity of the
-//!   clay at the face (desorption isotherm, GAB), `g` a conductance per area, the denominator the
-//!   cooling of a wet face in still air ([`crate::core::air::still_air_factor`]). A cover is a
-//!   conductance in series: `g = g_open·c/(1+c)`.
+//! - Face: evaporation `g·(a·p_s(T_pot) − p_v)`, `a` the water activity of the clay at the face
+//!   (desorption isotherm, GAB), `g` a conductance per area. A cover is a conductance in series:
+//!   `g = g_open·c/(1+c)`.
+//! - Heat: clay conducts, so the pot is cold as a whole: what all its faces evaporate is balanced by
+//!   what the room gives back over them. With one face that is the factor
+//!   `1/(1 + (g/g_open)·s/γ*)` of [`crate::core::air::still_air_factor`]; once the wall is dry, a
+//!   base that is still wet is as warm as the room and dries about twice as fast.
 //! - Inside: Fick's law with a diffusivity that rises with water content (Crank, *The Mathematics
 //!   of Diffusion*, 2nd ed. 1975; Ketelaars et al., Chem. Eng. Sci. 50 (1995) 1187 on how far an
 //!   apparent diffusivity of clay can be trusted).

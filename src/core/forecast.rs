@@ -79,13 +79,24 @@ pub struct Band {
     pub to: f64,
 }
 
+/// What is asked of a forecast.
+#[derive(Clone, Copy, Debug)]
+pub struct Ask {
+    /// The body's trimming band.
+    pub band: Band,
+    /// The draws' seed: the same gives the same.
+    pub seed: u64,
+    /// Whether the draws keep their paths.
+    pub paths: bool,
+}
+
 /// Runs a pot's posterior ahead.
-pub fn forecast(posterior: &Posterior, room: &Room, band: Band, seed: u64) -> Forecast {
+pub fn forecast(posterior: &Posterior, room: &Room, ask: &Ask) -> Forecast {
     let history = posterior.model.history;
     let now = history.now.max(0.0);
     let coming = model::spans(history, room, now, now + HORIZON, &STEPS);
     let humid = Humidity::new(&posterior.model.spans, &coming, room);
-    let mut rng = StdRng::seed_from_u64(seed);
+    let mut rng = StdRng::seed_from_u64(ask.seed);
     let normals = stratified(DRAWS, posterior.model.priors.len() + 3, &mut rng);
     let root = posterior.root();
     let n = posterior.model.priors.len();
@@ -94,7 +105,7 @@ pub fn forecast(posterior: &Posterior, room: &Room, band: Band, seed: u64) -> Fo
     for batch in normals.chunks(LANES) {
         let sets: Vec<_> = batch.iter().map(|row| posterior.away(&root, &row[..n])).collect();
         let extra: Vec<&[f64]> = batch.iter().map(|row| &row[n..]).collect();
-        let run = Run { posterior, band, humid: &humid, coming: &coming, room };
+        let run = Run { posterior, ask, humid: &humid, coming: &coming, room };
         let (batch, steps) = run.batch(&sets, &extra, &mut rng);
         draws.extend(batch);
         end = end.max(steps);
@@ -132,7 +143,7 @@ impl Humidity {
 
 struct Run<'r, 'a> {
     posterior: &'r Posterior<'a>,
-    band: Band,
+    ask: &'r Ask,
     humid: &'r Humidity,
     coming: &'r [Span],
     room: &'r Room,
@@ -185,10 +196,12 @@ impl Run<'_, '_> {
                 let humidity = (self.humid.coming[k] + 0.7 * off[l] + bias[l]).clamp(0.03, 0.98);
                 let dry = balance(physics.monolayer[l], humidity) + BONE_DRY_MEAN;
                 let cross = |level: f64| cross(span.from, before[l], span.to, water[l], level);
-                d.opens = d.opens.or_else(|| cross(self.band.from));
-                d.closes = d.closes.or_else(|| cross(self.band.to));
+                d.opens = d.opens.or_else(|| cross(self.ask.band.from));
+                d.closes = d.closes.or_else(|| cross(self.ask.band.to));
                 d.bone_dry = d.bone_dry.or_else(|| cross(dry));
-                d.path.push((water[l], mass[l]));
+                if self.ask.paths {
+                    d.path.push((water[l], mass[l]));
+                }
                 open |= d.bone_dry.is_none() || d.closes.is_none();
             }
             before = water;
@@ -205,17 +218,17 @@ impl Run<'_, '_> {
     fn turned(&self, water: &Lane, rng: &mut StdRng) -> Lane {
         let history = self.posterior.model.history;
         let settled = history.trimmed || history.keeping.iter().any(|k| k.flipped);
-        let width = self.band.from - self.band.to;
+        let width = self.ask.band.from - self.ask.band.to;
         std::array::from_fn(|l| {
             let (habit, place): (f64, f64) = (rng.random(), rng.random());
-            let passed = (self.band.from - water[l]) / width;
+            let passed = (self.ask.band.from - water[l]) / width;
             let (first, last) = TURNED_AT;
             let first = first.max(passed);
             let left = TURNED * ((last - first) / (last - TURNED_AT.0)).max(0.0);
             if settled || habit > left / (left + 1.0 - TURNED) {
                 return f64::NEG_INFINITY;
             }
-            self.band.from - width * (first + place * (last - first))
+            self.ask.band.from - width * (first + place * (last - first))
         })
     }
 
@@ -260,11 +273,13 @@ impl Run<'_, '_> {
                 let dry = balance(physics.monolayer[l], self.humid.past[k]) + BONE_DRY_MEAN;
                 let (t, from) = held.map_or((span.from, physics.water[l]), |(t, w)| (t, w[l]));
                 let cross = |level: f64| cross(t, from, span.to, water[l], level);
-                d.opens = d.opens.or_else(|| cross(self.band.from));
-                d.closes = d.closes.or_else(|| cross(self.band.to));
+                d.opens = d.opens.or_else(|| cross(self.ask.band.from));
+                d.closes = d.closes.or_else(|| cross(self.ask.band.to));
                 d.bone_dry = d.bone_dry.or_else(|| cross(dry));
-                d.path
-                    .push((water[l], mass[l] + (water[l] - model[l]) * mass[l] / (1.0 + model[l])));
+                if self.ask.paths {
+                    let dry = mass[l] / (1.0 + model[l]);
+                    d.path.push((water[l], dry * (1.0 + water[l])));
+                }
             }
             held = Some((span.to, water));
         }
@@ -339,7 +354,8 @@ pub fn times(draws: &[Draw], start: Time, of: impl Fn(&Draw) -> Option<f64>) -> 
 /// Share of the draws in which something holds.
 pub fn probability(draws: &[Draw], holds: impl Fn(&Draw) -> bool) -> f64 {
     let all: f64 = draws.iter().map(|d| d.weight).sum();
-    draws.iter().filter(|d| holds(d)).map(|d| d.weight).sum::<f64>() / all
+    // The sum of nothing is −0.
+    (0.0 + draws.iter().filter(|d| holds(d)).map(|d| d.weight).sum::<f64>()) / all
 }
 
 /// 10 %, 50 % and 90 % of weighted values.

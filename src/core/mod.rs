@@ -43,6 +43,15 @@ pub fn assess(studio: &Studio) -> Report {
 ///
 /// A pure function of its input: pots can be assessed in any order and on any thread.
 pub fn assess_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
+    tell(studio, pot, false)
+}
+
+/// The same with its way in past and future ([`Story::mass`], [`Story::water`]), for a picture.
+pub fn depict_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
+    tell(studio, pot, true)
+}
+
+fn tell(studio: &Studio, pot: &str, paths: bool) -> Option<PotAnswer> {
     let pot = studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?;
     let body = studio.bodies.get(&pot.body);
     let history = history(studio, pot);
@@ -53,12 +62,10 @@ pub fn assess_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
     }
     let posterior = Posterior::new(model);
     let (band, given) = band(body);
-    let forecast = forecast::forecast(&posterior, &room, band, seed(&pot.name));
-    Some(answer(
-        &Question { pot, history: &history, room: &room, band, given },
-        &posterior,
-        forecast,
-    ))
+    let ask = forecast::Ask { band, seed: seed(&pot.name), paths };
+    let forecast = forecast::forecast(&posterior, &room, &ask);
+    let question = Question { pot, history: &history, room: &room, band, given };
+    Some(answer(&question, &posterior, &forecast))
 }
 
 fn history(studio: &Studio, pot: &Pot) -> History {
@@ -125,7 +132,7 @@ struct Question<'a> {
     given: bool,
 }
 
-fn answer(q: &Question, posterior: &Posterior, forecast: Forecast) -> PotAnswer {
+fn answer(q: &Question, posterior: &Posterior, forecast: &Forecast) -> PotAnswer {
     let draws = &forecast.draws;
     let start = q.history.start;
     let quantiles = |of: fn(&forecast::Draw) -> f64| forecast::quantiles(draws, of);
@@ -163,7 +170,7 @@ fn answer(q: &Question, posterior: &Posterior, forecast: Forecast) -> PotAnswer 
         },
         found: found.collect(),
         warnings,
-        story: story(q, posterior, &forecast),
+        story: story(q, posterior, forecast),
     }
 }
 
@@ -181,13 +188,15 @@ fn check(posterior: &Posterior) -> Option<report::Warning> {
 fn story(q: &Question, posterior: &Posterior, forecast: &Forecast) -> Story {
     let start = q.history.start;
     let along = |pick: fn(&(f64, f64)) -> f64| -> Vec<(Time, Quantiles)> {
+        if forecast.draws.iter().any(|d| d.path.is_empty()) {
+            return Vec::new();
+        }
+        // A draw that was done sooner stays where it was.
+        let at = |d: &forecast::Draw, k: usize| pick(&d.path[k.min(d.path.len() - 1)]);
         let point = |(k, t): (usize, &f64)| {
-            let known = forecast.draws.iter().all(|d| d.path.len() > k);
-            known.then(|| {
-                (start.plus(*t), forecast::quantiles(&forecast.draws, |d| pick(&d.path[k])))
-            })
+            (start.plus(*t), forecast::quantiles(&forecast.draws, |d| at(d, k)))
         };
-        forecast.times.iter().enumerate().map_while(point).collect()
+        forecast.times.iter().enumerate().map(point).collect()
     };
     let past = posterior.model.spans.iter();
     let deficit = past.chain(&forecast.coming).map(|s| (start.plus(s.to), s.climate.deficit()));

@@ -32,7 +32,7 @@ pub fn trim(
         TrimCall::Done
     } else if too_stiff > 0.5 {
         TrimCall::Past
-    } else if probability_now >= 0.5 {
+    } else if probability_now + too_stiff >= 0.5 {
         TrimCall::Now
     } else if opens.p50.is_some_and(|t| t.since(now) <= SOON) {
         TrimCall::Soon
@@ -85,7 +85,7 @@ pub fn fire(
     let mut say = |code, text: String| warnings.push(Warning { code, text });
     if call == FireCall::Doubtful {
         if wettest < READY {
-            let sure = (100.0 * wettest).round();
+            let sure = (100.0 * wettest).round().max(0.0) as u32;
             let base = match pot.base_mm {
                 Some(mm) => format!("its base ({mm} mm) may still be damp inside"),
                 None => "how thick its base is nobody said, and it may still be damp inside".into(),
@@ -113,7 +113,10 @@ pub fn doubts(pot: &Pot, history: &History, room: &Room, band_given: bool) -> Ve
     match history.last_reading {
         None => say(
             "no-weight",
-            "no weighing yet, so this is what pots of its kind do: weigh it".into(),
+            match &pot.like {
+                Some(twin) => format!("not weighed itself: this follows {twin}, give or take"),
+                None => "no weighing yet, so this is what pots of its kind do: weigh it".into(),
+            },
         ),
         Some(t) if history.now - t > STALE && !history.ended => {
             let hours = ((history.now - t) / HOUR).round();
@@ -147,8 +150,8 @@ pub fn doubts(pot: &Pot, history: &History, room: &Room, band_given: bool) -> Ve
         say("tare-unknown", text.into());
     }
     for e in history.events.iter().filter(|e| e.probability < 1.0 && e.deed == Deed::Trim) {
-        let when = history.start.plus(e.t);
-        let text = format!("the weights say it was trimmed about {when}, but nobody noted it");
+        let ago = ((history.now - e.t) / HOUR).round().max(0.0);
+        let text = format!("the weights say it was trimmed about {ago} h ago; nobody noted it");
         say("trim-not-noted", text);
     }
     out

@@ -117,11 +117,12 @@ pub fn standing(k: Keeping) -> StepKeeping {
 /// The air of a step, the same for all lanes.
 pub fn step_air(c: &Climate) -> StepAir {
     let constant = air::still_air_constant(c.temperature, air::STANDARD_PRESSURE);
-    StepAir {
-        saturation: air::saturation_pressure(c.temperature),
-        cooling: air::slope(c.temperature) / constant,
-        humidity: [c.humidity; LANES],
-    }
+    let saturation = air::saturation_pressure(c.temperature);
+    // The slope that counts is the secant down to the wet pot, which is colder by about this.
+    let slope = air::slope(c.temperature);
+    let colder = (saturation * (1.0 - c.humidity) / (constant + slope)).max(0.1);
+    let secant = (saturation - air::saturation_pressure(c.temperature - colder)) / colder;
+    StepAir { saturation, cooling: secant / constant, humidity: [c.humidity; LANES] }
 }
 
 /// How much faster a fresh pot dries, `t` seconds after it was made.
