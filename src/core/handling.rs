@@ -308,7 +308,8 @@ fn logged(rows: &[HandlingRow], start: Time, now: f64) -> Vec<Event> {
 }
 
 /// Covers and flips along time, plans included. A pot is trimmed upside down and left so, whether
-/// or not somebody wrote down that it was turned (common practice, no source).
+/// or not somebody wrote down that it was turned (common practice, no source). A flip noted about
+/// the time of a trim that nobody noted is the turning for that trim.
 fn keeping(rows: &[HandlingRow], events: &[Event], start: Time) -> Vec<Keeping> {
     enum Change {
         Cover(Cover),
@@ -324,8 +325,11 @@ fn keeping(rows: &[HandlingRow], events: &[Event], start: Time) -> Vec<Keeping> 
             _ => {}
         }
     }
-    let trims = events.iter().filter(|e| e.deed == Deed::Trim);
-    changes.extend(trims.map(|e| (e.t, Change::Trim)));
+    let trims: Vec<&Event> = events.iter().filter(|e| e.deed == Deed::Trim).collect();
+    let for_trim =
+        |t: f64| trims.iter().any(|e| e.probability < 1.0 && e.t < t && t < e.t + 3.0 * HOUR);
+    changes.retain(|(t, change)| !matches!(change, Change::Turn) || !for_trim(*t));
+    changes.extend(trims.iter().map(|e| (e.t, Change::Trim)));
     changes.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut line = vec![Keeping { from: 0.0, cover: Cover::Open, flipped: false }];
     for (t, change) in changes {
