@@ -9,8 +9,8 @@
 //! - Face: evaporation `g·(a·p_s(T_pot) − p_v)`, `a` the water activity of the clay at the face
 //!   (desorption isotherm, GAB), `g` a conductance per area. A cover is a conductance in series:
 //!   `g = g_open·c/(1+c)`.
-//! - Heat: clay conducts, so the pot is cold as a whole: what all its faces evaporate is balanced by
-//!   what the room gives back over them. With one face that is the factor
+//! - Heat: clay conducts, so the pot is cold as a whole: what all its faces evaporate is balanced
+//!   by what the room gives back over them. With one face that is the factor
 //!   `1/(1 + (g/g_open)·s/γ*)` of [`crate::core::air::still_air_factor`]; once the wall is dry, a
 //!   base that is still wet is as warm as the room and dries about twice as fast.
 //! - Inside: Fick's law with a diffusivity that rises with water content (Crank, *The Mathematics
