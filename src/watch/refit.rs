@@ -1,8 +1,8 @@
 //! Answers for the pots that changed, on a thread of its own with its own view of the store.
 //!
-//! A pot is due when something came from the scale it stands on, when another program wrote to
-//! the studio (a note, a weighing), and now and then since time passes. The last good answer of
-//! each pot is kept; what is said is only what changes for the potter.
+//! A pot is due when something came from the scale it stands on (one that stands on none: when
+//! anything was written), when the log or the pots changed, and now and then since time passes.
+//! The last good answer of each pot is kept; said is only what changes for the potter.
 
 use crate::clock;
 use crate::core::assess_pot;
@@ -10,14 +10,14 @@ use crate::core::report::{FireCall, PotAnswer, TrimCall};
 use crate::records::{Action, HandlingRow, Name, Pot, Quantity, Reading};
 use crate::store::{Store, StoreError};
 use crate::units::Time;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, TryRecvError, channel};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 use tracing::{debug, error, info, warn};
 
-/// How often it is looked at whether another program wrote.
+/// How often it is looked at whether anything was written.
 const LOOK: Duration = Duration::from_secs(1);
 /// All pots are due again after so long: time passes, the room's air changes.
 const ALL_AGAIN: Duration = Duration::from_secs(15 * 60);
@@ -57,6 +57,7 @@ pub fn start(store: Store, every: Duration) -> std::io::Result<(Changes, JoinHan
         changed: BTreeSet::new(),
         everything: true,
         answers: BTreeMap::new(),
+        shelf: Shelf::default(),
         version: None,
         again: clock::steady() + ALL_AGAIN,
         ill: false,
@@ -74,6 +75,8 @@ struct Refit {
     /// All pots are due.
     everything: bool,
     answers: BTreeMap<Name, PotAnswer>,
+    /// What the last pass saw.
+    shelf: Shelf,
     version: Option<i64>,
     again: Instant,
     ill: bool,
@@ -92,12 +95,15 @@ impl Refit {
             if start < next {
                 continue;
             }
-            match self.pass(start) {
+            match self.pass(start, &changes) {
                 Ok(()) => self.ill = false,
-                Err(trouble) if self.ill => debug!("{trouble}"),
                 Err(trouble) => {
+                    // What was due is not known any more.
+                    self.everything = true;
+                    if !self.ill {
+                        error!("pots cannot be assessed now: {trouble}");
+                    }
                     self.ill = true;
-                    error!("pots cannot be assessed now: {trouble}");
                 }
             }
             next = start + self.every.max(start.elapsed() * REST);
@@ -112,27 +118,35 @@ impl Refit {
         }
     }
 
-    fn pass(&mut self, start: Instant) -> Result<(), StoreError> {
-        let version = self.store.data_version()?;
-        // The readings' own thread counts as another program here; it says by name what changed.
-        let others = self.version.replace(version) != Some(version) && self.changed.is_empty();
-        if others || start >= self.again {
+    fn pass(&mut self, start: Instant, changes: &Receiver<Newest>) -> Result<(), StoreError> {
+        let version = Some(self.store.data_version()?);
+        if start >= self.again {
             self.everything = true;
-            self.again = start + ALL_AGAIN;
         }
-        if !self.everything && self.changed.is_empty() {
+        if !self.everything && version == self.version && self.changed.is_empty() {
             return Ok(());
         }
+        self.version = version;
         let shelf = Shelf::read(&self.store)?;
-        let (everything, changed) = (self.everything, std::mem::take(&mut self.changed));
-        self.everything = false;
-        let due = shelf.due(|source| everything || changed.contains(source), everything);
+        let everything = std::mem::take(&mut self.everything) || shelf != self.shelf;
+        if everything {
+            self.again = start + ALL_AGAIN;
+        }
+        let changed = std::mem::take(&mut self.changed);
+        let due = shelf.due(|source| everything || changed.contains(source));
         self.answers.retain(|pot, _| shelf.pots.contains_key(pot));
-        for (now, pots) in self.by_time(&shelf, due)? {
+        let groups = self.by_time(&shelf, due)?;
+        self.shelf = shelf;
+        for (now, pots) in groups {
             let studio = self.store.studio_of(now, &pots)?;
             for pot in pots {
-                let answer = catch_unwind(AssertUnwindSafe(|| assess_pot(&studio, &pot)));
-                match answer {
+                // The end does not wait for the pots that are left.
+                match changes.try_recv() {
+                    Ok(newest) => self.heard(newest),
+                    Err(TryRecvError::Empty) => {}
+                    Err(TryRecvError::Disconnected) => return Ok(()),
+                }
+                match catch_unwind(AssertUnwindSafe(|| assess_pot(&studio, &pot))) {
                     Ok(Some(answer)) => self.take(answer),
                     Ok(None) => debug!("{pot}: nothing is known of it at {now}"),
                     Err(_) => warn!("{pot}: could not be assessed; its last answer is kept"),
@@ -211,44 +225,43 @@ fn fire_words((before, now): (Option<FireCall>, FireCall)) -> Option<&'static st
 }
 
 /// Who stands where: the pots that are still of interest, and the log.
+#[derive(PartialEq, Default)]
 struct Shelf {
-    pots: HashMap<Name, Pot>,
-    /// The scale that a pot stands on, or stood on last.
-    on: HashMap<Name, Name>,
+    pots: BTreeMap<Name, Pot>,
+    log: Vec<HandlingRow>,
 }
 
 impl Shelf {
     fn read(store: &Store) -> Result<Shelf, StoreError> {
-        Ok(Shelf::new(store.pots()?, &store.handling()?))
+        Ok(Shelf::new(store.pots()?, store.handling()?))
     }
 
-    fn new(pots: Vec<Pot>, log: &[HandlingRow]) -> Shelf {
-        let mut shelf = Shelf { pots: HashMap::new(), on: HashMap::new() };
-        shelf.pots.extend(pots.into_iter().map(|pot| (pot.name.clone(), pot)));
-        for row in log {
-            match &row.action {
-                Action::On(source) => {
-                    shelf.on.insert(row.pot.clone(), source.clone());
-                }
-                Action::Kiln | Action::Lost(_) | Action::Outcome(_) => {
-                    shelf.pots.remove(&row.pot);
-                }
-                _ => {}
+    fn new(pots: Vec<Pot>, log: Vec<HandlingRow>) -> Shelf {
+        let mut pots: BTreeMap<Name, Pot> =
+            pots.into_iter().map(|pot| (pot.name.clone(), pot)).collect();
+        for row in &log {
+            if matches!(row.action, Action::Kiln | Action::Lost(_) | Action::Outcome(_)) {
+                pots.remove(&row.pot);
             }
         }
-        shelf
+        Shelf { pots, log }
     }
 
-    /// The scale that tells about a pot: its own, or that of the pot it is like.
+    /// The scale that tells about a pot: the one it stands on, or stood on last; else that of the
+    /// pot it is like.
     fn source_of(&self, pot: &str) -> Option<&str> {
-        let own = self.on.get(pot);
-        let like = || self.on.get(self.pots.get(pot)?.like.as_ref()?);
-        own.or_else(like).map(String::as_str)
+        let last_on = |pot: &str| {
+            self.log.iter().rev().find_map(|row| match &row.action {
+                Action::On(source) if row.pot == pot => Some(source.as_str()),
+                _ => None,
+            })
+        };
+        last_on(pot).or_else(|| last_on(self.pots.get(pot)?.like.as_ref()?))
     }
 
-    /// Pots whose scale fits, and those without one if `also_without`.
-    fn due(&self, fits: impl Fn(&str) -> bool, also_without: bool) -> BTreeSet<Name> {
-        let due = |pot: &&Name| self.source_of(pot).map_or(also_without, &fits);
+    /// Pots whose scale fits, and those without one.
+    fn due(&self, fits: impl Fn(&str) -> bool) -> BTreeSet<Name> {
+        let due = |pot: &&Name| self.source_of(pot).is_none_or(&fits);
         self.pots.keys().filter(due).cloned().collect()
     }
 }
@@ -282,7 +295,7 @@ mod tests {
         let pots = ["a", "b", "fired", "free"].map(|name| pot(name, None));
         let shelf = Shelf::new(
             pots.into_iter().chain([pot("twin", Some("a"))]).collect(),
-            &[
+            vec![
                 row("a", "on", "cell-1"),
                 row("b", "on", "cell-1"),
                 row("b", "off", ""),
@@ -292,10 +305,10 @@ mod tests {
             ],
         );
         let names = |due: BTreeSet<Name>| due.into_iter().collect::<Vec<_>>().join(" ");
-        assert_eq!(names(shelf.due(|source| source == "cell-1", false)), "a twin");
-        assert_eq!(names(shelf.due(|source| source == "cell-2", false)), "b");
-        assert_eq!(names(shelf.due(|source| source == "cell-3", false)), "");
-        assert_eq!(names(shelf.due(|_| true, true)), "a b free twin");
+        assert_eq!(names(shelf.due(|source| source == "cell-1")), "a free twin");
+        assert_eq!(names(shelf.due(|source| source == "cell-2")), "b free");
+        assert_eq!(names(shelf.due(|source| source == "cell-3")), "free");
+        assert_eq!(names(shelf.due(|_| true)), "a b free twin");
     }
 
     #[test]
