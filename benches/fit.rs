@@ -47,13 +47,19 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let fit = posterior.fit.as_ref().ok_or("no fit")?;
     println!("  {:?}, mass at the end {end:.2} g", fit.report);
     let problem = scratch("fit-problem.json");
-    fs::write(&problem, problem_json(&studio, pot, &history, &model()).to_string())?;
-    compare(&problem, ours);
+    fs::write(&problem, problem_json(&studio, pot, &history, &posterior).to_string())?;
+    compare(&problem, ours, end);
     Ok(())
 }
 
 /// What the fit is made from, for others.
-fn problem_json(studio: &Studio, pot: &Pot, history: &History, model: &Model) -> serde_json::Value {
+fn problem_json(
+    studio: &Studio,
+    pot: &Pot,
+    history: &History,
+    posterior: &Posterior,
+) -> serde_json::Value {
+    let model = &posterior.model;
     let physics = model.physics(&[vec![0.0; model.priors.len()]]);
     let spans = model.spans.iter().map(|s| {
         let gain = freshness(0.5 * (s.from + s.to));
@@ -64,6 +70,7 @@ fn problem_json(studio: &Studio, pot: &Pot, history: &History, model: &Model) ->
     serde_json::json!({
         "pot": pot.name, "at": studio.at.to_string(),
         "spans": spans.collect::<Vec<_>>(), "weights": weights.collect::<Vec<_>>(),
+        "centre": posterior.centre(),
         "names": names.collect::<Vec<_>>(),
         "mean": model.priors.iter().map(|p| p.mean).collect::<Vec<_>>(),
         "sd": model.priors.iter().map(|p| p.sd).collect::<Vec<_>>(),
@@ -72,10 +79,15 @@ fn problem_json(studio: &Studio, pot: &Pot, history: &History, model: &Model) ->
     })
 }
 
-fn compare(problem: &Path, ours: f64) {
+fn compare(problem: &Path, ours: f64, end: f64) {
     let Some(output) = rival("rival_fit.py", &[problem]) else { return };
     for line in String::from_utf8_lossy(&output.stdout).lines() {
         let words: Vec<&str> = line.split_whitespace().collect();
+        if let ["model", mass] = words[..] {
+            let theirs: f64 = mass.parse().unwrap_or(f64::NAN);
+            assert!((theirs - end).abs() < 0.01, "not the same model: {theirs} g, {end} g");
+            continue;
+        }
         let [name, seconds, .., mass, evaluations] = words[..] else { continue };
         let Ok(seconds) = seconds.parse::<f64>() else { continue };
         say(&format!("SciPy, {name}"), &[seconds]);

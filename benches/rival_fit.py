@@ -3,19 +3,26 @@
 rival_fit.py PROBLEM.json
 
 Needs NumPy and SciPy; Numba for the compiled forms. Compilation and import are not timed. Prints
-one line for each way of fitting: name, seconds (median of the repeats), sum of squares, mass at the end in g.
+"model" and the mass at the end (g) at the unknowns that the problem holds, so that it can be seen
+whether both have the same model; then for each way of fitting: name, seconds (median of the
+repeats), sum of squares, mass at the end, evaluations.
 """
 
 import json
 import sys
 import time
 
+import numpy as np
+
 import rival_drying as rival
 
 REPEATS = 5
 
 with open(sys.argv[1], encoding="utf-8") as file:
-    problem = rival.Problem(json.load(file))
+    data = json.load(file)
+problem = rival.Problem(data)
+centre = np.array(data["centre"])[[data["names"].index(name) for name in rival.NAMES]]
+print("model", rival.masses_numpy(problem, centre)[-1, 0])
 for name, fit in rival.FITS.items():
     result = fit(problem)
     seconds = []

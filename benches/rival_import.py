@@ -3,8 +3,8 @@
 rival_import.py FOLDER DATABASE
 
 Needs Python 3.11 or later (its standard library only). Checks each row of readings.csv as far as
-`warecast import` does for good rows (time with an offset, a known quantity and unit, a finite number) and keeps
-them in one table in one transaction.
+`warecast import` does for good rows (time with an offset, a known quantity and unit, a finite
+number) and keeps them in one table in one transaction.
 """
 
 import csv

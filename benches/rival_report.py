@@ -2,9 +2,9 @@
 
 rival_report.py FOLDER
 
-Needs NumPy and SciPy; Numba for the compiled form (without it the fit runs in NumPy). Reads readings.csv and
-pots.csv, takes medians of 20 minutes, fits the drying model of rival_drying.py to each pot, and prints its water now.
-Pots on all cores.
+Needs NumPy and SciPy; Numba for the compiled form (without it the fit runs in NumPy). Reads the
+studio files, takes medians of 20 minutes, fits the drying model of rival_drying.py to each pot, and
+prints its water now. Pots on all cores.
 """
 
 import collections
@@ -23,8 +23,8 @@ STEP = 1200.0
 # Prior means and standard deviations in the order of rival_drying.NAMES; the first two follow from
 # ball and bag. As in src/core/inference/priors.rs.
 LN = math.log
-MEAN = [0.0, 0.0, LN(3e-8), LN(0.33), LN(0.3 / 0.7), LN(9e-10), LN(0.0165)]
-SD = [0.016, 0.025, 0.4, 0.35, 0.25, 0.7, 0.45]
+MEAN = [0.0, 0.0, LN(3e-8), LN(0.36), LN(0.27 / 0.73), LN(9e-10), LN(0.0165)]
+SD = [0.016, 0.025, 0.4, 0.3, 0.25, 0.7, 0.45]
 
 
 def seconds(text):
