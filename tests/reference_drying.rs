@@ -41,6 +41,8 @@ fn slab(thickness_m: f64, critical: f64, water: f64, diffusivity: f64, rate: f64
         base_inside: [1.0; LANES],
         base_flipped: [1.0; LANES],
         diffusivity: [diffusivity; LANES],
+        wall_flipped: [1.0; LANES],
+        shared: [1.0; LANES],
         monolayer: [critical / STRAIGHT; LANES],
         isotherm: Sorption { monolayer: 1.0, c: 1.0, k: STRAIGHT },
     }

@@ -9,10 +9,10 @@
 //! - Face: evaporation `g·(a·p_s(T_pot) − p_v)`, `a` the water activity of the clay at the face
 //!   (desorption isotherm, GAB), `g` a conductance per area. A cover is a conductance in series:
 //!   `g = g_open·c/(1+c)`.
-//! - Heat: clay conducts, so the pot is cold as a whole: what all its faces evaporate is balanced
-//!   by what the room gives back over them. With one face that is the factor
-//!   `1/(1 + (g/g_open)·s/γ*)` of [`crate::core::air::still_air_factor`]; once the wall is dry, a
-//!   base that is still wet is as warm as the room and dries about twice as fast.
+//! - Heat: evaporation makes a face colder than the room, by the balance of
+//!   [`crate::core::air::still_air_factor`]. How far the faces of a pot share their temperature is
+//!   an unknown: heat runs some centimetres along a wall. Where they share it, a base that is still
+//!   wet when the wall is dry is as warm as the room and dries about twice as fast.
 //! - Inside: Fick's law with a diffusivity that rises with water content (Crank, *The Mathematics
 //!   of Diffusion*, 2nd ed. 1975; Ketelaars et al., Chem. Eng. Sci. 50 (1995) 1187 on how far an
 //!   apparent diffusivity of clay can be trusted).
@@ -75,6 +75,10 @@ pub struct PotPhysics {
     pub base_flipped: Lane,
     /// Diffusivity at [`DIFFUSIVITY_AT`], m²/s.
     pub diffusivity: Lane,
+    /// Exposure of the wall on the rim, relative to that on the foot: the rim closes the inside.
+    pub wall_flipped: Lane,
+    /// How far the faces share one temperature, 0 (each its own) to 1 (the pot's).
+    pub shared: Lane,
     /// Monolayer water of the desorption isotherm, kg/kg dry basis.
     pub monolayer: Lane,
     /// Shape of the isotherm, common to all lanes (its monolayer is not used).
@@ -223,37 +227,52 @@ impl PotState {
         let inside =
             each(|l| if keeping.flipped[l] { p.base_flipped[l] } else { p.base_inside[l] });
         let under = each(|l| if keeping.flipped[l] { p.base_flipped[l] } else { 0.0 });
-        let colder = self.colder(p, air, &[[1.0; LANES], inside, under], &open);
-        let outside = |exposure: &Lane| Outside {
+        let wall = each(|l| if keeping.flipped[l] { p.wall_flipped[l] } else { 1.0 });
+        let colder = self.colder(p, air, &[wall, inside, under], &open);
+        let outside = |exposure: &Lane, face: usize| Outside {
             reach: each(|l| exposure[l] * open[l] * gain[l] * p.conductance[l]),
-            wet: each(|l| air.saturation - colder[l]),
+            wet: each(|l| air.saturation - colder[face][l]),
             room: each(|l| air.saturation * air.humidity[l]),
         };
         let half_wall = each(|l| 0.5 * self.wall_m[l]);
         let [f0, f1, f2] = &mut self.face;
-        let wall = Slab { p, thickness: &half_wall, dt };
-        wall.step(&mut self.wall, Some((f0, &outside(&[1.0; LANES]))), None);
+        let slab = Slab { p, thickness: &half_wall, dt };
+        slab.step(&mut self.wall, Some((f0, &outside(&wall, 0))), None);
         let base = Slab { p, thickness: &self.base_m, dt };
-        let under = keeping.flipped.contains(&true).then(|| outside(&under));
-        base.step(&mut self.base, Some((f1, &outside(&inside))), under.as_ref().map(|o| (f2, o)));
+        let under = keeping.flipped.contains(&true).then(|| outside(&under, 2));
+        base.step(
+            &mut self.base,
+            Some((f1, &outside(&inside, 1))),
+            under.as_ref().map(|o| (f2, o)),
+        );
     }
 
-    /// By how much the saturation pressure at the pot lies below the room's, Pa: evaporation cools
-    /// the pot as a whole (clay conducts), the room warms it over all its faces. Faces count by
-    /// area and exposure, for heat as for vapour.
-    fn colder(&self, p: &PotPhysics, air: &StepAir, exposure: &[Lane; 3], open: &Lane) -> Lane {
-        each(|l| {
+    /// By how much the saturation pressure at each face lies below the room's, Pa: evaporation cools
+    /// it, the room warms it. Faces that share count by area and exposure, for heat as for vapour.
+    fn colder(
+        &self,
+        p: &PotPhysics,
+        air: &StepAir,
+        exposure: &[Lane; 3],
+        open: &Lane,
+    ) -> [Lane; 3] {
+        let mut out = [[0.0; LANES]; 3];
+        for l in 0..LANES {
             let wall = 2.0 * (1.0 - self.base_share[l]) / self.wall_m[l].max(1e-6);
             let base = self.base_share[l] / self.base_m[l].max(1e-6);
             let area = [wall * exposure[0][l], base * exposure[1][l], base * exposure[2][l]];
-            let mut wet = 0.0;
-            for (area, face) in area.iter().zip(&self.face) {
-                wet += area * activity(&p.isotherm, p.monolayer[l], face[l]).0;
+            let wet = [0, 1, 2].map(|i| activity(&p.isotherm, p.monolayer[l], self.face[i][l]).0);
+            let all = area.iter().sum::<f64>();
+            let mean = (0..3).map(|i| area[i] * wet[i]).sum::<f64>() / all;
+            let cooling = open[l] * air.cooling;
+            let below = |wetness: f64| {
+                cooling * air.saturation * (wetness - air.humidity[l]) / (1.0 + cooling * wetness)
+            };
+            for (out, own) in out.iter_mut().zip(wet) {
+                out[l] = p.shared[l] * below(mean) + (1.0 - p.shared[l]) * below(own);
             }
-            let (all, cooling) = (area.iter().sum::<f64>(), open[l] * air.cooling);
-            let wetness = wet / all;
-            cooling * air.saturation * (wetness - air.humidity[l]) / (1.0 + cooling * wetness)
-        })
+        }
+        out
     }
 }
 

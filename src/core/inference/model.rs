@@ -171,6 +171,8 @@ impl<'a> Model<'a> {
             base_inside: exp(Unknown::BaseInside, 0.3),
             base_flipped: exp(Unknown::BaseFlipped, 0.9),
             diffusivity: exp(Unknown::Diffusivity, 1e-9),
+            wall_flipped: exp(Unknown::WallFlipped, 0.93),
+            shared: self.lanes(Unknown::Shared, z, 0.7, logistic),
             monolayer: exp(Unknown::Monolayer, 0.017),
             isotherm: ISOTHERM,
         }

@@ -29,6 +29,10 @@ pub enum Unknown {
     BaseFlipped,
     /// Logit of the share of the clay that is base.
     BaseShare,
+    /// ln of the wall's exposure on the rim.
+    WallFlipped,
+    /// Logit of how far the faces of the pot share one temperature.
+    Shared,
     /// ln of the diffusivity, m²/s.
     Diffusivity,
     /// ln of the isotherm's monolayer, kg/kg dry basis.
@@ -72,7 +76,12 @@ const CONDUCTANCE: (f64, f64) = (3.0e-8, 0.40);
 const COVERS: [(f64, f64); 4] = [(1.0, 0.0), (0.35, 0.5), (0.055, 0.5), (0.06, 0.7)];
 /// The inside of a base is sheltered; on the rim both its faces are free.
 const BASE_INSIDE: (f64, f64) = (0.36, 0.3);
-const BASE_FLIPPED: (f64, f64) = (0.90, 0.2);
+const BASE_FLIPPED: (f64, f64) = (0.85, 0.3);
+/// On the rim the wall's inside is shut in, more on a board than on slats.
+const WALL_FLIPPED: (f64, f64) = (0.93, 0.15);
+/// How far the faces share one temperature: heat runs √(k·d/h) ≈ 2–3 cm along a wall of clay
+/// (k 1 W/mK, d 6 mm, h 8 W/m²K), less than the pot is wide, more than its base is thick.
+const SHARED: (f64, f64) = (0.7, 1.2);
 /// Share of the clay that is base.
 const BASE_SHARE: (f64, f64) = (0.27, 0.25);
 /// Apparent moisture diffusivity of clay bodies at room temperature, 2e-10 to 3e-9 m²/s.
@@ -135,11 +144,13 @@ pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Vec<Prior> {
         ln(Unknown::Conductance, (CONDUCTANCE.0, wider(wall_given, CONDUCTANCE.1, 0.3))),
         ln(Unknown::BaseInside, (BASE_INSIDE.0, wider(base_given, BASE_INSIDE.1, 0.3))),
         logit(Unknown::BaseShare, BASE_SHARE),
+        logit(Unknown::Shared, SHARED),
         ln(Unknown::Diffusivity, (DIFFUSIVITY.0, wider(base_given, DIFFUSIVITY.1, 0.5))),
         ln(Unknown::Monolayer, MONOLAYER),
     ];
     if history.keeping.iter().any(|k| k.flipped) || !history.trimmed {
         priors.push(ln(Unknown::BaseFlipped, BASE_FLIPPED));
+        priors.push(ln(Unknown::WallFlipped, WALL_FLIPPED));
     }
     for (i, cover) in Cover::ALL.into_iter().enumerate().skip(1) {
         if history.keeping.iter().any(|k| k.cover == cover) {
@@ -186,10 +197,13 @@ pub fn like_sibling(priors: &mut [Prior], pot: &Pot, sibling: &Pot, posterior: &
             }
             Unknown::Water => (own.mean, own.sd) = (mean, sd.hypot(0.01)),
             Unknown::Conductance => (own.mean, own.sd) = (mean, sd.hypot(TWINS)),
-            Unknown::Covering(_) | Unknown::BaseInside | Unknown::BaseFlipped => {
+            Unknown::Covering(_)
+            | Unknown::BaseInside
+            | Unknown::BaseFlipped
+            | Unknown::WallFlipped => {
                 (own.mean, own.sd) = (mean, sd.hypot(TWINS));
             }
-            Unknown::BaseShare => (own.mean, own.sd) = (mean, sd.hypot(TWINS)),
+            Unknown::BaseShare | Unknown::Shared => (own.mean, own.sd) = (mean, sd.hypot(TWINS)),
             Unknown::Diffusivity | Unknown::Monolayer => (own.mean, own.sd) = (mean, sd),
             Unknown::Trimmed(_) | Unknown::Attached(_) | Unknown::Wetted(_) => {}
         }
