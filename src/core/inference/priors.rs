@@ -78,7 +78,7 @@ const COVERS: [(f64, f64); 4] = [(1.0, 0.0), (0.35, 0.5), (0.055, 0.5), (0.06, 0
 const BASE_INSIDE: (f64, f64) = (0.36, 0.3);
 const BASE_FLIPPED: (f64, f64) = (0.85, 0.3);
 /// On the rim the wall's inside is shut in, more on a board than on slats.
-const WALL_FLIPPED: (f64, f64) = (0.93, 0.15);
+const WALL_FLIPPED: (f64, f64) = (0.92, 0.2);
 /// How far the faces share one temperature: heat runs √(k·d/h) ≈ 2–3 cm along a wall of clay
 /// (k 1 W/mK, d 6 mm, h 8 W/m²K), less than the pot is wide, more than its base is thick.
 const SHARED: (f64, f64) = (0.7, 1.2);
