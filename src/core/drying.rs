@@ -247,7 +247,7 @@ impl PotState {
         );
     }
 
-    /// By how much the saturation pressure at each face lies below the room's, Pa: evaporation cools
+    /// By how much the saturation pressure at each face is below the room's, Pa: evaporation cools
     /// it, the room warms it. Faces that share count by area and exposure, for heat as for vapour.
     fn colder(
         &self,
