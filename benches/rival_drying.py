@@ -3,8 +3,8 @@
 Needs NumPy and SciPy; Numba for the compiled forms (without it they are left out).
 
 Two slabs, a wall that dries on both faces and a base that dries on its inside; evaporation by the
-vapour pressure deficit with the face's own activity (GAB), a pot that is cold as a whole, diffusion
-inside. Open pots that stand on their foot, without trims: what the benchmarks hold.
+vapour pressure deficit with the face's own activity (GAB), faces that share their temperature in
+part, diffusion inside. Open pots that stand on their foot, without trims: what the benchmarks hold.
 
 Three ways of fitting it, each by `scipy.optimize.least_squares`:
 
@@ -26,8 +26,23 @@ except ImportError:
 WALL, BASE = 3, 5
 DENSITY, DIFFUSIVITY_AT, SLOPE, FLOOR, CORNER = 1600.0, 0.10, 5.0, 0.4, 0.05
 # Parameters, in this order; the scale each lives on.
-NAMES = ["Dry", "Water", "Conductance", "BaseInside", "BaseShare", "Diffusivity", "Monolayer"]
-SCALES = {"Water": lambda x: np.maximum(x, 0.01), "BaseShare": lambda x: 1.0 / (1.0 + np.exp(-x))}
+NAMES = [
+    "Dry",
+    "Water",
+    "Conductance",
+    "BaseInside",
+    "BaseShare",
+    "Shared",
+    "Diffusivity",
+    "Monolayer",
+]
+
+
+def logistic(x):
+    return 1.0 / (1.0 + np.exp(-x))
+
+
+SCALES = {"Water": lambda x: np.maximum(x, 0.01), "BaseShare": logistic, "Shared": logistic}
 # Noise of one weight for the fit, g: white, as most would take it.
 NOISE = 0.5
 # Step of the finite differences, in prior standard deviations.
@@ -45,7 +60,7 @@ class Problem:
         self.mean, self.sd = np.array(data["mean"])[known], np.array(data["sd"])[known]
         self.wall, self.base = data["wall_m"], data["base_m"]
         self.c, self.k = data["c"], data["k"]
-        assert set(data["names"]) <= {*NAMES, "BaseFlipped"}, data["names"]
+        assert set(data["names"]) <= {*NAMES, "BaseFlipped", "WallFlipped"}, data["names"]
 
     def parameters(self, z):
         """Physical parameters from standard deviations off the prior; columns are sets."""
@@ -77,13 +92,17 @@ def activity(xp, c, k, monolayer, water):
 # --- NumPy, all parameter sets side by side -------------------------------------------------
 
 
-def colder(p, air, share, exposure, walls, faces):
-    """By how much the pot's saturation pressure lies below the room's: it is cold as a whole."""
+def colder(p, air, share, shared, exposure, walls, faces):
+    """By how much the saturation pressure at wall and base lies below the room's."""
     saturation, cooling, humidity = air
     area = np.array([2.0 * (1.0 - share) / walls[0], share / walls[1] * exposure])
     wet = np.array([activity(np, *p, face)[0] for face in faces])
-    wetness = (area * wet).sum(axis=0) / area.sum(axis=0)
-    return cooling * saturation * (wetness - humidity) / (1.0 + cooling * wetness)
+    mean = (area * wet).sum(axis=0) / area.sum(axis=0)
+
+    def below(wetness):
+        return cooling * saturation * (wetness - humidity) / (1.0 + cooling * wetness)
+
+    return shared * below(mean) + (1.0 - shared) * below(wet)
 
 
 def face(p, reach, wet, room, surface, water, carry):
@@ -125,7 +144,7 @@ def slab_step(p, reach, wet, room, x, surface, thickness, diffusivity, dt):
 
 def masses_numpy(problem, z):
     """Mass at the start and at the end of each span; columns are parameter sets."""
-    dry, water, conductance, inside, share, diffusivity, monolayer = problem.parameters(z)
+    dry, water, conductance, inside, share, shared, diffusivity, monolayer = problem.parameters(z)
     p = (problem.c, problem.k, monolayer)
     wall, base = np.tile(water, (WALL, 1)), np.tile(water, (BASE, 1))
     wall_face, base_face = water.copy(), water.copy()
@@ -134,12 +153,12 @@ def masses_numpy(problem, z):
         air, dt = (saturation, cooling, humidity), end - start
         reach, room = conductance * gain, saturation * humidity
         walls, faces = (problem.wall, problem.base), (wall_face, base_face)
-        wet = saturation - colder(p, air, share, inside, walls, faces)
+        wet = saturation - colder(p, air, share, shared, inside, walls, faces)
         wall, wall_face = slab_step(
-            p, reach, wet, room, wall, wall_face, 0.5 * problem.wall, diffusivity, dt
+            p, reach, wet[0], room, wall, wall_face, 0.5 * problem.wall, diffusivity, dt
         )
         base, base_face = slab_step(
-            p, reach * inside, wet, room, base, base_face, problem.base, diffusivity, dt
+            p, reach * inside, wet[1], room, base, base_face, problem.base, diffusivity, dt
         )
         mean = wall.mean(axis=0) + share * (base.mean(axis=0) - wall.mean(axis=0))
         mass.append(dry * (1.0 + mean))
@@ -165,12 +184,18 @@ if njit is not None:
         )
 
     @njit(cache=True)
-    def colder_at(c, k, monolayer, air, share, exposure, wall_m, base_m, wall_face, base_face):
-        wall, base = 2.0 * (1.0 - share) / wall_m, share / base_m * exposure
-        wet = wall * activity_at(c, k, monolayer, wall_face)[0]
-        wet += base * activity_at(c, k, monolayer, base_face)[0]
-        wetness = wet / (wall + base)
+    def below(air, wetness):
         return air[1] * air[0] * (wetness - air[2]) / (1.0 + air[1] * wetness)
+
+    @njit(cache=True)
+    def colder_at(c, k, p, air, wall_m, base_m, wall_face, base_face):
+        inside, share, shared, monolayer = p[3], p[4], p[5], p[7]
+        wall, base = 2.0 * (1.0 - share) / wall_m, share / base_m * inside
+        wall_wet = activity_at(c, k, monolayer, wall_face)[0]
+        base_wet = activity_at(c, k, monolayer, base_face)[0]
+        both = shared * below(air, (wall * wall_wet + base * base_wet) / (wall + base))
+        own = 1.0 - shared
+        return both + own * below(air, wall_wet), both + own * below(air, base_wet)
 
     @njit(cache=True)
     def face_at(c, k, monolayer, reach, wet, room, surface, water, carry):
@@ -213,7 +238,7 @@ if njit is not None:
 
     @njit(cache=True)
     def masses_loop(spans, p, wall_m, base_m, c, k):
-        dry, water, conductance, inside, share, diffusivity, monolayer = p
+        dry, water, conductance, inside, share, _, diffusivity, monolayer = p
         wall, base = np.full(WALL, water), np.full(BASE, water)
         wall_face, base_face = water, water
         mass = np.empty(len(spans) + 1)
@@ -221,12 +246,12 @@ if njit is not None:
         for i in range(len(spans)):
             air, dt = spans[i, 2:5], spans[i, 1] - spans[i, 0]
             reach, room = conductance * spans[i, 5], air[0] * air[2]
-            wet = air[0] - colder_at(
-                c, k, monolayer, air, share, inside, wall_m, base_m, wall_face, base_face
-            )
+            cold = colder_at(c, k, p, air, wall_m, base_m, wall_face, base_face)
+            wet = air[0] - cold[0]
             wall_face = slab_compiled(
                 c, k, monolayer, reach, wet, room, wall, wall_face, 0.5 * wall_m, diffusivity, dt
             )
+            wet = air[0] - cold[1]
             base_face = slab_compiled(
                 c, k, monolayer, reach * inside, wet, room, base, base_face, base_m, diffusivity, dt
             )
@@ -236,24 +261,22 @@ if njit is not None:
 
     @njit(cache=True)
     def right_hand_side(t, x, spans, p, wall_m, base_m, c, k):
-        _, _, conductance, inside, share, diffusivity, monolayer = p
+        _, _, conductance, inside, _, _, diffusivity, monolayer = p
         at = min(np.searchsorted(spans[:, 1], t), len(spans) - 1)
         air, gain = spans[at, 2:5], spans[at, 5]
-        # The faces are cold as the pot is, and the pot as its faces are wet: twice is enough.
+        # The faces are as cold as they are wet, and wet as they are cold: twice is enough.
         wall_face, base_face, out = x[0], x[WALL], np.zeros(2)
         units = DENSITY * diffusivity * np.array([2.0 * WALL / wall_m, BASE / base_m])
         for _ in range(2):
-            wet = air[0] - colder_at(
-                c, k, monolayer, air, share, inside, wall_m, base_m, wall_face, base_face
-            )
+            cold = colder_at(c, k, p, air, wall_m, base_m, wall_face, base_face)
             reach, room = conductance * gain, air[0] * air[2]
             half = 2.0 * units[0] * max(1.0 + SLOPE * (x[0] - DIFFUSIVITY_AT), FLOOR)
             wall_face, out[0], _ = face_at(
-                c, k, monolayer, reach, wet, room, wall_face, x[0], half
+                c, k, monolayer, reach, air[0] - cold[0], room, wall_face, x[0], half
             )
             half = 2.0 * units[1] * max(1.0 + SLOPE * (x[WALL] - DIFFUSIVITY_AT), FLOOR)
             base_face, out[1], _ = face_at(
-                c, k, monolayer, reach * inside, wet, room, base_face, x[WALL], half
+                c, k, monolayer, reach * inside, air[0] - cold[1], room, base_face, x[WALL], half
             )
         rate = np.zeros(WALL + BASE)
         for part, first, n, thickness in ((0, 0, WALL, 0.5 * wall_m), (1, WALL, BASE, base_m)):

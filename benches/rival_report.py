@@ -23,8 +23,8 @@ STEP = 1200.0
 # Prior means and standard deviations in the order of rival_drying.NAMES; the first two follow from
 # ball and bag. As in src/core/inference/priors.rs.
 LN = math.log
-MEAN = [0.0, 0.0, LN(3e-8), LN(0.36), LN(0.27 / 0.73), LN(9e-10), LN(0.0165)]
-SD = [0.016, 0.025, 0.4, 0.3, 0.25, 0.7, 0.45]
+MEAN = [0.0, 0.0, LN(3e-8), LN(0.36), LN(0.27 / 0.73), LN(0.7 / 0.3), LN(9e-10), LN(0.0165)]
+SD = [0.016, 0.025, 0.4, 0.3, 0.25, 1.2, 0.7, 0.45]
 
 
 def seconds(text):
