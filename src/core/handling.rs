@@ -307,14 +307,18 @@ fn logged(rows: &[HandlingRow], start: Time, now: f64) -> Vec<Event> {
     events.collect()
 }
 
+/// How long after a trim a flip is still the turning for it, s: one that was written down, and one
+/// that was only seen in the weights.
+const TURNED_WITHIN: [f64; 2] = [HOUR, 3.0 * HOUR];
+
 /// Covers and flips along time, plans included. A pot is trimmed upside down and left so, whether
-/// or not somebody wrote down that it was turned (common practice, no source). A flip noted about
-/// the time of a trim that nobody noted is the turning for that trim.
+/// or not somebody wrote down that it was turned (common practice, no source). A flip noted soon
+/// after the trim of a pot that stood on its foot is the turning for that trim, not a second one.
 fn keeping(rows: &[HandlingRow], events: &[Event], start: Time) -> Vec<Keeping> {
     enum Change {
         Cover(Cover),
         Turn,
-        Trim,
+        Trim { turned_within: f64 },
     }
     let mut changes: Vec<(f64, Change)> = Vec::new();
     for row in rows {
@@ -325,20 +329,26 @@ fn keeping(rows: &[HandlingRow], events: &[Event], start: Time) -> Vec<Keeping> 
             _ => {}
         }
     }
-    let trims: Vec<&Event> = events.iter().filter(|e| e.deed == Deed::Trim).collect();
-    let for_trim =
-        |t: f64| trims.iter().any(|e| e.probability < 1.0 && e.t < t && t < e.t + 3.0 * HOUR);
-    changes.retain(|(t, change)| !matches!(change, Change::Turn) || !for_trim(*t));
-    changes.extend(trims.iter().map(|e| (e.t, Change::Trim)));
+    for event in events.iter().filter(|e| e.deed == Deed::Trim) {
+        let turned_within = TURNED_WITHIN[usize::from(event.probability < 1.0)];
+        changes.push((event.t, Change::Trim { turned_within }));
+    }
     changes.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut line = vec![Keeping { from: 0.0, cover: Cover::Open, flipped: false }];
+    let mut turning_until = f64::NEG_INFINITY;
     for (t, change) in changes {
         let last = line[line.len() - 1];
         let mut next = Keeping { from: t, ..last };
         match change {
             Change::Cover(cover) => next.cover = cover,
+            Change::Turn if t < turning_until => turning_until = f64::NEG_INFINITY,
             Change::Turn => next.flipped = !last.flipped,
-            Change::Trim => next.flipped = true,
+            Change::Trim { turned_within } => {
+                if !last.flipped {
+                    turning_until = t + turned_within;
+                }
+                next.flipped = true;
+            }
         }
         line.push(next);
     }
@@ -400,4 +410,35 @@ fn median(values: &mut [f64]) -> f64 {
     values.sort_by(f64::total_cmp);
     let n = values.len();
     0.5 * (values[(n - 1) / 2] + values[n / 2])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whether the pot stands on its rim at the end, after these deeds at these hours.
+    fn on_its_rim(deeds: &[(f64, Action)]) -> bool {
+        let time = |hours: f64| Time(0).plus(hours * HOUR);
+        let row = |(hours, action): &(f64, Action)| HandlingRow {
+            time: time(*hours),
+            pot: "jar-1".into(),
+            action: action.clone(),
+        };
+        let rows: Vec<HandlingRow> = deeds.iter().map(row).collect();
+        let events = logged(&rows, time(0.0), 100.0 * HOUR);
+        keeping(&rows, &events, time(0.0)).last().is_some_and(|k| k.flipped)
+    }
+
+    #[test]
+    fn the_turning_for_a_trim_is_counted_once() {
+        use Action::{Flip, Trim};
+        assert!(on_its_rim(&[(20.0, Trim)]));
+        // Noted with it, or a few minutes later: on its rim all the same.
+        assert!(on_its_rim(&[(20.0, Trim), (20.0, Flip)]));
+        assert!(on_its_rim(&[(20.0, Trim), (20.1, Flip)]));
+        // A second flip, one much later, or one of a pot that was turned before: back on its foot.
+        assert!(!on_its_rim(&[(20.0, Trim), (20.1, Flip), (20.2, Flip)]));
+        assert!(!on_its_rim(&[(20.0, Trim), (30.0, Flip)]));
+        assert!(!on_its_rim(&[(10.0, Flip), (20.0, Trim), (20.1, Flip)]));
+    }
 }
