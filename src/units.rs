@@ -102,6 +102,15 @@ impl MassUnit {
         })
     }
 
+    /// So much of this unit in grams.
+    pub fn to_grams(self, value: f64) -> f64 {
+        match self {
+            MassUnit::Gram => value,
+            MassUnit::Kilogram => shifted(value, 3),
+            other => value * other.grams(),
+        }
+    }
+
     /// Grams in one of this unit.
     pub fn grams(self) -> f64 {
         match self {
@@ -111,6 +120,14 @@ impl MassUnit {
             MassUnit::Pound => GRAMS_PER_POUND,
         }
     }
+}
+
+/// A number with its decimal point moved to the right by so many places, rounded once: 54.3 by −2
+/// is 0.543 and by +2 again 54.3, which no multiplication can promise.
+pub fn shifted(value: f64, places: i32) -> f64 {
+    let moved = format!("{value}e{places}").parse();
+    // Only what is not finite has no such text.
+    moved.unwrap_or(value * 10f64.powi(places))
 }
 
 /// Degrees Fahrenheit to degrees Celsius.
@@ -139,7 +156,7 @@ mod tests {
 
     #[test]
     fn water_basis_check_values() {
-        // Source: shared handbook, wet/dry basis check values (computed from the definition).
+        // Computed from the definition.
         for (wet, dry) in [(15.0, 17.65), (18.0, 21.95), (20.0, 25.0), (22.0, 28.21), (24.0, 31.58)]
         {
             assert!((100.0 * dry_from_wet(wet / 100.0) - dry).abs() < 0.005);
@@ -147,6 +164,20 @@ mod tests {
         for (dry, wet) in [(10.0, 9.09), (15.0, 13.04), (25.0, 20.0)] {
             assert!((100.0 * wet_from_dry(dry / 100.0) - wet).abs() < 0.005);
         }
+    }
+
+    #[test]
+    fn the_point_moves_without_a_rounding_error() {
+        for tenths in 0..1100 {
+            let percent = f64::from(tenths) / 10.0;
+            let fraction = shifted(percent, -2);
+            assert_eq!(fraction, format!("{tenths}e-3").parse::<f64>().unwrap());
+            assert_eq!(shifted(fraction, 2), percent);
+        }
+        assert_eq!(shifted(0.8124, 3), 812.4);
+        assert!(shifted(f64::NAN, 2).is_nan());
+        assert_eq!(shifted(1e308, 3), f64::INFINITY);
+        assert_eq!(shifted(f64::NEG_INFINITY, 2), f64::NEG_INFINITY);
     }
 
     #[test]

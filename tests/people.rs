@@ -491,3 +491,76 @@ fn a_reader_that_goes_away_is_no_error() {
     assert!(output.status.success());
     assert_eq!(String::from_utf8(output.stderr).unwrap(), "");
 }
+
+#[test]
+fn a_weight_typed_wrongly_is_corrected_without_its_second() {
+    let bench = Bench::with_pots();
+    let now = bench.done(&["weigh", "jar-1", "500.5"]);
+    assert!(now.starts_with("Noted: jar-1 weighs 500.5 g, "), "{now}");
+    let corrected = bench.done(&["weigh", "jar-1", "550", "--replace"]);
+    assert!(corrected.starts_with("Corrected: jar-1 weighs 550 g, "), "{corrected}");
+    bench.done(&["weigh", "jar-1", "590", "--at", "2021-04-02T15:20:30Z"]);
+    let minute = ["--at", "2021-04-02 16:20", "--replace"];
+    let corrected = bench.done(&[&["weigh", "jar-1", "580"], &minute[..]].concat());
+    assert!(corrected.starts_with("Corrected: jar-1 weighs 580 g, "), "{corrected}");
+    let out = bench.0.path().join("out");
+    assert_eq!(bench.run(&["export", out.to_str().unwrap()]).status, 0);
+    let readings = fs::read_to_string(out.join("readings.csv")).unwrap();
+    assert_eq!(readings.lines().count(), 3, "{readings}");
+    assert!(readings.contains("2021-04-02T15:20:30Z,bench,mass,580,g,jar-1"), "{readings}");
+    // Nothing of that pot was typed lately: which one is meant?
+    let which = bench.run(&["weigh", "planter-1", "500", "--replace"]);
+    assert_eq!((which.status, which.out.as_str()), (2, ""));
+    assert!(which.err.contains("say with --at which one is wrong"), "{}", which.err);
+}
+
+#[test]
+fn a_weight_that_does_not_fit_the_ball_is_asked_about() {
+    let bench = Bench::with_pots();
+    let at = ["--at", "2021-04-02 18:00"];
+    bench.done(&["pot", "add", "jar-1", "--tare", "300g", "--replace"]);
+    let weigh =
+        |weight| bench.run(&[&["weigh", "jar-1", weight], &at[..], &["--replace"]].concat());
+    // A ball of 620 g on a bat of 300 g.
+    let heavy = weigh("1100").out;
+    assert!(
+        heavy.contains("\nThat is 800 g of clay (without the tare of 300 g) from a"),
+        "{heavy}"
+    );
+    assert!(heavy.contains("note jar-1 tare WEIGHT --at \"2021-04-02 18:00\"\n"), "{heavy}");
+    let light = weigh("590").out;
+    assert!(light.contains("note jar-1 trim --at WHEN\n"), "{light}");
+    let kilograms = weigh("0.89");
+    assert_eq!((kilograms.status, kilograms.out.as_str()), (2, ""));
+    assert!(kilograms.err.contains("by its tare, 300 g: nothing is noted."), "{}", kilograms.err);
+    assert_eq!(weigh("890").out.lines().count(), 1);
+    bench.done(&["note", "jar-1", "trim", "--at", "2021-04-02 17:00"]);
+    assert_eq!(weigh("590").out.lines().count(), 1, "it was trimmed");
+    // The report names it as long as the log does not explain it.
+    let report = |at| bench.done(&["report", "--json", "--at", at]);
+    let doubtful = "\"weight-doubtful\"";
+    assert!(!report("2021-04-02T19:00:00Z").contains(doubtful));
+    bench.done(&["weigh", "planter-1", "890", "--at", "2021-04-02 18:00"]);
+    bench.done(&["weigh", "planter-2", "310", "--at", "2021-04-02 18:00"]);
+    let found = report("2021-04-02T18:30:00Z");
+    assert_eq!(found.matches(doubtful).count(), 1, "{found}");
+}
+
+#[test]
+fn a_pot_that_is_past_it_has_no_forecast() {
+    let bench = Bench::with_pots();
+    bench.done(&["note", "jar-1", "lost", "--at", "2021-04-03 9:00"]);
+    assert!(
+        bench.done(&["pot", "show", "jar-1"]).ends_with("It is lost: nothing more is forecast.\n")
+    );
+    let weighed = bench.done(&["weigh", "jar-1", "500"]);
+    assert!(weighed.ends_with("By the log it is lost: this changes no answer.\n"), "{weighed}");
+}
+
+#[test]
+fn a_fraction_is_no_percentage() {
+    let bench = Bench::new();
+    let wrong = bench.run(&["body", "add", "stone", "--bag-water-wet-percent", "0.21"]);
+    assert_eq!((wrong.status, bench.dir().exists()), (2, false));
+    assert!(wrong.err.contains("was 21% meant?"), "{}", wrong.err);
+}

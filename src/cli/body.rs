@@ -78,7 +78,10 @@ fn open_or_create(context: &Context) -> anyhow::Result<Store> {
 fn percent(text: &str) -> Result<f64, String> {
     let number = text.trim().trim_end_matches('%').trim_end();
     match number.parse::<f64>() {
-        Ok(value) if (0.0..100.0).contains(&value) => Ok(value / 100.0),
+        Ok(value) if value > 0.0 && value < 1.0 => {
+            Err(format!("that is less than 1 %: was {}% meant?", units::shifted(value, 2)))
+        }
+        Ok(value) if (0.0..100.0).contains(&value) => Ok(units::shifted(value, -2)),
         Ok(_) => Err("a percentage from 0 to below 100 is wanted".into()),
         Err(_) => Err("a percentage is wanted, like 22 or 22.5".into()),
     }

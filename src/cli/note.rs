@@ -114,6 +114,7 @@ fn read(words: &[String], units: Units) -> anyhow::Result<(&[String], Action)> {
     };
     let (word, detail) = (words[place].as_str(), words[place + 1..].join(" "));
     let action = match word {
+        "tare" if detail.is_empty() => anyhow::bail!("tare wants a weight"),
         "tare" | "attach" if !detail.is_empty() => {
             let g = words::parse_mass(&detail, units)
                 .map_err(|e| anyhow::anyhow!("{word} wants a weight: {e}"))?;
@@ -264,6 +265,6 @@ mod tests {
             wrong("a tare 180"),
             "tare wants a weight: \"180\" of what? Write 180g, 180oz or 180lb"
         );
-        assert_eq!(wrong("a tare"), "tare wants grams");
+        assert_eq!(wrong("a tare"), "tare wants a weight");
     }
 }

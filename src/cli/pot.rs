@@ -283,6 +283,9 @@ fn show(name: &str, words: &Words, store: &Store) -> anyhow::Result<ExitCode> {
         ),
         None => "\nNot weighed yet.".into(),
     })?;
+    if let Some(end) = roll.past_it(name, words.now) {
+        return screen::say(&format!("It is {end}: nothing more is forecast."));
+    }
     for answer in answers::of_pots(&studio, &[&pot.name]) {
         screen::print(&format!("\nAs of {}\n", words.full_time(words.now)))?;
         screen::print(&screen::one_pot(&answer, words))?;

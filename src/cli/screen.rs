@@ -172,7 +172,8 @@ fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
         }
         Group::Doubtful => {
             let chance = words::chance(pot.fire.probability_bone_dry);
-            let why: Vec<_> = reasons(pot).collect();
+            let why: Vec<_> = reasons(pot).filter(|(code, _)| !background(code)).collect();
+            let why: Vec<_> = why.into_iter().map(|(_, text)| text).collect();
             match why.is_empty() {
                 true => format!("its wettest part is dry with a chance of {chance} only{kept}"),
                 false => format!("{}{kept}", why.join("; ")),
@@ -184,8 +185,9 @@ fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
 /// What speaks against answers in the other groups, once for all pots that it concerns.
 fn attention(page: &mut String, report: &Report, look: &Look) {
     let mut concerns: Vec<(String, Vec<&str>)> = Vec::new();
-    for pot in report.pots.iter().filter(|pot| group(pot) != Group::Doubtful) {
-        for reason in reasons(pot) {
+    for pot in &report.pots {
+        let said = |code: &str| group(pot) == Group::Doubtful && !background(code);
+        for (_, reason) in reasons(pot).filter(|(code, _)| !said(code)) {
             match concerns.iter_mut().find(|(text, _)| *text == reason) {
                 Some((_, pots)) => pots.push(&pot.pot),
                 None => concerns.push((reason, vec![&pot.pot])),
@@ -302,7 +304,7 @@ pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
             FireCall::Ready => format!("no further drying detected in this air, {sure} sure"),
         },
     ));
-    rows.extend(reasons(pot).map(|text| ("attention", text)));
+    rows.extend(reasons(pot).map(|(_, text)| ("attention", text)));
     let rows = rows.into_iter().map(|(what, text)| vec![what.into(), text]).collect();
     let mut page = columns(&[], rows);
     if pot.fire.call != FireCall::Wait {
@@ -311,13 +313,22 @@ pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
     page
 }
 
-/// What speaks against an answer; steps found in the trace are asked about elsewhere.
-fn reasons(pot: &PotAnswer) -> impl Iterator<Item = String> {
-    let asked = |code: &str| code.ends_with("-not-noted") && !pot.found.is_empty();
+/// What speaks against an answer, code and text; steps found in the trace are asked about
+/// elsewhere, and what an old weight asks for is said once.
+fn reasons(pot: &PotAnswer) -> impl Iterator<Item = (&'static str, String)> {
+    let stale = pot.warnings.iter().any(|warning| warning.code == "reading-stale");
+    let asked = move |code: &str| {
+        code.ends_with("-not-noted") && !pot.found.is_empty() || code == "weigh-again" && stale
+    };
     pot.warnings
         .iter()
         .filter(move |warning| !asked(warning.code))
-        .map(|warning| printable(&warning.text).into_owned())
+        .map(|warning| (warning.code, printable(&warning.text).into_owned()))
+}
+
+/// What makes answers wider all along, rather than speak against this one.
+fn background(code: &str) -> bool {
+    ["no-room-sensor", "ball-unknown", "thickness-guessed", "band-supposed"].contains(&code)
 }
 
 /// Columns of the terminal: `COLUMNS`, else what the terminal says, else 80; never so wide that
@@ -497,11 +508,13 @@ mod tests {
         dry.story.free_water_g = Some(quantiles(0.4, 0.3));
         dry.water.now = quantiles(0.021, 0.001);
         let mut doubtful = pot("lid-3", TrimCall::Past, FireCall::Doubtful);
-        doubtful.warnings = vec![Warning {
-            code: "reading-stale",
-            text: "last weighed 31 h ago: weigh it again.".into(),
-        }];
-        let no_room = Warning { code: "no-room", text: "no room sensor: wider.".into() };
+        let doubt = |code, text: &str| Warning { code, text: text.into() };
+        doubtful.warnings = vec![
+            doubt("reading-stale", "last weighed 31 h ago: weigh it again."),
+            doubt("no-room-sensor", "no room sensor: wider."),
+            doubt("weigh-again", "last weighed more than a day ago"),
+        ];
+        let no_room = Warning { code: "no-room-sensor", text: "no room sensor: wider.".into() };
         wrapped.warnings.push(no_room.clone());
         soon.warnings.push(no_room);
         Report { at: now(), pots: vec![wrapped, soon, done, dry, doubtful, later, first] }
@@ -534,7 +547,7 @@ mod tests {
             "  lid-3         56 g (51–61)   17%  last weighed 31 h ago: weigh it again.",
             "",
             "ATTENTION",
-            "  jar-1, jar-2: no room sensor: wider.",
+            "  jar-1, jar-2, lid-3: no room sensor: wider.",
             "",
             "NOT IN THE LOG – found in the weights",
             "  Was lid-1 trimmed yesterday 18:00 (82% sure)? If so:",

@@ -7,10 +7,10 @@ use super::screen;
 use super::when::{self, Lean};
 use super::words::{self, Words, printable};
 use super::{Context, REFUSED};
-use crate::records::{Quantity, Reading};
+use crate::records::{Action, Pot, Quantity, Reading};
 use crate::store::settings::DEFAULT_BAUD;
 use crate::store::{Clash, Format, PortSettings, Settings, Store};
-use crate::units::Time;
+use crate::units::{HOUR, Time};
 use crate::{clock, watch};
 use std::process::ExitCode;
 use std::time::Duration;
@@ -48,8 +48,9 @@ pub struct Args {
     /// How long to wait for the scale to come to rest, s
     #[arg(long, value_name = "SECONDS", default_value_t = 60, conflicts_with = "weight")]
     wait: u64,
-    /// Replace the weight that was noted for the same time
-    #[arg(long)]
+    /// Correct the weight that was noted for that time; without --at: the last one typed, if that
+    /// was within the hour
+    #[arg(long, requires = "weight")]
     replace: bool,
 }
 
@@ -57,8 +58,9 @@ pub struct Args {
 pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let mut store = context.open()?;
     let words = context.words(store.settings(), None)?;
-    let made_at = Roll::read(&store)?.find(&args.pot)?.made_at;
-    let weight = if args.weight.is_empty() {
+    let roll = Roll::read(&store)?;
+    let pot = roll.find(&args.pot)?;
+    let mut weight = if args.weight.is_empty() {
         from_port(&args, store.settings())?
     } else {
         typed(&args, &words)?
@@ -66,18 +68,143 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     if !(weight.value > 0.0 && weight.value <= HEAVIEST_G) {
         anyhow::bail!("{} is not the weight of a pot", words.weighed(weight.value));
     }
-    if weight.time < made_at {
+    if args.replace {
+        weight.time = corrected(&args, &store, weight.time, &words)?;
+    }
+    if weight.time < pot.made_at {
         anyhow::bail!(
             "{} was made only {}: say with --at when it was weighed, or correct it with \
              warecast pot add {} --replace --made-at WHEN",
             printable(&args.pot),
-            words.time(made_at),
+            words.time(pot.made_at),
             words::shell_word(&args.pot)
         );
     }
+    let clay = Clay::of(pot, &roll, &weight);
+    if clay.grams <= 0.0 {
+        anyhow::bail!("{}", clay.less_than_tare(pot, &weight, &words, context));
+    }
+    let doubt = clay.doubt(pot, weight.time, &words, context);
     // Waiting for the scale took its time: what is said back is said from now.
     let words = context.words(store.settings(), None)?;
-    put(&mut store, &args.pot, weight, args.replace, &words)
+    let status = put(&mut store, &args.pot, weight, args.replace, &words)?;
+    if let Some(end) = roll.past_it(&pot.name, words.now) {
+        screen::say(&format!("By the log it is {end}: this changes no answer."))?;
+    } else if let Some(doubt) = doubt {
+        screen::say(&doubt)?;
+    }
+    Ok(status)
+}
+
+/// The time of the weight that is to be corrected: the last that was typed in the same minute,
+/// since that is what people read and type. A weight that is not there is noted anew.
+fn corrected(args: &Args, store: &Store, time: Time, words: &Words) -> anyhow::Result<Time> {
+    let span = match &args.at {
+        Some(_) => {
+            let minute = Time::from_seconds((time.seconds() / 60.0).floor() * 60.0);
+            (minute, minute.plus(60.0))
+        }
+        None => (time.plus(-HOUR), time.plus(1.0)),
+    };
+    let typed = store.weighings_by(BENCH, &args.pot, span)?;
+    if typed.iter().any(|point| point.time == time) {
+        return Ok(time);
+    }
+    match (typed.last(), &args.at) {
+        (Some(point), _) => Ok(point.time),
+        (None, Some(_)) => Ok(time),
+        (None, None) => anyhow::bail!(
+            "no weight of {} was typed within the hour: say with --at which one is wrong \
+             (--at \"{}\")",
+            printable(&args.pot),
+            words.typed_time(time)
+        ),
+    }
+}
+
+/// What a weight says of the clay on the scale.
+struct Clay {
+    /// The weight without the tare that holds at its time, g.
+    grams: f64,
+    /// That tare, g, where one was given.
+    tare: Option<f64>,
+    /// Whether clay was, by the log, cut away until then.
+    trimmed: bool,
+    /// Whether clay or water was, by the log, brought on until then.
+    added: bool,
+}
+
+impl Clay {
+    /// More than this share of the ball is no pot thrown from it, and less than that none that
+    /// nobody trimmed: at most 27 % of a ball is water, and a few percent goes into the slip
+    /// (common practice, no source).
+    const SHARE: (f64, f64) = (0.60, 1.05);
+
+    fn of(pot: &Pot, roll: &Roll, weight: &Reading) -> Clay {
+        let noted = roll.last(&pot.name, weight.time, |a| matches!(a, Action::Tare(_)));
+        let tare = match noted.map(|row| &row.action) {
+            Some(Action::Tare(g)) => Some(*g),
+            _ => pot.tare_g,
+        };
+        let was = |is: fn(&Action) -> bool| roll.last(&pot.name, weight.time, is).is_some();
+        Clay {
+            grams: weight.value - tare.unwrap_or(0.0),
+            tare,
+            trimmed: was(|a| matches!(a, Action::Trim | Action::Lost(_))),
+            added: was(|a| matches!(a, Action::Attach(_) | Action::Wet)),
+        }
+    }
+
+    fn less_than_tare(
+        &self,
+        pot: &Pot,
+        weight: &Reading,
+        words: &Words,
+        context: &Context,
+    ) -> String {
+        let command = context.command();
+        let name = words::shell_word(&pot.name);
+        format!(
+            "{} is not more than what stands on the scale with {} by its tare, {}: nothing is \
+             noted. If it was weighed without, say so first: {command} note {name} tare 0g --at \
+             \"{}\"",
+            words.weighed(weight.value),
+            printable(&pot.name),
+            words.weighed(self.tare.unwrap_or(0.0)),
+            words.typed_time(weight.time),
+        )
+    }
+
+    /// Asks where the weight does not fit the ball.
+    fn doubt(&self, pot: &Pot, time: Time, words: &Words, context: &Context) -> Option<String> {
+        let ball = pot.ball_g?;
+        let command = context.command();
+        let share = self.grams / ball;
+        let (at, name) = (words.typed_time(time), words::shell_word(&pot.name));
+        let without = match self.tare {
+            Some(g) => format!("without the tare of {}", words.weighed(g)),
+            None => "no tare given".into(),
+        };
+        let is = format!(
+            "That is {} of clay ({without}) from a ball of {}.",
+            words.weighed(self.grams),
+            words.weighed(ball)
+        );
+        let tare = format!("{command} note {name} tare WEIGHT --at \"{at}\"");
+        let mistyped = format!("{command} weigh {name} WEIGHT --at \"{at}\" --replace");
+        if share > Self::SHARE.1 && !self.added {
+            Some(format!(
+                "{is}\nIf more stood on the scale: {tare}\nIf it was mistyped: {mistyped}"
+            ))
+        } else if share < Self::SHARE.0 && !self.trimmed {
+            Some(format!(
+                "{is}\nIf less stood on the scale, or no bat: {tare}\nIf it was trimmed: \
+                 {command} note {name} trim --at WHEN\nIf it was mistyped: {mistyped}"
+            ))
+        } else {
+            None
+        }
+    }
 }
 
 /// A weight that somebody read off a scale.

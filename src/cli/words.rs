@@ -289,7 +289,7 @@ pub fn parse_mass(text: &str, units: Units) -> Result<f64, MassError> {
             return Err(unreadable());
         }
         used.push(unit);
-        grams += value * unit.grams();
+        grams += unit.to_grams(value);
         rest = after[letters..].trim_start();
     }
     match used.as_slice() {

@@ -102,7 +102,10 @@ pub fn forecast(posterior: &Posterior, room: &Room, ask: &Ask) -> Forecast {
     let n = posterior.model.priors.len();
     let mut draws = Vec::with_capacity(DRAWS);
     let mut end = 0;
-    for batch in normals.chunks(LANES) {
+    for (number, batch) in normals.chunks(LANES).enumerate() {
+        // Each batch has its own chance, so that one which ends a step sooner leaves the others as
+        // they were: the report of the next minute is nearly that of this one.
+        let mut rng = StdRng::seed_from_u64(ask.seed ^ (number as u64 + 1));
         let sets: Vec<_> = batch.iter().map(|row| posterior.away(&root, &row[..n])).collect();
         let extra: Vec<&[f64]> = batch.iter().map(|row| &row[n..]).collect();
         let run = Run { posterior, ask, humid: &humid, coming: &coming, room };

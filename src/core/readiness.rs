@@ -16,6 +16,10 @@ const FRESH: f64 = DAY;
 /// A weight as old as this can no longer speak of a pot that is being dried, s.
 const STALE: f64 = 12.0 * HOUR;
 
+/// Dry clay is more than this share of the ball: at most 27 % of it is water, and some percent goes
+/// into the slip (common practice, no source).
+const LIGHT: f64 = 0.60;
+
 /// What to do about trimming, from the draws.
 pub fn trim(
     history: &History,
@@ -75,7 +79,8 @@ pub fn fire(
     let mean = forecast::probability(draws, |d| d.free <= BONE_DRY_MEAN);
     let weighed = history.last_reading.is_some_and(|t| history.now - t <= FRESH);
     let aired = room.last_reading().is_none_or(|t| history.now - t <= FRESH);
-    let call = if wettest >= READY && weighed && aired {
+    let fits = !weight_doubtful(pot, history);
+    let call = if wettest >= READY && weighed && aired && fits {
         FireCall::Ready
     } else if mean >= 0.5 {
         FireCall::Doubtful
@@ -92,7 +97,7 @@ pub fn fire(
             };
             say(
                 "base-may-be-damp",
-                format!("dry on the mean, but {base}: {sure} % sure; weigh it again tomorrow"),
+                format!("{base}: {sure} % sure that it is dry; weigh it again tomorrow"),
             );
         }
         if !weighed {
@@ -104,6 +109,14 @@ pub fn fire(
         }
     }
     Fire { call, probability_bone_dry: wettest, bone_dry }
+}
+
+/// Whether the last weight is none that a pot of that ball can have, trimmed or not: something
+/// else stood on the scale, or it was mistyped.
+fn weight_doubtful(pot: &Pot, history: &History) -> bool {
+    let Some(last) = history.weights.last() else { return false };
+    let light = |ball: f64| !history.trimmed && last.g < LIGHT * ball;
+    !last.used || pot.ball_g.is_some_and(light)
 }
 
 /// What speaks against trusting the answer, whatever the call.
@@ -146,8 +159,13 @@ pub fn doubts(pot: &Pot, history: &History, room: &Room, band_given: bool) -> Ve
     }
     if history.tare_unknown {
         let text = "more stands on the scale than the ball weighed, and no tare was given: note \
-                    it with `note POT tare GRAMS`";
+                    it with `note POT tare WEIGHT`";
         say("tare-unknown", text.into());
+    }
+    if weight_doubtful(pot, history) && !history.ended {
+        let text = "its last weight does not fit its ball and tare: weigh it again; if something \
+                    else stood on the scale, or less, note it with `note POT tare WEIGHT`";
+        say("weight-doubtful", text.into());
     }
     for e in history.events.iter().filter(|e| e.probability < 1.0 && e.deed == Deed::Trim) {
         let ago = ((history.now - e.t) / HOUR).round().max(0.0);

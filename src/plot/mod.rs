@@ -61,7 +61,7 @@ pub enum PlotError {
     #[error("{}: a picture's name ends in .svg or .png", .0.display())]
     Format(PathBuf),
     /// The file cannot be written.
-    #[error("{}: {source}", .path.display())]
+    #[error("{} cannot be written", .path.display())]
     Write {
         /// Which file.
         path: PathBuf,

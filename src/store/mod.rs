@@ -263,6 +263,23 @@ impl Store {
         Ok(last)
     }
 
+    /// What a source said that a pot weighs, from one time to before another.
+    pub fn weighings_by(
+        &self,
+        source: &str,
+        pot: &str,
+        span: (Time, Time),
+    ) -> Result<Vec<Point>, StoreError> {
+        let mut points = Vec::new();
+        for one in readings::all_series(&self.db)? {
+            let its = one.source == source && one.pot.as_deref() == Some(pot);
+            if its && one.quantity == Quantity::Mass {
+                readings::read_points(&self.db, one.id, span, &mut points)?;
+            }
+        }
+        Ok(points)
+    }
+
     /// Adds or changes bodies; on disk for good when it returns.
     ///
     /// Errors: [`StoreError::Unfit`] for a row that breaks the rules; then nothing is kept.

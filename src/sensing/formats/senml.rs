@@ -9,7 +9,7 @@ use super::{Format, Measured, Sink, accepted_time};
 use crate::records::Quantity;
 use crate::sensing::framing::{Ends, Framed, Framing};
 use crate::sensing::health::Fault;
-use crate::units::Time;
+use crate::units::{MassUnit, Time, shifted};
 use crc::{CRC_32_ISO_HDLC, Crc};
 use serde::Deserialize;
 use serde::de::{Deserializer, Error, IgnoredAny, MapAccess, SeqAccess, Visitor};
@@ -176,9 +176,9 @@ fn measure(
     let value = base.value + value.ok_or(Fault::NotANumber)?;
     let (quantity, value) = match record.unit.as_deref().or(base.unit) {
         Some("g") => (Quantity::Mass, value),
-        Some("kg") => (Quantity::Mass, value * 1000.0),
+        Some("kg") => (Quantity::Mass, MassUnit::Kilogram.to_grams(value)),
         Some("Cel") => (Quantity::Temperature, value),
-        Some("%RH") => (Quantity::Humidity, value / 100.0),
+        Some("%RH") => (Quantity::Humidity, shifted(value, -2)),
         Some("count") => return Err(Fault::NoCalibration),
         _ => return Err(Fault::BadUnit),
     };

@@ -83,7 +83,7 @@ fn grams(found: &Captures<'_>) -> Result<f64, Fault> {
     // Words like "inf" are numbers to the parser, not to a scale.
     let plain = number.chars().all(|c| c.is_ascii_digit() || "+-.eE".contains(c));
     let value = number.parse::<f64>().ok().filter(|_| plain).ok_or(Fault::NotANumber)?;
-    Some(value * unit.grams()).filter(|v| v.is_finite()).ok_or(Fault::NotANumber)
+    Some(unit.to_grams(value)).filter(|v| v.is_finite()).ok_or(Fault::NotANumber)
 }
 
 #[cfg(test)]
