@@ -69,8 +69,9 @@ const WALL_MM: f64 = 5.5;
 const BASE_MM: f64 = 8.5;
 
 /// Conductance of a face to still air, kg/(s·m²·Pa). A wet wall at 20 °C and 50 % loses
-/// 51 g/m²h by its heat balance with radiation (Churchill–Chu, Lewis): 2.5e-8; draughts add.
-const CONDUCTANCE: (f64, f64) = (3.0e-8, 0.40);
+/// 51 g/m²h by its heat balance with radiation (Churchill–Chu, Lewis): 2.5e-8; draughts add a
+/// little.
+const CONDUCTANCE: (f64, f64) = (2.6e-8, 0.40);
 /// Covers, conductance over open: leakage round plastic, 0.3 loose to 0.03–0.1 tight (inferred
 /// from how long pots take; film permeation itself is hundreds of times less).
 const COVERS: [(f64, f64); 4] = [(1.0, 0.0), (0.35, 0.5), (0.055, 0.5), (0.06, 0.7)];
