@@ -22,9 +22,16 @@ pub enum NameError {
     /// Control characters or `/`.
     #[error("a name cannot hold control characters or '/'")]
     Character,
+    /// A blank at either end.
+    #[error("a name cannot begin or end with a blank")]
+    Blank,
+    /// Begins like a spreadsheet formula.
+    #[error("a name cannot begin with '=', '+', '-' or '@' (a formula in spreadsheets)")]
+    Formula,
 }
 
-/// Checks the rules for names: 1–64 printable characters, no control characters, no `/`.
+/// Checks the rules for names: 1–64 printable characters, no control characters, no `/`, no blank
+/// at either end, and not beginning like a spreadsheet formula (`=`, `+`, `-`, `@`).
 pub fn check_name(text: &str) -> Result<(), NameError> {
     if text.is_empty() {
         return Err(NameError::Empty);
@@ -34,6 +41,12 @@ pub fn check_name(text: &str) -> Result<(), NameError> {
     }
     if text.chars().any(|c| c == '/' || c.is_control() || is_invisible(c)) {
         return Err(NameError::Character);
+    }
+    if text.trim() != text {
+        return Err(NameError::Blank);
+    }
+    if text.starts_with(['=', '+', '-', '@']) {
+        return Err(NameError::Formula);
     }
     Ok(())
 }
@@ -199,6 +212,9 @@ pub enum ActionError {
         /// What its detail should be.
         expected: &'static str,
     },
+    /// The name in its detail breaks a rule that nobody would guess.
+    #[error("{0}")]
+    Name(NameError),
 }
 
 impl Action {
@@ -251,6 +267,11 @@ impl Action {
     /// From its word and detail (grams and millimetres as plain numbers).
     pub fn parse(word: &str, detail: &str) -> Result<Action, ActionError> {
         let fail = |action, expected| Err(ActionError::Detail { action, expected });
+        let name = |action, expected| match check_name(detail) {
+            Ok(()) => Ok(Name::from(detail)),
+            Err(e @ (NameError::Blank | NameError::Formula)) => Err(ActionError::Name(e)),
+            Err(_) => Err(ActionError::Detail { action, expected }),
+        };
         let number = || detail.parse::<f64>().ok().filter(|v| v.is_finite());
         let bare = |action: Action| {
             if detail.is_empty() {
@@ -260,10 +281,7 @@ impl Action {
             }
         };
         match word {
-            "on" => match check_name(detail) {
-                Ok(()) => Ok(Action::On(detail.into())),
-                Err(_) => fail("on", "the name of a scale or cell"),
-            },
+            "on" => name("on", "the name of a scale or cell").map(Action::On),
             "off" => bare(Action::Off),
             "tare" => match number() {
                 Some(g) => Ok(Action::Tare(g)),
@@ -274,10 +292,7 @@ impl Action {
                 None => fail("cover", "open, draped, wrapped or cupboard"),
             },
             "flip" => bare(Action::Flip),
-            "move" => match check_name(detail) {
-                Ok(()) => Ok(Action::Move(detail.into())),
-                Err(_) => fail("move", "the name of a place"),
-            },
+            "move" => name("move", "the name of a place").map(Action::Move),
             "trim" => bare(Action::Trim),
             "attach" if detail.is_empty() => Ok(Action::Attach(None)),
             "attach" => match number().filter(|g| *g >= 0.0) {

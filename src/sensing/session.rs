@@ -8,7 +8,7 @@ use super::formats::{Format, Measured, Sink};
 use super::health::{Fault, Faults, worth_saying};
 use super::reduce::{Reduced, Reducer};
 use crate::records::{Name, Quantity, Reading, check_name};
-use crate::units::Time;
+use crate::units::{DAY, Time};
 use std::collections::HashMap;
 use std::fmt;
 use std::ops::RangeInclusive;
@@ -24,6 +24,11 @@ const CELSIUS: RangeInclusive<f64> = -60.0..=120.0;
 const HUMIDITY: RangeInclusive<f64> = 0.0..=1.10;
 /// Samples without a time of their own that arrive together are set apart within this, µs.
 const TOGETHER_US: i64 = 1_000_000;
+
+/// A source whose times lie further ahead of the clock than this, or further behind (it may send
+/// what it kept while nobody listened), is told once, s.
+const AHEAD_S: f64 = 60.0;
+const BEHIND_S: f64 = 7.0 * DAY;
 
 /// When bytes came.
 #[derive(Clone, Copy, Debug)]
@@ -48,6 +53,8 @@ pub enum Action {
 pub enum Remark {
     /// A source spoke for the first time.
     NewSource(Name, Quantity),
+    /// A source's times lie so far ahead of the clock (behind it: negative), s.
+    Clock(Name, i64),
     /// Something could not be used; said at the 1st, 10th, 100th … of its kind.
     Fault(Fault, Option<Name>, u64),
 }
@@ -56,6 +63,19 @@ impl fmt::Display for Remark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Remark::NewSource(name, quantity) => write!(f, "{name} sends {}", quantity.word()),
+            Remark::Clock(name, ahead) => {
+                let far = match ahead.unsigned_abs() {
+                    s @ 172_800.. => format!("{} days", s / 86_400),
+                    s @ 7200.. => format!("{} h", s / 3600),
+                    s => format!("{} min", s / 60),
+                };
+                let side = if *ahead > 0 { "ahead of" } else { "behind" };
+                write!(
+                    f,
+                    "{name}: its times lie {far} {side} this computer's clock, and are stored so: \
+                     set its clock, or let it send no times"
+                )
+            }
             Remark::Fault(fault, source, count) => {
                 if let Some(source) = source {
                     write!(f, "{source}: ")?;
@@ -154,6 +174,8 @@ struct Source {
     samples: u64,
     faults: Faults,
     newest: Option<Time>,
+    /// Its times were found to be far from the clock, and that was told.
+    told_off: bool,
     series: [Option<Box<Series>>; 3],
 }
 
@@ -183,6 +205,7 @@ impl Intake {
             samples: 0,
             faults: Faults::default(),
             newest: None,
+            told_off: false,
             series: [None, None, None],
         });
         Ok(at)
@@ -244,6 +267,11 @@ impl Taking<'_> {
         series.last = Some((time, m.value));
         source.samples += 1;
         source.newest = source.newest.max(Some(time));
+        let ahead = time.since(self.arrived.wall);
+        if !source.told_off && !(-BEHIND_S..=AHEAD_S).contains(&ahead) {
+            source.told_off = true;
+            self.actions.push(Action::Say(Remark::Clock(source.name.clone(), ahead as i64)));
+        }
         self.intake.health.samples += 1;
         for reduced in series.reducer.push(time, m.value).into_iter().flatten() {
             self.actions.push(store(&source.name, m.quantity, reduced));
@@ -388,6 +416,8 @@ mod tests {
             ("a/b", "g", 1.0),
             ("a\\u0007", "g", 1.0),
             (&"x".repeat(65), "g", 1.0),
+            ("=a", "g", 1.0),
+            ("a ", "g", 1.0),
             ("room", "Cel", -60.5),
             ("room", "Cel", 120.5),
             ("room", "%RH", -0.5),
@@ -397,7 +427,7 @@ mod tests {
         ] {
             b.feed(0.0, format!("[{{\"n\":\"{n}\",\"u\":\"{u}\",\"v\":{v}}}]\n"));
         }
-        assert_eq!(b.faults(), "4 bad name, 4 out of range");
+        assert_eq!(b.faults(), "6 bad name, 4 out of range");
         assert_eq!(b.stored(), [("room", 1.1), ("room", -60.0)]);
     }
 
@@ -479,6 +509,33 @@ mod tests {
             ]
         );
         assert_eq!(b.faults(), "499 not JSON, 1 half a line");
+    }
+
+    #[test]
+    fn a_wrong_clock_is_told_once() {
+        let mut b = Bench::new();
+        let told =
+            |name: &str, t: f64| format!("[{{\"n\":\"{name}\",\"u\":\"g\",\"v\":1,\"t\":{t}}}]\n");
+        let now = WALL.seconds();
+        for (name, t) in [
+            ("fast", now + 7200.0),
+            ("fast", now + 7230.0),
+            ("right", now + 30.0),
+            ("kept", now - 86_400.0),
+            ("old", 3e8),
+            // Seconds since it was switched on: below 2^28 they count from arrival.
+            ("uptime", 1000.0),
+        ] {
+            b.feed(0.0, told(name, t));
+        }
+        let said = b.actions.iter().filter_map(|a| match a {
+            Action::Say(Remark::Clock(name, ahead)) => Some((name.as_str(), *ahead)),
+            _ => None,
+        });
+        let want = [("fast", 7200), ("old", -1_600_000_000), ("uptime", 1000)];
+        assert_eq!(said.collect::<Vec<_>>(), want);
+        let words = Remark::Clock("old".into(), -1_600_000_000).to_string();
+        assert!(words.starts_with("old: its times lie 18518 days behind this"), "{words}");
     }
 
     #[test]

@@ -29,24 +29,12 @@ fn unfit<T>(column: &'static str, text: impl Into<String>) -> Result<T, Unfit> {
     Err(Unfit { column, text: text.into() })
 }
 
-/// Checks a name: 1–64 printable characters, no control characters, no `/`, no blank at either
-/// end, and not beginning like a spreadsheet formula (`=`, `+`, `-`, `@`).
+/// Checks a name by [`records::check_name`].
 pub fn name(column: &'static str, text: &str) -> Result<(), Unfit> {
-    if let Err(e) = records::check_name(text) {
-        return unfit(column, format!("{e}; got \"{}\"", super::shown(text)));
+    match records::check_name(text) {
+        Ok(()) => Ok(()),
+        Err(e) => unfit(column, format!("{e}; got \"{}\"", super::shown(text))),
     }
-    if text.trim() != text {
-        return unfit(column, format!("a name cannot begin or end with a blank; got \"{text}\""));
-    }
-    if text.starts_with(['=', '+', '-', '@']) {
-        return unfit(
-            column,
-            format!(
-                "a name cannot begin with '=', '+', '-' or '@' (a formula in spreadsheets); got \"{text}\""
-            ),
-        );
-    }
-    Ok(())
 }
 
 fn maybe_name(column: &'static str, text: &Option<String>) -> Result<(), Unfit> {

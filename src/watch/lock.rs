@@ -4,6 +4,7 @@
 //! the file is only for people.
 
 use crate::clock;
+use jiff::tz::TimeZone;
 use rustix::fs::{FlockOperation, flock};
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Write};
@@ -46,7 +47,9 @@ impl Lock {
             Err(other) => return Err(failed(other.into())),
         }
         file.set_len(0).map_err(failed)?;
-        writeln!(file, "process {}, since {}", std::process::id(), clock::now()).map_err(failed)?;
+        let since = clock::now().timestamp().to_zoned_datetime(TimeZone::system());
+        let since = since.strftime("%a %-d %b %Y %H:%M");
+        writeln!(file, "process {}, since {since}", std::process::id()).map_err(failed)?;
         Ok(Lock { _file: file })
     }
 

@@ -7,7 +7,7 @@ use crate::core::drying::{LANES, Lane, PotPhysics, PotState, StepAir, StepKeepin
 use crate::core::handling::{Deed, History, Keeping};
 use crate::core::room::{Climate, Room};
 use crate::records::{Body, Cover, Pot};
-use crate::units::HOUR;
+use crate::units::{DAY, HOUR};
 
 /// A fresh pot dries faster than its clay: throwing water stands on it. Size and duration, s.
 const FRESH: (f64, f64) = (0.3, 1.5 * HOUR);
@@ -16,11 +16,14 @@ const FRESH: (f64, f64) = (0.3, 1.5 * HOUR);
 const ISOTHERM: Sorption = Sorption { monolayer: 0.0185, c: 4.2, k: 0.70 };
 
 /// Steps of time, s, up to an age, s.
-const STEPS: [(f64, f64); 4] = [
+const STEPS: [(f64, f64); 6] = [
     (24.0 * HOUR, 15.0 * 60.0),
     (72.0 * HOUR, 30.0 * 60.0),
     (240.0 * HOUR, HOUR),
-    (f64::INFINITY, 3.0 * HOUR),
+    (90.0 * DAY, 3.0 * HOUR),
+    // A pot that somebody forgot, or that is looked at by a wrong clock.
+    (720.0 * DAY, DAY),
+    (f64::INFINITY, 30.0 * DAY),
 ];
 
 /// One step of a pot's time.

@@ -272,7 +272,7 @@ fn read_handling(sheet: &Sheet) -> Result<HandlingRow, Unfit> {
     let action = Action::parse(word, detail).map_err(|e| {
         let (column, got) = match e {
             ActionError::Word => ("action", word),
-            ActionError::Detail { .. } => ("detail", detail),
+            ActionError::Detail { .. } | ActionError::Name(_) => ("detail", detail),
         };
         unfit(column, format!("{e}; got \"{}\"", shown(got)))
     })?;
