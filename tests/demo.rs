@@ -6,12 +6,14 @@ use rustix::process::{Pid, Signal, kill_process};
 use std::fs;
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
-use std::process::{Command, Output, Stdio};
+use std::process::{Child, ChildStderr, Command, Output, Stdio};
+use std::time::Duration;
 use warecast::records::{Action, Quantity};
 use warecast::simulate::scenario;
 use warecast::simulate::shelf::{Reporting, Shelf};
 use warecast::store::Store;
 use warecast::units::{HOUR, Time};
+use warecast::watch::lock::Lock;
 
 /// When the demos of these tests would end if they were not cut short.
 const UNTIL: &str = "2031-04-05T10:30:00Z";
@@ -26,6 +28,24 @@ fn warecast() -> Command {
 fn demo(folder: &Path, hours: &str) -> Output {
     let short = ["demo", "--speed", "1e9", "--seed", "3", "--until", UNTIL, "--hours", hours];
     warecast().args(short).arg("--into").arg(folder).output().unwrap()
+}
+
+/// A demo that is on its way, at a pace at which it would go on for an hour.
+fn playing(folder: &Path) -> (Child, BufReader<ChildStderr>) {
+    let mut child = warecast()
+        .args(["demo", "--speed", "100", "--into"])
+        .arg(folder)
+        .stderr(Stdio::piped())
+        .stdout(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut said = BufReader::new(child.stderr.take().unwrap());
+    let mut line = String::new();
+    while !line.contains("saucer-1: off the wheel") {
+        line.clear();
+        assert_ne!(said.read_line(&mut line).unwrap(), 0, "it ended");
+    }
+    (child, said)
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -126,20 +146,7 @@ fn a_folder_that_holds_something_is_left_alone() {
 fn asked_to_stop_it_stops_the_daemon_too() {
     let home = tempfile::tempdir().unwrap();
     let folder = home.path().join("studio");
-    // At this pace it would go on for an hour.
-    let mut child = warecast()
-        .args(["demo", "--speed", "100", "--into"])
-        .arg(&folder)
-        .stderr(Stdio::piped())
-        .stdout(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut said = BufReader::new(child.stderr.take().unwrap());
-    let mut line = String::new();
-    while !line.contains("saucer-1: off the wheel") {
-        line.clear();
-        assert_ne!(said.read_line(&mut line).unwrap(), 0, "it ended");
-    }
+    let (mut child, mut said) = playing(&folder);
     let pid = Pid::from_raw(child.id().try_into().unwrap()).unwrap();
     kill_process(pid, Signal::INT).unwrap();
     let status = child.wait().unwrap();
@@ -154,23 +161,31 @@ fn asked_to_stop_it_stops_the_daemon_too() {
     assert!(text(&next.stderr).contains("no port to watch"), "{}", text(&next.stderr));
 }
 
+#[cfg(target_os = "linux")]
+#[test]
+fn killed_it_takes_the_daemon_with_it() {
+    let home = tempfile::tempdir().unwrap();
+    let folder = home.path().join("studio");
+    let (mut child, _said) = playing(&folder);
+    assert!(Lock::holder(&folder).is_some());
+    child.kill().unwrap();
+    child.wait().unwrap();
+    for _ in 0..600 {
+        if Lock::holder(&folder).is_none() {
+            let log = fs::read_to_string(folder.join("watch.log")).unwrap();
+            assert!(log.contains("stopped"), "it stored all it had: {log}");
+            return;
+        }
+        std::thread::sleep(Duration::from_millis(100));
+    }
+    panic!("the daemon goes on alone");
+}
+
 #[test]
 fn a_daemon_that_dies_is_told_of() {
     let home = tempfile::tempdir().unwrap();
     let folder = home.path().join("studio");
-    let mut child = warecast()
-        .args(["demo", "--speed", "100", "--into"])
-        .arg(&folder)
-        .stderr(Stdio::piped())
-        .stdout(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut said = BufReader::new(child.stderr.take().unwrap());
-    let mut line = String::new();
-    while !line.contains("saucer-1: off the wheel") {
-        line.clear();
-        assert_ne!(said.read_line(&mut line).unwrap(), 0, "it ended");
-    }
+    let (mut child, mut said) = playing(&folder);
     // The daemon's lock says who holds the studio: "process 123, since …".
     let lock = fs::read_to_string(folder.join("watch.lock")).unwrap();
     let pid = lock.strip_prefix("process ").unwrap().split(',').next().unwrap().parse().unwrap();

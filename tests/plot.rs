@@ -373,3 +373,12 @@ fn show() {
     late.stage = Stage::BoneDry;
     write("late.png", &late, &look(100.0));
 }
+
+#[test]
+fn a_lift_that_is_off_the_picture_is_said() {
+    let mut answer = sample("jar", 10.0);
+    let (time, ..) = answer.story.weighings[3];
+    answer.story.weighings.push((time, 1.5, false));
+    let svg = texts(&plot::svg(&answer, &look(10.0)).unwrap());
+    assert!(svg.iter().any(|text| text == "left out of the fit (4, 1 off the picture)"), "{svg:?}");
+}

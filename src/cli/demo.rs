@@ -6,7 +6,7 @@
 
 use super::simulate::{Diary, absolute, positive, refused, stop_when_asked};
 use super::words::shell_word;
-use super::{Context, FAILED, plot, report};
+use super::{Context, FAILED, plot, report, screen};
 use crate::clock;
 use crate::records::{Action, Cover, Quantity};
 use crate::simulate::play::{End, Pace, play};
@@ -90,13 +90,14 @@ pub fn run(args: Args, _context: &Context) -> anyhow::Result<ExitCode> {
     refused("body", &diary.store.put_bodies(&bodies, Clash::Refuse)?)?;
     let pty = Pty::open(None)?;
     let daemon = Daemon::start(&folder, &pty)?;
-    anstream::eprintln!(
-        "A made-up studio by the sea, in {}. Its shelf sends SenML lines down {}, and\n\
-         `warecast watch` reads them there, {:.0} times faster than the clock.\n",
+    screen::tell(&format!(
+        "A made-up studio by the sea, in {}. Its shelf sends SenML lines down {}, and \
+         `warecast watch` reads them there, {:.0} times faster than the clock.",
         folder.display(),
         pty.path().display(),
         args.speed
-    );
+    ));
+    anstream::eprintln!();
     let begun = clock::steady();
     daemon.wait_until_it_listens(&pty, &asked)?;
     let screen = Screen::new(length);
@@ -120,12 +121,13 @@ pub fn run(args: Args, _context: &Context) -> anyhow::Result<ExitCode> {
     }
     refused("handling row", &diary.store.put_handling(&shelf.plans(), Clash::Refuse)?)?;
     drop(diary);
-    anstream::eprintln!(
-        "{:.1} days of the shelf in {:.0} s. This is how it stands at their end, {}:\n",
+    screen::tell(&format!(
+        "{:.1} days of the shelf in {:.0} s. This is how it stands at their end, {}:",
         shelf.elapsed() / (24.0 * HOUR),
         begun.elapsed().as_secs_f64(),
         local(shelf.now())
-    );
+    ));
+    anstream::eprintln!();
     let context = Context { studio: folder.clone() };
     let at = shelf.now().to_string();
     let status = report::run(report::Args { at: Some(at), json: false }, &context)?;
@@ -218,6 +220,8 @@ impl Daemon {
             .arg(folder)
             .args(["watch", "--port"])
             .arg(pty.path())
+            // Should this program be killed, it ends too.
+            .args(["--parent", &std::process::id().to_string()])
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(file)

@@ -356,6 +356,12 @@ pub fn complain(text: &str) {
     anstream::eprint!("{text}");
 }
 
+/// A remark on standard error that is no complaint.
+pub fn tell(text: &str) {
+    let text = sentence(text, std::io::stderr().is_terminal());
+    anstream::eprint!("{text}");
+}
+
 /// Wrapped for a terminal, else in one piece; what does not print is spelled out.
 fn sentence(text: &str, terminal: bool) -> String {
     let lines = text.lines().map(printable);

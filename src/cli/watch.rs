@@ -22,10 +22,16 @@ pub struct Args {
     /// Seconds between two assessments of a pot
     #[arg(long, value_name = "SECONDS", default_value_t = 60, hide_short_help = true)]
     pub refit_every: u64,
+    /// End, all stored, as soon as this process, which started it, has ended
+    #[arg(long, value_name = "PID", hide = true)]
+    pub parent: Option<i32>,
 }
 
 /// Runs `watch`.
 pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
+    if let Some(parent) = args.parent {
+        end_with(parent)?;
+    }
     let settings = Settings::read(&context.studio)?;
     let options = Options {
         ports: ports(&args, &settings)?,
@@ -33,6 +39,17 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     };
     watch::run(&context.studio, options)?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Asks the system to stop this program when the one that started it ends, however that ends.
+/// Where it cannot do that, only an orderly end stops both.
+fn end_with(parent: i32) -> anyhow::Result<()> {
+    #[cfg(target_os = "linux")]
+    rustix::process::set_parent_process_death_signal(Some(rustix::process::Signal::TERM))?;
+    if rustix::process::getppid().map(|pid| pid.as_raw_nonzero().get()) != Some(parent) {
+        bail!("process {parent}, which started this one, has ended already");
+    }
+    Ok(())
 }
 
 /// The ports that were named; one that the settings know keeps its format, and its baud rate
@@ -76,7 +93,7 @@ mod tests {
         let settings = Settings::parse(text.as_bytes(), Path::new("studio.toml")).unwrap();
         let bauds = |port: &[&str], baud: &[u32]| {
             let port = port.iter().map(|p| p.to_string()).collect();
-            let args = Args { port, baud: baud.to_vec(), refit_every: 60 };
+            let args = Args { port, baud: baud.to_vec(), refit_every: 60, parent: None };
             ports(&args, &settings).map(|p| p.iter().map(|p| p.baud).collect::<Vec<_>>())
         };
         assert_eq!(bauds(&["/dev/a", "/dev/b"], &[]).unwrap(), [9600, 4800]);
@@ -85,7 +102,8 @@ mod tests {
         assert!(bauds(&[], &[]).unwrap().is_empty());
         assert!(bauds(&["/dev/a"], &[1200, 2400]).is_err());
         assert!(bauds(&[], &[1200]).is_err());
-        let args = Args { port: vec!["/dev/b".into()], baud: vec![], refit_every: 60 };
+        let args =
+            Args { port: vec!["/dev/b".into()], baud: vec![], refit_every: 60, parent: None };
         assert_eq!(ports(&args, &settings).unwrap()[0].source.as_deref(), Some("bench"));
     }
 }

@@ -144,7 +144,13 @@ impl<'a> Picture<'a> {
         if left_out > 0 {
             canvas.cross((x, y), 3.5, Stroke::solid(INK, 1.2))?;
             x += 10.0;
-            word(&mut x, &format!("left out of the fit ({left_out})"))?;
+            let shown = story.weighings.iter().filter(|w| !w.2 && self.holds(w)).count();
+            let where_from = match left_out - shown {
+                0 => String::new(),
+                _ if shown == 0 => ", off the picture".into(),
+                outside => format!(", {outside} off the picture"),
+            };
+            word(&mut x, &format!("left out of the fit ({left_out}{where_from})"))?;
         }
         if !story.mass.is_empty() {
             canvas.line(&[(x, y), (x + 30.0, y)], Stroke::solid(CURVE, 2.2))?;
@@ -307,15 +313,20 @@ impl<'a> Picture<'a> {
     }
 
     /// Weighings; of those that would fall on the same spot one is drawn.
+    /// Whether a weighing lies in the picture: one of a pot that was lifted off may not.
+    fn holds(&self, (time, grams, _): &(Time, f64, bool)) -> bool {
+        self.times.holds(*time) && self.masses.holds(grams / self.unit.1)
+    }
+
     fn weighings<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
         let all = &self.answer.story.weighings;
         let radius = if all.len() > 400 { 1.5 } else { 2.2 };
         let mut drawn = HashSet::new();
-        for (time, grams, used) in all {
-            let value = grams / self.unit.1;
-            if !self.times.holds(*time) || !self.masses.holds(value) {
+        for weighing @ (time, grams, used) in all {
+            if !self.holds(weighing) {
                 continue;
             }
+            let value = grams / self.unit.1;
             let place = (self.times.x(*time), self.masses.y(value));
             let spot = ((place.0 * 1.5) as i64, (place.1 * 1.5) as i64, *used);
             if !drawn.insert(spot) {
