@@ -270,7 +270,8 @@ impl Run<'_, '_> {
             let model = drawn.past.water[k];
             let water: Lane = std::array::from_fn(|l| {
                 let dry = mass[l] / (1.0 + model[l]);
-                model[l] + departure(&drawn.departures, link, span.to, l) / dry
+                // A weight that no pot can have may ask for less than none.
+                (model[l] + departure(&drawn.departures, link, span.to, l) / dry).max(0.0)
             });
             for (l, d) in draws.iter_mut().enumerate() {
                 let dry = balance(physics.monolayer[l], self.humid.past[k]) + BONE_DRY_MEAN;

@@ -95,6 +95,9 @@ const BINS: [(f64, f64); 4] = [
     (f64::INFINITY, 6.0 * HOUR),
 ];
 
+/// No pot on a studio's scale weighs more, g: beyond that a weight is a fault.
+const HEAVIEST: f64 = 1e6;
+
 /// A loss of this share of the pot at a stroke, that stays, is taken for a trim.
 const TRIM_AT_LEAST: f64 = 0.02;
 const TRIM_AT_MOST: f64 = 0.45;
@@ -124,7 +127,7 @@ impl History {
         let net = |p: &Point| {
             let t = since(p.time);
             let tare = tares.iter().rev().find(|(from, _)| *from <= t).map_or(0.0, |(_, g)| *g);
-            (t.max(0.0), p.value - tare - guess)
+            (t.max(0.0), (p.value - tare - guess).clamp(-HEAVIEST, HEAVIEST))
         };
         let events = logged(rows, start, now);
         let resolution = resolution(&known);
@@ -158,9 +161,9 @@ impl History {
 
     /// Sets lifts and knocks aside and finds trims.
     fn check_trace(&mut self, ball: Option<f64>) {
-        let Some(full) = reference(&self.weights, ball) else { return };
+        let full = reference(&self.weights, ball).unwrap_or(f64::INFINITY);
         for w in &mut self.weights {
-            w.used = w.g > 0.3 * full && w.g < 1.15 * full;
+            w.used = w.g > 0.3 * full && w.g < 1.15 * full && w.g < HEAVIEST;
         }
         let mut i = 0;
         let mut trail: Vec<Weight> = Vec::new();

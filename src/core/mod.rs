@@ -52,13 +52,13 @@ pub fn depict_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
 }
 
 fn tell(studio: &Studio, pot: &str, paths: bool) -> Option<PotAnswer> {
-    let pot = studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?;
+    let pot = &within_reason(studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?);
     let body = studio.bodies.get(&pot.body);
     let history = history(studio, pot);
     let room = surroundings(studio, pot, history.now);
     let mut model = Model::new(pot, body, &history, &room);
     if let Some(sibling) = pot.like.as_ref().and_then(|s| studio.pots.get(s)) {
-        learn_from_sibling(studio, sibling, pot, &mut model);
+        learn_from_sibling(studio, &within_reason(sibling), pot, &mut model);
     }
     let posterior = Posterior::new(model);
     let (band, given) = band(body);
@@ -66,6 +66,17 @@ fn tell(studio: &Studio, pot: &str, paths: bool) -> Option<PotAnswer> {
     let forecast = forecast::forecast(&posterior, &room, &ask);
     let question = Question { pot, history: &history, room: &room, band, given };
     Some(answer(&question, &posterior, &forecast))
+}
+
+/// A pot with sizes that a studio could hold; a slip of the pen may be off by orders of magnitude.
+fn within_reason(pot: &Pot) -> Pot {
+    let within = |size: Option<f64>, least: f64, most: f64| size.map(|v| v.clamp(least, most));
+    Pot {
+        ball_g: within(pot.ball_g, 1.0, 1e6),
+        wall_mm: within(pot.wall_mm, 0.5, 200.0),
+        base_mm: within(pot.base_mm, 0.5, 200.0),
+        ..pot.clone()
+    }
 }
 
 fn history(studio: &Studio, pot: &Pot) -> History {

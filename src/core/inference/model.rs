@@ -26,6 +26,10 @@ const STEPS: [(f64, f64); 6] = [
     (f64::INFINITY, 30.0 * DAY),
 ];
 
+/// A pot that is opened, turned or trimmed moves fast again: its steps are no longer than those at
+/// this age, s, and from there on.
+const AGE_AFTER_CHANGE: f64 = DAY;
+
 /// One step of a pot's time.
 #[derive(Clone, Debug)]
 pub struct Span {
@@ -83,9 +87,12 @@ pub fn spans(
     let mut out: Vec<Span> = Vec::new();
     let mut at = from;
     let mut marks = marks.into_iter().peekable();
+    let mut changed = f64::NEG_INFINITY;
     while at < to {
-        while marks.next_if(|m| *m <= at).is_some() {}
-        let age = at - from;
+        while let Some(mark) = marks.next_if(|m| *m <= at) {
+            changed = mark;
+        }
+        let age = (at - from).min(at - changed + AGE_AFTER_CHANGE);
         let width = widths.iter().find(|(a, _)| age < *a).map_or(HOUR, |(_, w)| *w);
         let mut end = (at + width).min(to);
         if let Some(m) = marks.peek() {
@@ -183,11 +190,16 @@ impl<'a> Model<'a> {
 
     /// Runs the past of up to [`LANES`] sets of unknowns.
     pub fn past(&self, z: &[Vec<f64>]) -> Past {
+        self.past_spans(z, self.spans.len())
+    }
+
+    /// Runs the first spans of the past of up to [`LANES`] sets of unknowns.
+    pub fn past_spans(&self, z: &[Vec<f64>], count: usize) -> Past {
         let physics = self.physics(z);
         let mut state = PotState::new(&physics);
-        let mut mass = Vec::with_capacity(self.spans.len());
-        let mut water = Vec::with_capacity(self.spans.len());
-        for span in &self.spans {
+        let mut mass = Vec::with_capacity(count);
+        let mut water = Vec::with_capacity(count);
+        for span in self.spans.iter().take(count) {
             for i in &span.events {
                 self.apply(*i, z, &mut state);
             }

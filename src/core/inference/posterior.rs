@@ -106,6 +106,11 @@ struct Whitened<'p, 'a> {
     gains: &'p [Gain],
 }
 
+/// The past as far as there are weights: what came after them has no part in a fit.
+fn weighed_past(model: &Model, links: &[Link], sets: &[Vec<f64>]) -> Past {
+    model.past_spans(sets, links.last().map_or(0, |link| link.span + 1))
+}
+
 /// Mass at a link's time on each lane.
 fn mass_at(past: &Past, link: &Link) -> Lane {
     let (from, to) = &past.mass[link.span];
@@ -138,7 +143,7 @@ impl Whitened<'_, '_> {
 
 impl Problem for Whitened<'_, '_> {
     fn residuals(&self, z: &DVector<f64>) -> Option<DVector<f64>> {
-        let past = self.model.past(&[z.as_slice().to_vec()]);
+        let past = weighed_past(self.model, self.links, &[z.as_slice().to_vec()]);
         let r = self.stacked(&past, 0, z);
         r.iter().all(|v| v.is_finite()).then_some(r)
     }
@@ -155,7 +160,7 @@ impl Problem for Whitened<'_, '_> {
             });
             let moved: Vec<_> = moved.collect();
             let sets: Vec<Vec<f64>> = moved.iter().map(|s| s.as_slice().to_vec()).collect();
-            let past = self.model.past(&sets);
+            let past = weighed_past(self.model, self.links, &sets);
             for (lane, set) in moved.iter().enumerate() {
                 let column = (self.stacked(&past, lane, set) - r) / STEP;
                 jacobian.set_column(first + lane, &column);
@@ -378,7 +383,7 @@ fn links(model: &Model) -> Vec<Link> {
 fn feedback(model: &Model, links: &mut [Link], z: &DVector<f64>) {
     let mut wetter = z.as_slice().to_vec();
     wetter[1] += 0.05;
-    let past = model.past(&[z.as_slice().to_vec(), wetter]);
+    let past = weighed_past(model, links, &[z.as_slice().to_vec(), wetter]);
     let mut before: Option<f64> = None;
     for link in links {
         let mass = mass_at(&past, link);

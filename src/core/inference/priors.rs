@@ -166,7 +166,7 @@ pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Vec<Prior> {
                 None => logit(Unknown::Trimmed(i), TRIMMED),
             },
             // Weighed clay is known to about a gram in twenty.
-            Deed::Attach(Some(g)) => ln(Unknown::Attached(i), (g.max(0.5), 0.05)),
+            Deed::Attach(Some(g)) => ln(Unknown::Attached(i), (g.clamp(0.5, 1e6), 0.05)),
             Deed::Attach(None) => ln(Unknown::Attached(i), ATTACHED_G),
             Deed::Wet => Prior { unknown: Unknown::Wetted(i), mean: WETTED, sd: WETTED },
             Deed::Sponge => Prior { unknown: Unknown::Wetted(i), mean: -WETTED, sd: WETTED },
