@@ -390,3 +390,117 @@ fn weighted(mut values: Vec<(f64, f64)>) -> [f64; 3] {
         values.last().map_or(f64::NAN, |v| v.0)
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn draws(values: impl IntoIterator<Item = (f64, f64)>) -> Vec<Draw> {
+        let draw = |(dry_g, weight)| Draw { dry_g, weight, ..Draw::default() };
+        values.into_iter().map(draw).collect()
+    }
+
+    fn equal(values: impl IntoIterator<Item = f64>) -> Vec<Draw> {
+        draws(values.into_iter().map(|v| (v, 1.0)))
+    }
+
+    fn of_dry(draws: &[Draw]) -> [f64; 3] {
+        let q = quantiles(draws, |d| d.dry_g);
+        [q.p10, q.p50, q.p90]
+    }
+
+    /// Hazen's plotting position, (i − ½)/n (Hyndman & Fan, The American Statistician 50 (1996)
+    /// 361, type 5): of 1…9 the tenth lies at 9·0.1 + ½.
+    #[test]
+    fn quantiles_of_known_samples() {
+        let close = |got: [f64; 3], want: [f64; 3]| {
+            assert!(got.iter().zip(want).all(|(g, w)| (g - w).abs() < 1e-9), "{got:?}, {want:?}");
+        };
+        close(of_dry(&equal((1..=9).map(f64::from))), [1.4, 5.0, 8.6]);
+        close(of_dry(&equal((1..=100).rev().map(f64::from))), [10.5, 50.5, 90.5]);
+        close(of_dry(&equal([7.0])), [7.0; 3]);
+        close(of_dry(&equal([3.0; 8])), [3.0; 3]);
+        // One of weight two is as good as two of weight one, between the middles of the draws.
+        let heavy = draws((1..=40).map(|i| (f64::from(i), 2.0)));
+        close(of_dry(&heavy), of_dry(&equal((1..=40).map(f64::from))));
+        close(of_dry(&draws([(0.0, 3.0), (10.0, 1.0)])), [0.0, 2.5, 10.0]);
+    }
+
+    /// Of a standard normal distribution: ±1.2816 (Abramowitz & Stegun, table 26.5).
+    #[test]
+    fn stratified_numbers_are_standard_normal() {
+        let rows = stratified(96, 7, &mut StdRng::seed_from_u64(5));
+        for column in 0..7 {
+            let mut values: Vec<f64> = rows.iter().map(|r| r[column]).collect();
+            values.sort_by(f64::total_cmp);
+            let mean = values.iter().sum::<f64>() / 96.0;
+            let sd = (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / 96.0).sqrt();
+            assert!(mean.abs() < 0.02 && (sd - 1.0).abs() < 0.03, "{column}: {mean}, {sd}");
+            // One in each ninety-sixth of the distribution.
+            let normal = Normal::standard();
+            for (i, v) in values.iter().enumerate() {
+                assert_eq!((normal.cdf(*v) * 96.0) as usize, i, "{v}");
+            }
+            let [p10, p50, p90] = of_dry(&equal(values));
+            assert!((p10 + 1.2816).abs() < 0.05 && p50.abs() < 0.03, "{p10}, {p50}");
+            assert!((p90 - 1.2816).abs() < 0.05, "{p90}");
+        }
+        // Columns know nothing of each other.
+        let with = rows.iter().map(|r| r[0] * r[1]).sum::<f64>() / 96.0;
+        assert!(with.abs() < 0.3, "{with}");
+        assert_ne!(rows, stratified(96, 7, &mut StdRng::seed_from_u64(6)));
+        assert_eq!(rows, stratified(96, 7, &mut StdRng::seed_from_u64(5)));
+    }
+
+    #[test]
+    fn a_level_is_passed_on_the_line_between_two_times() {
+        assert_eq!(cross(100.0, 0.30, 200.0, 0.20, 0.25), Some(150.0));
+        assert_eq!(cross(100.0, 0.30, 200.0, 0.20, 0.20), Some(200.0));
+        assert_eq!(cross(100.0, 0.30, 200.0, 0.20, 0.19), None);
+        // Passed before; and a pot that gains water.
+        assert_eq!(cross(100.0, 0.20, 200.0, 0.18, 0.25), Some(100.0));
+        assert_eq!(cross(100.0, 0.20, 200.0, 0.30, 0.25), None);
+    }
+
+    #[test]
+    fn what_may_never_come_is_late_beyond_all() {
+        let start = Time(1_932_904_800_000_000);
+        let some = |share: usize| {
+            let draw = |k| Draw {
+                weight: 1.0,
+                opens: (k < share).then_some(3600.0 + 36.0 * k as f64),
+                ..Draw::default()
+            };
+            let all: Vec<Draw> = (0..100).map(draw).collect();
+            times(&all, start, |d| d.opens)
+        };
+        let all = some(100);
+        assert_eq!(all.p50, Some(Time(start.plus(3600.0 + 36.0 * 49.5).0)));
+        let most = some(70);
+        assert!(most.p10.is_some() && most.p50 == all.p50 && most.p90.is_none());
+        let few = some(20);
+        assert!(few.p10 == all.p10 && few.p50.is_none() && few.p90.is_none());
+        assert_eq!(some(0), TimeQuantiles { p10: None, p50: None, p90: None });
+        // Told to the second.
+        assert!([all.p10, all.p50, all.p90].iter().flatten().all(|t| t.0 % 1_000_000 == 0));
+    }
+
+    #[test]
+    fn probabilities_are_shares_of_the_weight() {
+        let some = draws([(1.0, 1.0), (2.0, 2.0), (3.0, 1.0)]);
+        assert_eq!(probability(&some, |d| d.dry_g < 1.5), 0.25);
+        assert_eq!(probability(&some, |d| d.dry_g > 1.5), 0.75);
+        assert_eq!(probability(&some, |d| d.dry_g > 9.0), 0.0);
+        assert!(probability(&some, |d| d.dry_g > 9.0).is_sign_positive());
+    }
+
+    #[test]
+    fn departures_go_on_between_the_weights() {
+        let water = |g| [Departure { water: g, ..Departure::default() }; LANES];
+        let at = [(0.0, water(2.0)), (100.0, water(4.0)), (200.0, water(0.0))];
+        assert_eq!(departure(&at, 0, 50.0, 0), 3.0);
+        assert_eq!(departure(&at, 1, 175.0, 3), 1.0);
+        assert_eq!(departure(&at, 2, 900.0, 0), 0.0);
+        assert_eq!(departure(&[], 0, 5.0, 0), 0.0);
+    }
+}

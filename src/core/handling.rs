@@ -444,4 +444,214 @@ mod tests {
         assert!(!on_its_rim(&[(20.0, Trim), (30.0, Flip)]));
         assert!(!on_its_rim(&[(10.0, Flip), (20.0, Trim), (20.1, Flip)]));
     }
+
+    const MADE: Time = Time(1_932_904_800_000_000);
+
+    fn pot(tare_g: Option<f64>) -> Pot {
+        Pot {
+            name: "jar-1".into(),
+            body: "terracotta, coarse".into(),
+            made_at: MADE,
+            ball_g: Some(600.0),
+            tare_g,
+            wall_mm: None,
+            base_mm: None,
+            lot: None,
+            board: None,
+            like: None,
+            place: None,
+        }
+    }
+
+    /// As of some hours after it was made: rows and weighings (g) with their hours.
+    fn history(pot: &Pot, rows: &[(f64, Action)], weights: &[(f64, f64)], now: f64) -> History {
+        let time = |hours: f64| MADE.plus(hours * HOUR);
+        let row = |(hours, action): &(f64, Action)| HandlingRow {
+            time: time(*hours),
+            pot: pot.name.clone(),
+            action: action.clone(),
+        };
+        let point = |(hours, value): &(f64, f64)| Point { time: time(*hours), value: *value };
+        let rows: Vec<_> = rows.iter().map(row).collect();
+        let weights = Weighings(weights.iter().map(point).collect());
+        History::new(pot, &rows, &weights, time(now))
+    }
+
+    /// What a pot that loses 6 g an hour weighs, g.
+    fn falling(hours: f64) -> f64 {
+        590.0 - 6.0 * hours
+    }
+
+    /// A day on a cell that speaks every five minutes; `other` tells what it says instead.
+    fn day(other: impl Fn(f64) -> Option<f64>) -> Vec<(f64, f64)> {
+        let times = (0..=288).map(|k| f64::from(k) / 12.0);
+        times.map(|t| (t, other(t).unwrap_or(falling(t)))).collect()
+    }
+
+    fn trims(history: &History) -> Vec<&Event> {
+        history.events.iter().filter(|e| e.deed == Deed::Trim).collect()
+    }
+
+    #[test]
+    fn a_knock_of_one_sample_leaves_no_mark() {
+        let calm = history(&pot(None), &[], &day(|_| None), 24.0);
+        assert!(calm.weights.len() > 60 && calm.readings == 289);
+        for grams in [0.0, 300.0, 900.0, -4000.0] {
+            let weights = day(|t| (t == 10.5).then_some(grams));
+            let knocked = history(&pot(None), &[], &weights, 24.0);
+            assert_eq!(knocked.weights.len(), calm.weights.len());
+            for (a, b) in knocked.weights.iter().zip(&calm.weights) {
+                // What a drying pot loses between two samples.
+                assert!(a.used && (a.g - b.g).abs() <= 0.5, "{grams}: {a:?}, {b:?}");
+            }
+            assert_eq!(trims(&knocked).len(), 0);
+        }
+    }
+
+    #[test]
+    fn a_pot_that_is_lifted_is_set_aside() {
+        // Lifted; a mug left beside it; half leaning on the wall. An hour each, and then as before.
+        let spoils: [fn(f64) -> f64; 3] = [|_| 0.3, |t| falling(t) + 80.0, |t| 0.7 * falling(t)];
+        for spoil in spoils {
+            let away = |t: f64| (10.0..11.0).contains(&t);
+            let weights = day(|t| away(t).then(|| spoil(t)));
+            let lifted = history(&pot(None), &[], &weights, 24.0);
+            for w in &lifted.weights {
+                assert_eq!(w.used, (w.g - falling(w.t / HOUR)).abs() < 1.0, "{w:?}");
+            }
+            let aside = lifted.weights.iter().filter(|w| !w.used).count();
+            assert!((3..=4).contains(&aside), "{aside} of {}", lifted.weights.len());
+            assert_eq!(trims(&lifted).len(), 0);
+            assert!(!lifted.trimmed);
+        }
+    }
+
+    #[test]
+    fn a_trim_that_nobody_noted_is_found_with_its_share() {
+        for share in [0.05, 0.12, 0.30] {
+            let cut = |t: f64| (t >= 10.2).then(|| (1.0 - share) * falling(t));
+            let found = history(&pot(None), &[], &day(cut), 24.0);
+            let [trim] = trims(&found)[..] else { panic!("{share}: {:?}", found.events) };
+            assert!((trim.t / HOUR - 10.2).abs() < 0.4, "{share}: {trim:?}");
+            assert!((trim.step.unwrap() - share).abs() < 0.005, "{share}: {trim:?}");
+            assert!((0.5..1.0).contains(&trim.probability), "{share}: {trim:?}");
+            assert!(found.trimmed && found.weights.iter().all(|w| w.used));
+            // A pot is trimmed upside down.
+            assert!(found.keeping_at(12.0 * HOUR).flipped && !found.keeping_at(9.0 * HOUR).flipped);
+        }
+    }
+
+    #[test]
+    fn a_noted_trim_is_moved_to_its_step() {
+        let cut = |t: f64| (t >= 10.2).then(|| 0.88 * falling(t));
+        for noted in [9.0, 10.2, 11.5] {
+            let moved = history(&pot(None), &[(noted, Action::Trim)], &day(cut), 24.0);
+            let [trim] = trims(&moved)[..] else { panic!("{noted}: {:?}", moved.events) };
+            assert!((trim.t / HOUR - 10.2).abs() < 0.4, "{noted}: {trim:?}");
+            assert!((trim.step.unwrap() - 0.12).abs() < 0.005, "{noted}: {trim:?}");
+            assert_eq!(trim.probability, 1.0);
+        }
+        // One that the weights do not show stays where it was noted.
+        let stays = history(&pot(None), &[(10.2, Action::Trim)], &day(|_| None), 24.0);
+        let [trim] = trims(&stays)[..] else { panic!("{:?}", stays.events) };
+        assert!((trim.t / HOUR - 10.2).abs() < 1e-9 && trim.step.is_none(), "{trim:?}");
+    }
+
+    #[test]
+    fn two_weighings_hours_apart_tell_of_no_trim() {
+        for hours in [3.0, 9.0, 24.0] {
+            for share in [0.03, 0.08, 0.15, 0.25, 0.40] {
+                let weights = [(0.1, 592.0), (0.1 + hours, 592.0 * (1.0 - share))];
+                let seldom = history(&pot(None), &[], &weights, 40.0);
+                assert_eq!(seldom.events, [], "{hours} h, {share}");
+                assert!(seldom.weights.iter().all(|w| w.used && w.count == 1));
+            }
+        }
+    }
+
+    #[test]
+    fn tares_count_from_their_time_on() {
+        let weights = day(|t| Some(falling(t) + if t < 10.0 { 180.0 } else { 35.0 }));
+        let rows = [(10.0, Action::Tare(35.0))];
+        let changed = history(&pot(Some(180.0)), &rows, &weights, 24.0);
+        assert!(!changed.tare_unknown);
+        assert_eq!(trims(&changed).len(), 0);
+        for w in &changed.weights {
+            assert!(w.used && (w.g - falling(w.t / HOUR)).abs() < 0.5, "{w:?}");
+        }
+    }
+
+    #[test]
+    fn a_tare_that_nobody_gave_is_noticed() {
+        let weights = day(|t| Some(falling(t) + 180.0));
+        let silent = history(&pot(None), &[], &weights, 24.0);
+        assert!(silent.tare_unknown);
+        // Supposed: the pot weighs what the ball did, less the slip.
+        assert!((silent.weights[0].g - 0.985 * 600.0).abs() < 3.0, "{:?}", silent.weights[0]);
+        assert!(silent.weights.iter().all(|w| w.used));
+        for told in [
+            history(&pot(Some(180.0)), &[], &weights, 24.0),
+            history(&pot(None), &[(0.0, Action::Tare(180.0))], &weights, 24.0),
+            history(&pot(None), &[], &day(|_| None), 24.0),
+        ] {
+            assert!(!told.tare_unknown);
+        }
+    }
+
+    #[test]
+    fn a_weight_beyond_reason_is_set_aside() {
+        let mut unknown = pot(None);
+        unknown.ball_g = None;
+        for grams in [0.0, -30.0, 1e300, f64::MAX, -f64::MAX] {
+            let weights: Vec<_> = (0..9).map(|k| (f64::from(k), grams)).collect();
+            for pot in [&unknown, &pot(None), &pot(Some(-1e300))] {
+                let odd = history(pot, &[], &weights, 24.0);
+                assert!(
+                    odd.weights.iter().all(|w| !w.used && w.g.is_finite()),
+                    "{:?}",
+                    odd.weights
+                );
+                assert_eq!(odd.readings, 9);
+            }
+        }
+    }
+
+    #[test]
+    fn covers_and_flips_follow_each_other_and_the_plan() {
+        let rows = [
+            (2.0, Action::Cover(Cover::Draped)),
+            (14.0, Action::Cover(Cover::Open)),
+            (16.0, Action::Flip),
+            (20.0, Action::Cover(Cover::Wrapped)),
+            (30.0, Action::Cover(Cover::Open)),
+            (34.0, Action::Flip),
+        ];
+        let known = history(&pot(None), &rows, &[], 24.0);
+        let at = |hours: f64| {
+            let k = known.keeping_at(hours * HOUR);
+            (k.cover, k.flipped)
+        };
+        assert_eq!(at(0.0), (Cover::Open, false));
+        assert_eq!(at(2.0), (Cover::Draped, false));
+        assert_eq!(at(13.9), (Cover::Draped, false));
+        assert_eq!(at(15.0), (Cover::Open, false));
+        assert_eq!(at(16.0), (Cover::Open, true));
+        assert_eq!(at(24.0), (Cover::Wrapped, true));
+        // Planned.
+        assert_eq!(at(33.0), (Cover::Open, true));
+        assert_eq!(at(40.0), (Cover::Open, false));
+        assert_eq!(known.events, []);
+        // Turned twice at the same moment is as it was.
+        let twice = history(&pot(None), &[(5.0, Action::Flip), (5.0, Action::Flip)], &[], 24.0);
+        assert!(!twice.keeping_at(6.0 * HOUR).flipped);
+    }
+
+    #[test]
+    fn nothing_counts_after_the_kiln() {
+        let weights = day(|t| (t > 20.0).then_some(0.0));
+        let packed = history(&pot(None), &[(20.0, Action::Kiln)], &weights, 24.0);
+        assert!(packed.ended);
+        assert_eq!(packed.readings, 241);
+        assert!(packed.weights.iter().all(|w| w.used));
+    }
 }

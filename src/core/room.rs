@@ -197,3 +197,151 @@ fn mean(series: &[(f64, f64)], from: f64, to: f64) -> f64 {
         (None, None) => f64::NAN,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::TAU;
+
+    /// Midnight, so that hours of the tests are hours of the day.
+    const START: Time = Time(1_932_854_400_000_000);
+
+    fn series(from: i32, to: i32, value: impl Fn(f64) -> f64) -> Vec<Point> {
+        let times = (6 * from..=6 * to).map(|k| f64::from(k) / 6.0);
+        times.map(|t| Point { time: START.plus(t * HOUR), value: value(t) }).collect()
+    }
+
+    fn day(t: f64, mean: f64, swing: f64) -> f64 {
+        mean + swing * (TAU * (t - 15.0) / 24.0).cos()
+    }
+
+    /// A sensor that speaks every ten minutes for a week before `now` (hours), of days that are all
+    /// alike save for `off`.
+    fn alike(now: i32, off: impl Fn(f64) -> f64) -> Air {
+        Air {
+            temperature: series(now - 168, now, |t| day(t, 20.0, 3.0)),
+            humidity: series(now - 168, now, |t| day(t, 0.5, -0.08) + off(t)),
+        }
+    }
+
+    fn hours(room: &Room, from: f64, to: f64) -> Climate {
+        room.between(from * HOUR, to * HOUR)
+    }
+
+    #[test]
+    fn the_past_is_as_it_was_measured() {
+        let air = alike(48, |_| 0.0);
+        let room = Room::new(&[(f64::NEG_INFINITY, Some(&air))], START, 48.0 * HOUR);
+        assert!(room.is_measured());
+        assert_eq!(room.last_reading(), Some(48.0 * HOUR));
+        for t in [2.0, 15.0, 40.0] {
+            let c = hours(&room, t, t + 0.5);
+            assert!((c.temperature - day(t + 0.25, 20.0, 3.0)).abs() < 0.02, "{t}: {c:?}");
+            assert!((c.humidity - day(t + 0.25, 0.5, -0.08)).abs() < 0.001, "{t}: {c:?}");
+        }
+        // Between two readings: a step shorter than the sensor's.
+        let c = hours(&room, 30.05, 30.1);
+        assert!((c.temperature - day(30.075, 20.0, 3.0)).abs() < 0.02, "{c:?}");
+    }
+
+    #[test]
+    fn days_to_come_are_like_the_days_that_were() {
+        let air = alike(48, |_| 0.0);
+        let room = Room::new(&[(f64::NEG_INFINITY, Some(&air))], START, 48.0 * HOUR);
+        for t in 49..200 {
+            let t = f64::from(t);
+            let c = hours(&room, t, t + 1.0);
+            // Hours of the day are told apart, a little flattened.
+            assert!((c.temperature - day(t + 0.5, 20.0, 3.0)).abs() < 0.35, "{t}: {c:?}");
+            assert!((c.humidity - day(t + 0.5, 0.5, -0.08)).abs() < 0.01, "{t}: {c:?}");
+        }
+    }
+
+    #[test]
+    fn a_wet_day_fades_back_to_the_usual() {
+        // The last six hours were damper than ever.
+        let air = alike(48, |t| if t > 42.0 { 0.15 } else { 0.0 });
+        let room = Room::new(&[(f64::NEG_INFINITY, Some(&air))], START, 48.0 * HOUR);
+        let damper = |t: f64| hours(&room, t, t + 0.2).humidity - day(t + 0.1, 0.5, -0.08);
+        let now = damper(48.0);
+        assert!((0.10..0.16).contains(&now), "{now}");
+        let lasting = damper(48.0 + DEPARTURE_LASTS / HOUR) / now;
+        assert!((lasting - (-1.0_f64).exp()).abs() < 0.12, "{lasting}");
+        assert!(damper(48.0 + 5.0 * 24.0).abs() < 0.02);
+    }
+
+    #[test]
+    fn nothing_later_than_now_is_known() {
+        let air = alike(48, |_| 0.0);
+        let mut early = air.clone();
+        early.temperature.retain(|p| p.time <= START.plus(24.0 * HOUR));
+        early.humidity.retain(|p| p.time <= START.plus(24.0 * HOUR));
+        let place = f64::NEG_INFINITY;
+        let whole = Room::new(&[(place, Some(&air))], START, 24.0 * HOUR);
+        let known = Room::new(&[(place, Some(&early))], START, 24.0 * HOUR);
+        assert_eq!(whole.last_reading(), Some(24.0 * HOUR));
+        assert!(early.humidity.len() < air.humidity.len());
+        for t in [10.0, 23.0, 25.0, 47.0, 90.0] {
+            assert_eq!(hours(&whole, t, t + 1.0), hours(&known, t, t + 1.0));
+            assert_eq!(whole.daily_humidity(t * HOUR), known.daily_humidity(t * HOUR));
+        }
+    }
+
+    #[test]
+    fn a_room_without_a_sensor_is_an_ordinary_one() {
+        let silent = Air::default();
+        let half = Air { temperature: series(0, 3, |_| 25.0), humidity: Vec::new() };
+        for sensor in [None, Some(&silent), Some(&half)] {
+            let room = Room::new(&[(f64::NEG_INFINITY, sensor)], START, 5.0 * HOUR);
+            assert!(!room.is_measured());
+            assert_eq!(room.last_reading(), None);
+            assert_eq!(hours(&room, 1.0, 2.0), UNKNOWN);
+            assert_eq!(hours(&room, 100.0, 101.0), UNKNOWN);
+            assert_eq!(room.daily_humidity(HOUR), UNKNOWN.humidity);
+        }
+    }
+
+    #[test]
+    fn a_pot_that_moves_is_in_the_air_of_its_new_place() {
+        let air = |celsius: f64, humidity: f64| Air {
+            temperature: series(0, 24, |_| celsius),
+            humidity: series(0, 24, |_| humidity),
+        };
+        let (loft, cellar) = (air(26.0, 0.40), air(14.0, 0.80));
+        let places =
+            [(f64::NEG_INFINITY, Some(&loft)), (10.0 * HOUR, Some(&cellar)), (20.0 * HOUR, None)];
+        let room = Room::new(&places, START, 15.0 * HOUR);
+        assert_eq!(hours(&room, 5.0, 6.0).temperature, 26.0);
+        assert_eq!(hours(&room, 12.0, 13.0).temperature, 14.0);
+        assert!((hours(&room, 18.0, 19.0).humidity - 0.80).abs() < 0.01);
+        // Planned: to a place that nobody measures.
+        assert_eq!(hours(&room, 22.0, 23.0), UNKNOWN);
+        assert!(room.is_measured());
+    }
+
+    #[test]
+    fn the_mean_of_a_day_reaches_from_what_was_to_what_comes() {
+        let air = alike(48, |_| 0.0);
+        let room = Room::new(&[(f64::NEG_INFINITY, Some(&air))], START, 48.0 * HOUR);
+        for t in [24.0, 48.0, 60.0, 100.0] {
+            assert!((room.daily_humidity(t * HOUR) - 0.5).abs() < 0.005, "{t}");
+        }
+        // A sensor that has spoken for three hours only: their mean, no more.
+        let young = Air {
+            temperature: series(45, 48, |_| 20.0),
+            humidity: series(45, 48, |t| if t < 46.5 { 0.4 } else { 0.6 }),
+        };
+        let room = Room::new(&[(f64::NEG_INFINITY, Some(&young))], START, 48.0 * HOUR);
+        assert!((room.daily_humidity(48.0 * HOUR) - 0.5).abs() < 0.02);
+    }
+
+    #[test]
+    fn readings_beyond_any_room_are_held_within_bounds() {
+        let odd = Air { temperature: series(0, 5, |_| 120.0), humidity: series(0, 5, |_| 1.1) };
+        let room = Room::new(&[(f64::NEG_INFINITY, Some(&odd))], START, 5.0 * HOUR);
+        for t in [1.0, 4.0, 50.0] {
+            let c = hours(&room, t, t + 1.0);
+            assert!(c.temperature <= 80.0 && c.humidity < 1.0 && c.deficit() > 0.0, "{c:?}");
+        }
+    }
+}
