@@ -244,6 +244,28 @@ fn a_pot_through_both_stages() {
     }
 }
 
+/// Water has a mass: what is taken off or brought on is found in the mean again, though the skin of
+/// the pot has less to give than is asked of it.
+#[test]
+fn water_taken_off_is_neither_lost_nor_found() {
+    let mut physics = slab(8e-3, 0.15, 0.25, 5e-10, 1e-4);
+    physics.base_share = [0.3; LANES];
+    let mut pot = PotState::new(&physics);
+    for _ in 0..200 {
+        pot.step(&physics, &room(0.1), OPEN, &[1.0; LANES], 600.0);
+    }
+    let mean = pot.mean_water()[0];
+    let (wall, base) = (pot.wall_water()[0], pot.base_water()[0]);
+    assert!(base > 3.0 * wall, "uneven: wall {wall}, base {base}");
+    for shift in [0.01, -0.01, -0.6 * mean, -0.999 * mean, -2.0 * mean] {
+        let mut moved = pot.clone();
+        moved.wet(&[shift; LANES]);
+        let want = (mean + shift).max(0.0);
+        assert!((moved.mean_water()[0] - want).abs() < 1e-9, "{shift}: {}", moved.mean_water()[0]);
+        assert!(moved.wall_water()[0] >= 0.0 && moved.wettest()[0] <= pot.wettest()[0] + 0.011);
+    }
+}
+
 /// So little water that its movement does not depend on it, in a wall dried on both faces or a
 /// base dried on one; the isotherm reaches ten times as far.
 fn little(diffusivity: f64, biot: f64, half_m: f64) -> PotPhysics {

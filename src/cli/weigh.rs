@@ -7,6 +7,7 @@ use super::screen;
 use super::when::{self, Lean};
 use super::words::{self, Words, printable};
 use super::{Context, REFUSED};
+use crate::core::readiness::lightest;
 use crate::records::{Action, Pot, Quantity, Reading};
 use crate::store::settings::DEFAULT_BAUD;
 use crate::store::{Clash, Format, PortSettings, Settings, Store};
@@ -84,7 +85,9 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     if clay.grams <= 0.0 {
         anyhow::bail!("{}", clay.less_than_tare(pot, &weight, &words, context));
     }
-    let doubt = clay.doubt(pot, weight.time, &words, context);
+    let body = store.bodies()?.into_iter().find(|body| body.name == pot.body);
+    let bag = body.and_then(|body| body.bag_water_wet);
+    let doubt = clay.doubt(pot, bag, weight.time, &words, context);
     // Waiting for the scale took its time: what is said back is said from now.
     let words = context.words(store.settings(), None)?;
     let status = put(&mut store, &args.pot, weight, args.replace, &words)?;
@@ -135,10 +138,8 @@ struct Clay {
 }
 
 impl Clay {
-    /// More than this share of the ball is no pot thrown from it, and less than that none that
-    /// nobody trimmed: at most 27 % of a ball is water, and a few percent goes into the slip
-    /// (common practice, no source).
-    const SHARE: (f64, f64) = (0.60, 1.05);
+    /// More than this share of the ball is no pot thrown from it: it takes up some water.
+    const MOST: f64 = 1.05;
 
     fn of(pot: &Pot, roll: &Roll, weight: &Reading) -> Clay {
         let noted = roll.last(&pot.name, weight.time, |a| matches!(a, Action::Tare(_)));
@@ -176,7 +177,14 @@ impl Clay {
     }
 
     /// Asks where the weight does not fit the ball.
-    fn doubt(&self, pot: &Pot, time: Time, words: &Words, context: &Context) -> Option<String> {
+    fn doubt(
+        &self,
+        pot: &Pot,
+        bag_water_wet: Option<f64>,
+        time: Time,
+        words: &Words,
+        context: &Context,
+    ) -> Option<String> {
         let ball = pot.ball_g?;
         let command = context.command();
         let share = self.grams / ball;
@@ -192,11 +200,11 @@ impl Clay {
         );
         let tare = format!("{command} note {name} tare WEIGHT --at \"{at}\"");
         let mistyped = format!("{command} weigh {name} WEIGHT --at \"{at}\" --replace");
-        if share > Self::SHARE.1 && !self.added {
+        if share > Self::MOST && !self.added {
             Some(format!(
                 "{is}\nIf more stood on the scale: {tare}\nIf it was mistyped: {mistyped}"
             ))
-        } else if share < Self::SHARE.0 && !self.trimmed {
+        } else if share < lightest(bag_water_wet) && !self.trimmed {
             Some(format!(
                 "{is}\nIf less stood on the scale, or no bat: {tare}\nIf it was trimmed: \
                  {command} note {name} trim --at WHEN\nIf it was mistyped: {mistyped}"

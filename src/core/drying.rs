@@ -202,11 +202,33 @@ impl PotState {
         }
     }
 
-    /// Brings water on (positive) or takes it off (negative), kg/kg dry basis by lane.
+    /// Brings water on (positive) or takes it off (negative), kg/kg dry basis by lane, alike
+    /// everywhere: the mean moves by just so much, down to none. What a part has not to give the
+    /// others give.
     pub fn wet(&mut self, water: &Lane) {
-        for c in self.wall.iter_mut().chain(&mut self.base) {
-            for l in 0..LANES {
-                c[l] = (c[l] + water[l]).max(0.0);
+        let mean = self.mean_water();
+        let goal = each(|l| (mean[l] + water[l]).max(0.0));
+        // Each pass comes to the goal or empties a cell.
+        for _ in 0..=WALL_CELLS + BASE_CELLS {
+            let mean = self.mean_water();
+            let some = |cells: &[Lane], l: usize| {
+                let some = cells.iter().filter(|c| c[l] > 0.0 || water[l] > 0.0).count();
+                some as f64 / cells.len() as f64
+            };
+            let left = each(|l| {
+                let (wall, base) = (some(&self.wall, l), some(&self.base, l));
+                let giving = wall + self.base_share[l] * (base - wall);
+                if giving > 0.0 { (goal[l] - mean[l]) / giving } else { 0.0 }
+            });
+            if left.iter().all(|x| x.abs() < 1e-12) {
+                break;
+            }
+            for c in self.wall.iter_mut().chain(&mut self.base) {
+                for l in 0..LANES {
+                    if c[l] > 0.0 || water[l] > 0.0 {
+                        c[l] = (c[l] + left[l]).max(0.0);
+                    }
+                }
             }
         }
     }

@@ -64,7 +64,7 @@ fn tell(studio: &Studio, pot: &str, paths: bool) -> Option<PotAnswer> {
     let (band, given) = band(body);
     let ask = forecast::Ask { band, seed: seed(&pot.name), paths };
     let forecast = forecast::forecast(&posterior, &room, &ask);
-    let question = Question { pot, history: &history, room: &room, band, given };
+    let question = Question { pot, body, history: &history, room: &room, band, given };
     Some(answer(&question, &posterior, &forecast))
 }
 
@@ -137,6 +137,7 @@ fn seed(name: &str) -> u64 {
 
 struct Question<'a> {
     pot: &'a Pot,
+    body: Option<&'a Body>,
     history: &'a History,
     room: &'a Room,
     band: Band,
@@ -148,7 +149,7 @@ fn answer(q: &Question, posterior: &Posterior, forecast: &Forecast) -> PotAnswer
     let start = q.history.start;
     let quantiles = |of: fn(&forecast::Draw) -> f64| forecast::quantiles(draws, of);
     let times = |of: fn(&forecast::Draw) -> Option<f64>| forecast::times(draws, start, of);
-    let mut warnings = readiness::doubts(q.pot, q.history, q.room, q.given);
+    let mut warnings = readiness::doubts(q.pot, q.body, q.history, q.room, q.given);
     warnings.extend(check(posterior));
     let trim = readiness::trim(q.history, draws, q.band, times(|d| d.opens), times(|d| d.closes));
     let bone_dry = times(|d| d.bone_dry);

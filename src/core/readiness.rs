@@ -4,7 +4,7 @@ use super::forecast::{self, BONE_DRY_MEAN, BONE_DRY_WETTEST, Band, Draw};
 use super::handling::{Deed, History};
 use super::report::{Fire, FireCall, Stage, TimeQuantiles, Trim, TrimCall, Warning};
 use super::room::Room;
-use crate::records::Pot;
+use crate::records::{Body, Pot};
 use crate::units::{DAY, HOUR};
 
 /// `soon`: the window opens within this time, s.
@@ -16,9 +16,14 @@ const FRESH: f64 = DAY;
 /// A weight as old as this can no longer speak of a pot that is being dried, s.
 const STALE: f64 = 12.0 * HOUR;
 
-/// Dry clay is more than this share of the ball: at most 27 % of it is water, and some percent goes
-/// into the slip (common practice, no source).
-const LIGHT: f64 = 0.60;
+/// Of the ball's clay so much is left when the slip has gone, at least, and the bag's water was at
+/// most this, wet basis (common practice, no source).
+const SLIP_LEFT: f64 = 0.82;
+const WETTEST_BAG: f64 = 0.27;
+/// The warning of a weight that cannot be.
+const DOUBTFUL_WEIGHT: &str = "weight-doubtful";
+/// A pot is not lifted off its scale for longer than this, s.
+const LIFTED: f64 = 2.0 * HOUR;
 
 /// What to do about trimming, from the draws.
 pub fn trim(
@@ -79,7 +84,7 @@ pub fn fire(
     let mean = forecast::probability(draws, |d| d.free <= BONE_DRY_MEAN);
     let weighed = history.last_reading.is_some_and(|t| history.now - t <= FRESH);
     let aired = room.last_reading().is_none_or(|t| history.now - t <= FRESH);
-    let fits = !weight_doubtful(pot, history);
+    let fits = warnings.iter().all(|w| w.code != DOUBTFUL_WEIGHT);
     let call = if wettest >= READY && weighed && aired && fits {
         FireCall::Ready
     } else if mean >= 0.5 {
@@ -111,16 +116,31 @@ pub fn fire(
     Fire { call, probability_bone_dry: wettest, bone_dry }
 }
 
-/// Whether the last weight is none that a pot of that ball can have, trimmed or not: something
-/// else stood on the scale, or it was mistyped.
-fn weight_doubtful(pot: &Pot, history: &History) -> bool {
+/// Whether the last weights are none that a pot of that ball can have, trimmed or not: something
+/// else stands on the scale, or it was mistyped. A lift alone, with good weights just before it, is
+/// none of that.
+fn weight_doubtful(pot: &Pot, body: Option<&Body>, history: &History) -> bool {
     let Some(last) = history.weights.last() else { return false };
-    let light = |ball: f64| !history.trimmed && last.g < LIGHT * ball;
-    !last.used || pot.ball_g.is_some_and(light)
+    let Some(good) = history.weights.iter().rfind(|w| w.used) else { return true };
+    let least = pot.ball_g.map(|ball| ball * lightest(body.and_then(|b| b.bag_water_wet)));
+    let light = !history.trimmed && least.is_some_and(|least| good.g < least);
+    light || last.t - good.t > LIFTED
+}
+
+/// Share of its ball that a pot weighs at least, unless it was trimmed: its dry clay. Of the bag's
+/// water, kg per kg wet clay.
+pub fn lightest(bag_water_wet: Option<f64>) -> f64 {
+    SLIP_LEFT * (1.0 - bag_water_wet.unwrap_or(WETTEST_BAG))
 }
 
 /// What speaks against trusting the answer, whatever the call.
-pub fn doubts(pot: &Pot, history: &History, room: &Room, band_given: bool) -> Vec<Warning> {
+pub fn doubts(
+    pot: &Pot,
+    body: Option<&Body>,
+    history: &History,
+    room: &Room,
+    band_given: bool,
+) -> Vec<Warning> {
     let mut out = Vec::new();
     let mut say = |code, text: String| out.push(Warning { code, text });
     match history.last_reading {
@@ -162,10 +182,10 @@ pub fn doubts(pot: &Pot, history: &History, room: &Room, band_given: bool) -> Ve
                     it with `note POT tare WEIGHT`";
         say("tare-unknown", text.into());
     }
-    if weight_doubtful(pot, history) && !history.ended {
+    if weight_doubtful(pot, body, history) && !history.ended {
         let text = "its last weight does not fit its ball and tare: weigh it again; if something \
                     else stood on the scale, or less, note it with `note POT tare WEIGHT`";
-        say("weight-doubtful", text.into());
+        say(DOUBTFUL_WEIGHT, text.into());
     }
     for e in history.events.iter().filter(|e| e.probability < 1.0 && e.deed == Deed::Trim) {
         let ago = ((history.now - e.t) / HOUR).round().max(0.0);
