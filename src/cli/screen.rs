@@ -81,6 +81,7 @@ pub fn page(report: &Report, words: &Words, look: &Look) -> String {
     let _ = writeln!(page, "{bold}Pots as of {}{bold:#}", words.full_time(report.at));
     if report.pots.is_empty() {
         let (what, how) = match look.finished {
+            0 if !words.live => ("No pot was made by then. All of them:", "pot list --all"),
             0 => ("No pots yet. Add one with:", "pot add NAME --body BODY"),
             _ => ("No pot is drying. All of them:", "pot list --all"),
         };

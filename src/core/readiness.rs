@@ -22,6 +22,8 @@ const SLIP_LEFT: f64 = 0.82;
 const WETTEST_BAG: f64 = 0.27;
 /// The warning of a weight that cannot be.
 const DOUBTFUL_WEIGHT: &str = "weight-doubtful";
+/// The warning of a pot lighter than its dry clay.
+const BELOW_DRY: &str = "weight-below-dry";
 /// A pot is not lifted off its scale for longer than this, s.
 const LIFTED: f64 = 2.0 * HOUR;
 
@@ -84,7 +86,15 @@ pub fn fire(
     let mean = forecast::probability(draws, |d| d.free <= BONE_DRY_MEAN);
     let weighed = history.last_reading.is_some_and(|t| history.now - t <= FRESH);
     let aired = room.last_reading().is_none_or(|t| history.now - t <= FRESH);
-    let fits = warnings.iter().all(|w| w.code != DOUBTFUL_WEIGHT);
+    let dry_g = forecast::quantiles(draws, |d| d.dry_g);
+    let last = history.weights.iter().rfind(|w| w.used);
+    if last.is_some_and(|w| w.g < dry_g.p10) && !history.ended {
+        let text = "it weighs less than its clay does when dry: if it was trimmed, note that with \
+                    its time (`note POT trim --at WHEN`); if less stood on the scale, note that \
+                    (`note POT tare WEIGHT --at WHEN`)";
+        warnings.push(Warning { code: BELOW_DRY, text: text.into() });
+    }
+    let fits = warnings.iter().all(|w| w.code != DOUBTFUL_WEIGHT && w.code != BELOW_DRY);
     let call = if wettest >= READY && weighed && aired && fits {
         FireCall::Ready
     } else if mean >= 0.5 {
@@ -174,7 +184,7 @@ pub fn doubts(
     }
     if !band_given {
         let text = "this body has no trimming band: 23 to 16 % (dry basis) is supposed; set it \
-                    with `body add --replace`, or tell by `note POT verdict`";
+                    with `body add --replace`";
         say("band-supposed", text.into());
     }
     if history.tare_unknown {

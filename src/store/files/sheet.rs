@@ -113,7 +113,8 @@ impl<R: Read> Sheet<R> {
                     } else {
                         "an empty field still needs its comma"
                     };
-                    let text = format!("{fields} fields, but the header has {width}; {hint}");
+                    let many = if fields == 1 { "field" } else { "fields" };
+                    let text = format!("{fields} {many}, but the header has {width}; {hint}");
                     Err(self.defect(self.column_at(fields.min(width - 1)), text))
                 }
             }));
