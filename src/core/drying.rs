@@ -180,9 +180,11 @@ impl PotState {
             let cut = asked.clamp(0.0, 0.8);
             let base = self.base_share[l];
             let from_base = (SHAVINGS_FROM_BASE * cut).min(0.6 * base);
-            let from_wall = cut - from_base;
+            // A pot that is nearly all base has little wall to give.
+            let from_wall = (cut - from_base).min(0.8 * (1.0 - base));
+            let cut = from_base + from_wall;
             self.base_m[l] *= 1.0 - from_base / base.max(1e-9);
-            self.wall_m[l] *= 1.0 - (from_wall / (1.0 - base).max(1e-9)).min(0.8);
+            self.wall_m[l] *= 1.0 - from_wall / (1.0 - base).max(1e-9);
             self.base_share[l] = (base - from_base) / (1.0 - cut);
             self.dry_g[l] *= 1.0 - cut;
         }

@@ -441,6 +441,7 @@ fn median(values: &mut [f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::core::by_hand::{self, history};
 
     /// Whether the pot stands on its rim at the end, after these deeds at these hours.
     fn on_its_rim(deeds: &[(f64, Action)]) -> bool {
@@ -468,36 +469,8 @@ mod tests {
         assert!(!on_its_rim(&[(10.0, Flip), (20.0, Trim), (20.1, Flip)]));
     }
 
-    const MADE: Time = Time(1_932_904_800_000_000);
-
     fn pot(tare_g: Option<f64>) -> Pot {
-        Pot {
-            name: "jar-1".into(),
-            body: "terracotta, coarse".into(),
-            made_at: MADE,
-            ball_g: Some(600.0),
-            tare_g,
-            wall_mm: None,
-            base_mm: None,
-            lot: None,
-            board: None,
-            like: None,
-            place: None,
-        }
-    }
-
-    /// As of some hours after it was made: rows and weighings (g) with their hours.
-    fn history(pot: &Pot, rows: &[(f64, Action)], weights: &[(f64, f64)], now: f64) -> History {
-        let time = |hours: f64| MADE.plus(hours * HOUR);
-        let row = |(hours, action): &(f64, Action)| HandlingRow {
-            time: time(*hours),
-            pot: pot.name.clone(),
-            action: action.clone(),
-        };
-        let point = |(hours, value): &(f64, f64)| Point { time: time(*hours), value: *value };
-        let rows: Vec<_> = rows.iter().map(row).collect();
-        let weights = Weighings(weights.iter().map(point).collect());
-        History::new(pot, &rows, &weights, time(now))
+        Pot { tare_g, wall_mm: None, base_mm: None, ..by_hand::pot() }
     }
 
     /// What a pot that loses 6 g an hour weighs, g.

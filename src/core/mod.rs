@@ -10,6 +10,8 @@
 //! ```
 
 pub mod air;
+#[cfg(test)]
+mod by_hand;
 pub mod clay;
 pub mod drying;
 pub mod forecast;

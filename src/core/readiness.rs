@@ -204,3 +204,140 @@ pub fn doubts(
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::by_hand::{history, pot, room};
+    use crate::records::Action;
+    use crate::units::Time;
+
+    const BAND: Band = Band { from: 0.23, to: 0.16 };
+    const NEVER: TimeQuantiles = TimeQuantiles { p10: None, p50: None, p90: None };
+
+    /// As many draws of each mean water as are said.
+    fn water(of: &[(f64, usize)]) -> Vec<Draw> {
+        let draw = |x: f64| Draw { water: [x; 3], weight: 1.0, ..Draw::default() };
+        of.iter().flat_map(|(x, n)| vec![draw(*x); *n]).collect()
+    }
+
+    /// Draws of free water: of the mean and of the wettest part.
+    fn free(of: &[(f64, f64, usize)]) -> Vec<Draw> {
+        let draw = |free, wettest_free| Draw { free, wettest_free, weight: 1.0, ..Draw::default() };
+        of.iter().flat_map(|(mean, wettest, n)| vec![draw(*mean, *wettest); *n]).collect()
+    }
+
+    fn opening(t: Option<Time>) -> TimeQuantiles {
+        TimeQuantiles { p50: t, ..NEVER }
+    }
+
+    #[test]
+    fn trim_calls() {
+        let now = 10.0;
+        let history = history(&pot(), &[], &[], now);
+        let call = |draws: &[(f64, usize)], opens: f64| {
+            let opens = opening(Some(history.start.plus((now + opens) * HOUR)));
+            trim(&history, &water(draws), BAND, opens, NEVER)
+        };
+        assert_eq!(call(&[(0.28, 10)], 8.0).call, TrimCall::Wait);
+        assert_eq!(call(&[(0.28, 10)], 2.1).call, TrimCall::Wait);
+        assert_eq!(call(&[(0.28, 10)], 1.9).call, TrimCall::Soon);
+        assert_eq!(call(&[(0.28, 6), (0.20, 4)], 1.0).call, TrimCall::Soon);
+        assert_eq!(call(&[(0.28, 4), (0.20, 6)], -1.0).call, TrimCall::Now);
+        assert_eq!(call(&[(0.23, 5), (0.16, 5)], 0.0).probability_now, 1.0);
+        // As likely too soft as too stiff: now, rather than too late.
+        assert_eq!(call(&[(0.28, 3), (0.20, 4), (0.12, 3)], 0.0).call, TrimCall::Now);
+        assert_eq!(call(&[(0.20, 4), (0.12, 6)], -9.0).call, TrimCall::Past);
+        assert_eq!(call(&[(0.20, 4), (0.12, 6)], -9.0).probability_now, 0.4);
+        let beyond = trim(&history, &water(&[(0.28, 10)]), BAND, NEVER, NEVER);
+        assert_eq!(beyond.call, TrimCall::Wait);
+    }
+
+    #[test]
+    fn a_trimmed_pot_is_done_whatever_its_water() {
+        let trimmed = history(&pot(), &[(5.0, Action::Trim)], &[], 10.0);
+        for x in [0.28, 0.20, 0.05] {
+            let call = trim(&trimmed, &water(&[(x, 10)]), BAND, NEVER, NEVER).call;
+            assert_eq!(call, TrimCall::Done);
+        }
+    }
+
+    #[test]
+    fn stages_follow_each_other() {
+        let stages: Vec<Stage> = [0.30, 0.24, 0.22, 0.17, 0.10, 0.02]
+            .into_iter()
+            .map(|x| stage(x, x - 0.016, BAND, FireCall::Wait))
+            .collect();
+        use Stage::*;
+        let all =
+            [Plastic, SoftLeatherHard, LeatherHard, FirmLeatherHard, PastLeatherHard, BoneDry];
+        assert_eq!(stages, all);
+        assert_eq!(stage(0.10, 0.08, BAND, FireCall::Ready), BoneDry);
+        // A body whose band lies below the balance with the air, or that has none.
+        let none = Band { from: 0.0, to: 0.0 };
+        assert_eq!(stage(0.10, 0.08, none, FireCall::Wait), Plastic);
+        assert_eq!(stage(0.0, 0.0, none, FireCall::Wait), BoneDry);
+    }
+
+    /// A pot that was weighed and a room that was heard some hours before now.
+    fn called(draws: &[Draw], weighed: Option<f64>, heard: f64) -> (FireCall, Vec<&'static str>) {
+        let (pot, now) = (pot(), 300.0);
+        let weights: Vec<_> = weighed.iter().map(|ago| (now - ago, 470.0)).collect();
+        let history = history(&pot, &[], &weights, now);
+        let room = room(20.0, 0.5, now - heard, now);
+        let mut warnings = Vec::new();
+        let fire = fire(&pot, &history, &room, draws, NEVER, &mut warnings);
+        (fire.call, warnings.iter().map(|w| w.code).collect())
+    }
+
+    #[test]
+    fn fire_calls_with_their_reasons() {
+        let dry = free(&[(0.001, 0.003, 100)]);
+        let nearly = free(&[(0.001, 0.003, 94), (0.004, 0.02, 6)]);
+        let enough = free(&[(0.001, 0.003, 95), (0.004, 0.02, 5)]);
+        let damp = free(&[(0.004, 0.02, 60), (0.01, 0.03, 40)]);
+        let wet = free(&[(0.004, 0.02, 40), (0.01, 0.03, 60)]);
+        let none: Vec<&str> = Vec::new();
+        assert_eq!(called(&dry, Some(1.0), 0.0), (FireCall::Ready, none.clone()));
+        assert_eq!(called(&enough, Some(1.0), 0.0), (FireCall::Ready, none.clone()));
+        assert_eq!(called(&nearly, Some(1.0), 0.0), (FireCall::Doubtful, vec!["base-may-be-damp"]));
+        assert_eq!(called(&damp, Some(1.0), 0.0), (FireCall::Doubtful, vec!["base-may-be-damp"]));
+        assert_eq!(called(&wet, Some(1.0), 0.0), (FireCall::Wait, none));
+        // Not without a weighing and the room's word of the last 24 hours.
+        assert_eq!(called(&dry, Some(23.9), 0.0).0, FireCall::Ready);
+        assert_eq!(called(&dry, Some(24.1), 0.0), (FireCall::Doubtful, vec!["weigh-again"]));
+        assert_eq!(called(&dry, None, 0.0), (FireCall::Doubtful, vec!["weigh-again"]));
+        assert_eq!(called(&dry, Some(1.0), 23.5).0, FireCall::Ready);
+        assert_eq!(called(&dry, Some(1.0), 24.5), (FireCall::Doubtful, vec!["room-stale"]));
+        let all = vec!["base-may-be-damp", "weigh-again", "room-stale"];
+        assert_eq!(called(&nearly, Some(25.0), 25.0), (FireCall::Doubtful, all));
+    }
+
+    #[test]
+    fn what_was_not_told_is_asked_for() {
+        let codes = |pot: &Pot, weights: &[(f64, f64)], room: &Room, band: bool| {
+            let history = history(pot, &[], weights, 20.0);
+            doubts(pot, &history, room, band).iter().map(|w| w.code).collect::<Vec<_>>()
+        };
+        let room = room(20.0, 0.5, 20.0, 20.0);
+        let unmeasured = Room::new(&[(f64::NEG_INFINITY, None)], pot().made_at, 20.0 * HOUR);
+        let fresh = [(0.2, 596.0), (19.0, 510.0)];
+        assert_eq!(codes(&pot(), &fresh, &room, true), [""; 0]);
+        assert_eq!(codes(&pot(), &[], &room, true), ["no-weight"]);
+        assert_eq!(codes(&pot(), &[(7.9, 560.0)], &room, true), ["reading-stale"]);
+        assert_eq!(codes(&pot(), &[(8.1, 560.0)], &room, true), [""; 0]);
+        assert_eq!(codes(&pot(), &fresh, &unmeasured, true), ["no-room-sensor"]);
+        assert_eq!(codes(&pot(), &fresh, &room, false), ["band-supposed"]);
+        let unknown = Pot { ball_g: None, base_mm: None, ..pot() };
+        assert_eq!(codes(&unknown, &fresh, &room, true), ["ball-unknown", "thickness-guessed"]);
+        assert_eq!(codes(&pot(), &[(19.0, 800.0)], &room, true), ["tare-unknown"]);
+        assert_eq!(codes(&pot(), &[(19.0, 50.0)], &room, true), ["weight-doubtful"]);
+    }
+
+    #[test]
+    fn a_pot_in_the_kiln_need_not_be_weighed() {
+        let packed = history(&pot(), &[(5.0, Action::Kiln)], &[(1.0, 590.0)], 60.0);
+        let room = room(20.0, 0.5, 60.0, 60.0);
+        assert!(doubts(&pot(), &packed, &room, true).is_empty());
+    }
+}
