@@ -208,7 +208,7 @@ pub fn doubts(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::core::by_hand::{history, pot, room};
+    use crate::core::by_hand::{body, history, pot, room};
     use crate::records::Action;
     use crate::units::Time;
 
@@ -317,7 +317,10 @@ mod tests {
     fn what_was_not_told_is_asked_for() {
         let codes = |pot: &Pot, weights: &[(f64, f64)], room: &Room, band: bool| {
             let history = history(pot, &[], weights, 20.0);
-            doubts(pot, &history, room, band).iter().map(|w| w.code).collect::<Vec<_>>()
+            doubts(pot, Some(&body()), &history, room, band)
+                .iter()
+                .map(|w| w.code)
+                .collect::<Vec<_>>()
         };
         let room = room(20.0, 0.5, 20.0, 20.0);
         let unmeasured = Room::new(&[(f64::NEG_INFINITY, None)], pot().made_at, 20.0 * HOUR);
@@ -338,6 +341,6 @@ mod tests {
     fn a_pot_in_the_kiln_need_not_be_weighed() {
         let packed = history(&pot(), &[(5.0, Action::Kiln)], &[(1.0, 590.0)], 60.0);
         let room = room(20.0, 0.5, 60.0, 60.0);
-        assert!(doubts(&pot(), &packed, &room, true).is_empty());
+        assert!(doubts(&pot(), Some(&body()), &packed, &room, true).is_empty());
     }
 }

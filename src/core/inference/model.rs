@@ -234,3 +234,202 @@ fn logistic(x: f64) -> f64 {
 pub fn balance(monolayer: f64, humidity: f64) -> f64 {
     Sorption { monolayer, ..ISOTHERM }.water(humidity)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::by_hand::{body, history, pot, room};
+    use crate::records::Action;
+
+    fn close(got: f64, want: f64, within: f64, what: &str) {
+        assert!((got - want).abs() <= within, "{what}: {got}, {want}");
+    }
+
+    #[test]
+    fn steps_join_and_are_cut_where_something_happens() {
+        let rows = [
+            (2.1, Action::Cover(Cover::Wrapped)),
+            (2.1, Action::Sponge),
+            (20.0, Action::Cover(Cover::Open)),
+            (30.3, Action::Trim),
+        ];
+        let history = history(&pot(), &rows, &[], 40.0);
+        let room = room(20.0, 0.5, 40.0, 40.0);
+        let spans = spans(&history, &room, 0.0, history.now, &STEPS);
+        assert_eq!((spans[0].from, spans[spans.len() - 1].to), (0.0, 40.0 * HOUR));
+        for pair in spans.windows(2) {
+            assert_eq!(pair[0].to, pair[1].from);
+        }
+        for s in &spans {
+            assert!(s.to > s.from && s.to - s.from <= HOUR, "{s:?}");
+            let cover = if s.from < 2.1 * HOUR || s.from >= 20.0 * HOUR { 0 } else { 2 };
+            assert_eq!(s.keeping.cover, cover, "{s:?}");
+            assert_eq!(s.keeping.flipped[0], s.from >= 30.3 * HOUR, "{s:?}");
+            assert_eq!(s.climate, Climate { temperature: 20.0, humidity: 0.5 });
+        }
+        // Every deed is done once, at the start of a step.
+        let done: Vec<_> =
+            spans.iter().flat_map(|s| s.events.iter().map(|i| (*i, s.from / HOUR))).collect();
+        assert_eq!(done, [(0, 2.1), (1, 30.3)]);
+    }
+
+    #[test]
+    fn steps_are_short_again_after_a_change() {
+        let rows =
+            [(1.0, Action::Cover(Cover::Wrapped)), (24.0 * 12.0, Action::Cover(Cover::Open))];
+        let history = history(&pot(), &rows, &[], 24.0 * 20.0);
+        let room = room(20.0, 0.5, 24.0 * 20.0, 24.0 * 20.0);
+        let spans = spans(&history, &room, 0.0, history.now, &STEPS);
+        let width = |day: f64| {
+            let s = spans.iter().find(|s| s.to > day * DAY).unwrap();
+            (s.to - s.from) / 60.0
+        };
+        assert_eq!([0.0, 2.0, 5.0, 11.0].map(width), [15.0, 30.0, 60.0, 180.0]);
+        assert_eq!([12.0, 13.9, 14.1, 19.0].map(width), [30.0, 30.0, 60.0, 60.0]);
+    }
+
+    /// A pot of long ago costs little: 200 years are some thousands of steps.
+    #[test]
+    fn long_times_take_long_steps() {
+        let history = history(&pot(), &[], &[], 24.0 * 365.0 * 200.0);
+        let room = Room::new(&[(f64::NEG_INFINITY, None)], pot().made_at, history.now);
+        let spans = spans(&history, &room, 0.0, history.now, &STEPS);
+        assert!(spans.len() < 5000, "{}", spans.len());
+    }
+
+    /// The exact balance: a wet face in still air has the temperature at which the heat that the
+    /// room gives it, γ*(T − T_face), carries off what it evaporates, p_s(T_face) − p_v.
+    #[test]
+    fn a_wet_face_is_as_cold_as_its_heat_balance_says() {
+        for (t, humidity) in [(10.0, 0.5), (20.0, 0.2), (20.0, 0.5), (20.0, 0.8), (30.0, 0.2)] {
+            let gamma = air::still_air_constant(t, air::STANDARD_PRESSURE);
+            let vapour = humidity * air::saturation_pressure(t);
+            let (mut low, mut high) = (t - 25.0, t);
+            for _ in 0..60 {
+                let face = 0.5 * (low + high);
+                let too_cold = gamma * (t - face) > air::saturation_pressure(face) - vapour;
+                if too_cold { low = face } else { high = face }
+            }
+            let exact = air::saturation_pressure(0.5 * (low + high)) - vapour;
+            let step = step_air(&Climate { temperature: t, humidity });
+            let ours = step.saturation * (1.0 - step.humidity[0]) / (1.0 + step.cooling);
+            close(ours / exact, 1.0, 0.02, &format!("{t} °C, {humidity}"));
+        }
+    }
+
+    #[test]
+    fn a_fresh_pot_is_faster_for_some_hours() {
+        assert_eq!(freshness(0.0), 1.3);
+        assert!(freshness(3.0 * HOUR) < 1.05 && freshness(24.0 * HOUR) < 1.001);
+    }
+
+    /// Between two measured clay bricks, for whose sources see [`Sorption`].
+    #[test]
+    fn balance_with_the_air_is_that_of_clay() {
+        let bricks = [Sorption::BRICK_3DF_DESORPTION, Sorption::BRICK_NF_DESORPTION];
+        for humidity in [0.3, 0.5, 0.8] {
+            let [a, b] = bricks.map(|brick| brick.water(humidity));
+            let ours = balance(ISOTHERM.monolayer, humidity);
+            assert!(a.min(b) <= ours && ours <= a.max(b), "{humidity}: {a}, {ours}, {b}");
+        }
+        assert!(balance(0.0185, 0.3) < balance(0.0185, 0.31));
+        close(balance(0.037, 0.5), 2.0 * balance(0.0185, 0.5), 1e-12, "twice the monolayer");
+    }
+
+    #[test]
+    fn parameters_at_the_centre_of_the_priors() {
+        let history = history(&pot(), &[], &[], 5.0);
+        let room = room(20.0, 0.5, 5.0, 5.0);
+        let model = Model::new(&pot(), Some(&body()), &history, &room);
+        let mut moved = vec![0.0; model.priors.len()];
+        moved[0] = 1.0;
+        let p = model.physics(&[vec![0.0; model.priors.len()], moved]);
+        // A ball of 600 g at 22 % of water, less 1.5–5 % of slip.
+        close(p.dry_g[0], 600.0 * 0.78 * (1.0 - 0.0325), 0.5, "dry clay");
+        close(p.dry_g[1] / p.dry_g[0], model.priors[0].sd.exp(), 1e-9, "one deviation more");
+        assert_eq!(p.dry_g[2], p.dry_g[1]); // lanes left over
+        assert_eq!((p.wall_m[0], p.base_m[0]), (0.006, 0.009));
+        assert!(p.water[0] > 0.22 / 0.78 && p.water[0] < 0.36);
+    }
+
+    /// Water leaves only through the faces, clay only by a deed, and each by what was said.
+    #[test]
+    fn mass_is_conserved() {
+        let rows = [
+            (6.0, Action::Attach(Some(50.0))),
+            (10.0, Action::Wet),
+            (12.0, Action::Sponge),
+            (20.0, Action::Trim),
+        ];
+        let history = history(&pot(), &rows, &[], 30.0);
+        let room = room(20.0, 0.5, 30.0, 30.0);
+        let model = Model::new(&pot(), Some(&body()), &history, &room);
+        let past = model.past(&[vec![0.0; model.priors.len()]]);
+        let share = |u| model.value(u, &vec![0.0; model.priors.len()]).unwrap();
+        let cut = logistic(share(Unknown::Trimmed(3)));
+        for (k, span) in model.spans.iter().enumerate() {
+            let (from, to) = (past.mass[k].0[0], past.mass[k].1[0]);
+            assert!(to < from, "a pot in a drier room lost nothing");
+            let before = match k {
+                0 => past.physics.dry_g[0] * (1.0 + past.physics.water[0]),
+                _ => past.mass[k - 1].1[0],
+            };
+            let dry = before / (1.0 + past.water[k.max(1) - 1][0]);
+            match span.events[..] {
+                [] => close(from, before, 1e-9 * before, "between steps"),
+                [0] => close(from - before, 50.0, 0.01, "attached"),
+                [1] => close(from - before, share(Unknown::Wetted(1)) * dry, 1e-6, "wetted"),
+                [2] => close(from - before, share(Unknown::Wetted(2)) * dry, 1e-6, "sponged"),
+                // Shavings are as wet as the parts they come from, on the whole a little wetter.
+                [3] => close((before - from) / before, cut, 0.02, "trimmed"),
+                _ => panic!("{:?}", span.events),
+            }
+        }
+        let dry = past.state.dry_g()[0];
+        let attached = 50.0 / (1.0 + 0.22 / 0.78);
+        close(dry, (past.physics.dry_g[0] + attached) * (1.0 - cut), 0.01, "dry clay");
+        close(past.state.mass_g()[0], dry * (1.0 + past.state.mean_water()[0]), 1e-9, "mass");
+    }
+
+    /// Where nothing can leave, water moves inside and none is lost.
+    #[test]
+    fn a_sealed_pot_loses_nothing() {
+        let history = history(&pot(), &[], &[], 12.0);
+        let room = room(20.0, 0.5, 12.0, 12.0);
+        let model = Model::new(&pot(), Some(&body()), &history, &room);
+        let past = model.past(&[vec![0.0; model.priors.len()]]);
+        let mut state = past.state;
+        let sealed = PotPhysics { conductance: [0.0; LANES], ..past.physics };
+        let (mass, wettest) = (state.mass_g()[0], state.wettest()[0]);
+        for span in &model.spans {
+            state.step(&sealed, &span.air, span.keeping, &[1.0; LANES], span.to - span.from);
+        }
+        close(state.mass_g()[0], mass, 1e-9 * mass, "mass");
+        assert!(state.wettest()[0] < wettest, "water moves to where there is less");
+    }
+
+    #[test]
+    fn shares_stay_shares_however_much_is_trimmed() {
+        let history = history(&pot(), &[], &[], 1.0);
+        let room = room(20.0, 0.5, 1.0, 1.0);
+        let model = Model::new(&pot(), Some(&body()), &history, &room);
+        for base_share in [0.05, 0.27, 0.6, 0.95] {
+            for cut in [0.01, 0.3, 0.8, 1.0] {
+                let physics = model.physics(&[vec![0.0; model.priors.len()]]);
+                let physics = PotPhysics { base_share: [base_share; LANES], ..physics };
+                let mut state = PotState::new(&physics);
+                let mut last = state.mass_g()[0];
+                for _ in 0..9 {
+                    state.trim(&[cut; LANES]);
+                    let span = &model.spans[0];
+                    state.step(&physics, &span.air, span.keeping, &[1.0; LANES], 600.0);
+                    let mass = state.mass_g()[0];
+                    assert!(mass > 0.0 && mass < last, "{base_share}, {cut}: {mass}");
+                    let (mean, wettest) = (state.mean_water()[0], state.wettest()[0]);
+                    assert!(mean >= 0.0 && mean <= wettest, "{base_share}, {cut}: {mean}");
+                    last = mass;
+                }
+            }
+        }
+    }
+}
