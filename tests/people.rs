@@ -564,3 +564,16 @@ fn a_fraction_is_no_percentage() {
     assert_eq!((wrong.status, bench.dir().exists()), (2, false));
     assert!(wrong.err.contains("was 21% meant?"), "{}", wrong.err);
 }
+
+#[test]
+fn a_port_that_watch_has_is_no_riddle() {
+    let bench = Bench::with_pots();
+    let (_near, path) = pseudo_terminal();
+    let _port = serialport::new(&path, 9600).open().unwrap();
+    let weigh = || bench.run(&["weigh", "jar-1", "--port", &path]);
+    assert!(weigh().err.contains("is held by another program"), "{}", weigh().err);
+    let _lock = warecast::watch::lock::Lock::take(&bench.dir()).unwrap();
+    let said = weigh();
+    assert_eq!((said.status, said.out.as_str()), (2, ""));
+    assert!(said.err.contains("note jar-1 on SCALE"), "{}", said.err);
+}

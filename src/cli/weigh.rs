@@ -9,9 +9,11 @@ use super::words::{self, Words, printable};
 use super::{Context, REFUSED};
 use crate::core::readiness::lightest;
 use crate::records::{Action, Pot, Quantity, Reading};
+use crate::sensing::port::{PortError, SettleError};
 use crate::store::settings::DEFAULT_BAUD;
 use crate::store::{Clash, Format, PortSettings, Settings, Store};
 use crate::units::{HOUR, Time};
+use crate::watch::lock::Lock;
 use crate::{clock, watch};
 use std::process::ExitCode;
 use std::time::Duration;
@@ -62,7 +64,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let roll = Roll::read(&store)?;
     let pot = roll.find(&args.pot)?;
     let mut weight = if args.weight.is_empty() {
-        from_port(&args, store.settings())?
+        from_port(&args, store.settings(), context)?
     } else {
         typed(&args, &words)?
     };
@@ -254,7 +256,7 @@ fn reading(pot: &str, source: &str, time: Time, grams: f64) -> Reading {
 }
 
 /// The next weight at which a scale on a port comes to rest.
-fn from_port(args: &Args, settings: &Settings) -> anyhow::Result<Reading> {
+fn from_port(args: &Args, settings: &Settings, context: &Context) -> anyhow::Result<Reading> {
     let port = bench_port(args, settings)?;
     anstream::eprintln!(
         "Put {} on the scale and take the hands away ({}, up to {} s) …",
@@ -263,7 +265,19 @@ fn from_port(args: &Args, settings: &Settings) -> anyhow::Result<Reading> {
         args.wait
     );
     let scale = args.scale.as_deref();
-    let settled = watch::next_settled(&port, scale, Duration::from_secs(args.wait))?;
+    let settled = watch::next_settled(&port, scale, Duration::from_secs(args.wait));
+    let settled = match settled {
+        Err(SettleError::Port(PortError::Held(_))) if Lock::holder(&context.studio).is_some() => {
+            anyhow::bail!(
+                "`warecast watch` has {} and stores what comes from it. Tell it whose weights \
+                 they are: {} note {} on SCALE",
+                printable(&port.path),
+                context.command(),
+                words::shell_word(&args.pot)
+            )
+        }
+        other => other?,
+    };
     let source = scale.or(port.source.as_deref()).unwrap_or(BENCH);
     Ok(Reading {
         count: (settled.samples > 1).then_some(settled.samples),
