@@ -577,3 +577,20 @@ fn a_port_that_watch_has_is_no_riddle() {
     assert_eq!((said.status, said.out.as_str()), (2, ""));
     assert!(said.err.contains("note jar-1 on SCALE"), "{}", said.err);
 }
+
+#[test]
+fn readings_of_the_future_are_told_of() {
+    let bench = Bench::with_pots();
+    let files = bench.0.path().join("files");
+    fs::create_dir(&files).unwrap();
+    let rows = "time,source,quantity,value,unit,pot\n2150-01-01T00:00:00Z,cell-7,mass,500,g,\n";
+    fs::write(files.join("readings.csv"), rows).unwrap();
+    bench.done(&["report"]);
+    assert_eq!(bench.run(&["import", files.to_str().unwrap()]).status, 0);
+    let said = bench.run(&["report"]);
+    assert_eq!(said.status, 0);
+    assert!(said.err.starts_with("warecast: cell-7 sent readings of the future"), "{}", said.err);
+    for looking in [&["report", "--json"][..], &["report", "--at", "2021-04-03 9:00"]] {
+        bench.done(looking);
+    }
+}

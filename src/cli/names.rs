@@ -12,7 +12,10 @@ pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
     known
         .into_iter()
         .map(|known| (strsim::damerau_levenshtein(&typed, &known.to_lowercase()), known))
-        .filter(|(slips, known)| *slips <= known.chars().count().div_ceil(4).min(3))
+        .filter(|(slips, known)| {
+            let length = known.chars().count();
+            *slips <= length.div_ceil(4).min(3) && *slips < length
+        })
         .min()
         .map(|(_, known)| known)
 }
@@ -149,6 +152,8 @@ mod tests {
         assert_eq!(nearest("nroth", known), Some("north"));
         assert_eq!(nearest("teapot", known), None);
         assert_eq!(nearest("", known), None);
+        assert_eq!(nearest("x", ["y"]), None);
+        assert_eq!(nearest("Y", ["y"]), Some("y"));
     }
 
     #[test]

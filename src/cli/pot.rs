@@ -108,7 +108,8 @@ fn add(add: &Add, words: &Words, store: &mut Store) -> anyhow::Result<ExitCode> 
         roll.find(like)?;
     }
     let mut pots = Vec::new();
-    for name in &add.pots {
+    let mut seen = std::collections::HashSet::new();
+    for name in add.pots.iter().filter(|name| seen.insert(*name)) {
         let old = roll.pot(name);
         if add.replace && old.is_none() && add.body.is_none() {
             roll.find(name)?;

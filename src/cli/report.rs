@@ -1,11 +1,12 @@
 //! `report`: what to trim now, what comes next, what is dry, what is doubtful and why.
 
-use super::names::Roll;
+use super::names::{Roll, list};
 use super::screen::{self, Look};
 use super::when::{self, Lean};
 use super::{Context, words::Words};
 use crate::answers;
 use crate::core::report::Report;
+use crate::store::Store;
 use crate::store::settings::Settings;
 use std::io::{BufWriter, Write};
 use std::process::ExitCode;
@@ -49,8 +50,25 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
             finished: all - report.pots.len(),
         };
         anstream::stdout().lock().write_all(screen::page(&report, &words, &look).as_bytes())?;
+        if words.live {
+            readings_of_the_future(&store, &words)?;
+        }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Says which sources send times that are yet to come: a wrong clock, or a shelf played fast.
+fn readings_of_the_future(store: &Store, words: &Words) -> anyhow::Result<()> {
+    const SLACK_S: f64 = 600.0;
+    let ahead = store.ahead_of(words.now.plus(SLACK_S))?;
+    let Some(latest) = ahead.iter().map(|(_, time)| *time).max() else { return Ok(()) };
+    screen::complain(&format!(
+        "{} sent readings of the future (up to {}), which count from their time on: is the clock \
+         right there? --at looks at a later time",
+        list(ahead.iter().map(|(source, _)| source)),
+        words.full_time(latest)
+    ));
+    Ok(())
 }
 
 /// How to say things at a time that was asked for: now, or an `--at`.

@@ -27,7 +27,7 @@ const TOGETHER_US: i64 = 1_000_000;
 
 /// A source whose times lie further ahead of the clock than this, or further behind (it may send
 /// what it kept while nobody listened), is told once, s.
-const AHEAD_S: f64 = 60.0;
+const AHEAD_S: f64 = 600.0;
 const BEHIND_S: f64 = 7.0 * DAY;
 
 /// When bytes came.

@@ -18,6 +18,7 @@ use crate::units::Time;
 use rows::Fate;
 use rusqlite::{Connection, ErrorCode, Transaction, TransactionBehavior};
 pub use settings::{Format, PortSettings, Settings, Units};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// The database's file name in the studio's folder.
@@ -261,6 +262,19 @@ impl Store {
             }
         }
         Ok(last)
+    }
+
+    /// Sources that sent times later than this one, each with the latest, in order of name.
+    pub fn ahead_of(&self, time: Time) -> Result<Vec<(Name, Time)>, StoreError> {
+        let mut ahead: BTreeMap<Name, Time> = BTreeMap::new();
+        for one in readings::all_series(&self.db)? {
+            let last = readings::last_point(&self.db, one.id)?.map(|point| point.time);
+            if let Some(last) = last.filter(|last| *last > time) {
+                let latest = ahead.entry(one.source).or_insert(last);
+                *latest = last.max(*latest);
+            }
+        }
+        Ok(ahead.into_iter().collect())
     }
 
     /// What a source said that a pot weighs, from one time to before another.
