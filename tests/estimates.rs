@@ -75,10 +75,11 @@ fn holds(studio: &Studio, answer: &PotAnswer) {
     assert!(answer.evidence.readings <= known);
     assert_eq!(answer.evidence.readings > 0, answer.evidence.last_reading_at.is_some());
     assert!(answer.evidence.last_reading_at.is_none_or(|t| t <= at));
-    let mut codes: Vec<_> = answer.warnings.iter().map(|w| w.code).collect();
+    // Each is said once, but for trims: there may be many.
+    let codes = answer.warnings.iter().map(|w| w.code).filter(|code| *code != "trim-not-noted");
+    let mut codes: Vec<_> = codes.collect();
     codes.sort_unstable();
-    codes.dedup();
-    assert_eq!(codes.len(), answer.warnings.len(), "said twice: {:?}", answer.warnings);
+    assert!(codes.windows(2).all(|c| c[0] != c[1]), "said twice: {:?}", answer.warnings);
     assert!(answer.warnings.iter().all(|w| !w.text.is_empty() && !w.text.contains("NaN")));
     if answer.fire.call == FireCall::Ready {
         assert!(answer.fire.probability_bone_dry >= 0.95);
@@ -287,7 +288,7 @@ fn studio() -> impl Strategy<Value = Studio> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { max_shrink_iters: 200, ..ProptestConfig::with_cases(48) })]
+    #![proptest_config(ProptestConfig { max_shrink_time: 20_000, ..ProptestConfig::with_cases(48) })]
 
     #[test]
     fn any_studio_has_answers_that_hold(studio in studio()) {
@@ -504,7 +505,7 @@ fn book() -> impl Strategy<Value = Book> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { max_shrink_iters: 100, ..ProptestConfig::with_cases(24) })]
+    #![proptest_config(ProptestConfig { max_shrink_time: 20_000, ..ProptestConfig::with_cases(24) })]
 
     #[test]
     fn nothing_later_has_a_part_in_it(book in book(), at in 0.0..250.0f64) {
