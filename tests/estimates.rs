@@ -287,8 +287,13 @@ fn studio() -> impl Strategy<Value = Studio> {
     })
 }
 
+/// So many cases; one that fails is made smaller for a bounded time.
+fn cases(count: u32) -> ProptestConfig {
+    ProptestConfig { max_shrink_time: 20_000, ..ProptestConfig::with_cases(count) }
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { max_shrink_time: 20_000, ..ProptestConfig::with_cases(48) })]
+    #![proptest_config(cases(48))]
 
     #[test]
     fn any_studio_has_answers_that_hold(studio in studio()) {
@@ -505,7 +510,7 @@ fn book() -> impl Strategy<Value = Book> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { max_shrink_time: 20_000, ..ProptestConfig::with_cases(24) })]
+    #![proptest_config(cases(24))]
 
     #[test]
     fn nothing_later_has_a_part_in_it(book in book(), at in 0.0..250.0f64) {
