@@ -1,4 +1,4 @@
-//! What a studio holds: bodies, pots, the handling log and readings.
+//! What a studio holds: bodies, blends, samples, pots, the handling log and readings.
 //!
 //! These are facts as somebody wrote them down or a sensor said them. Units are those of the
 //! program (grams, °C, relative humidity as a fraction, water on the dry basis as a fraction);
@@ -343,6 +343,97 @@ pub struct HandlingRow {
     pub action: Action,
 }
 
+/// How a sample of clay was kept until it was weighed.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Drying {
+    /// As it came: nothing dried on purpose.
+    Wet,
+    /// In the air of the room.
+    Room,
+    /// In a drying oven at 105–110 °C.
+    Oven,
+}
+
+impl Drying {
+    /// All, wettest first.
+    pub const ALL: [Drying; 3] = [Drying::Wet, Drying::Room, Drying::Oven];
+
+    /// The word in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Drying::Wet => "wet",
+            Drying::Room => "room",
+            Drying::Oven => "oven",
+        }
+    }
+
+    /// By its word.
+    pub fn parse(text: &str) -> Option<Drying> {
+        Drying::ALL.into_iter().find(|d| d.word() == text)
+    }
+}
+
+/// One weighing of a sample: an offcut of a lot that is weighed wet, and again as it dries. Key:
+/// sample, time. All weighings of a sample are of one body and lot.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Sample {
+    /// When it was weighed.
+    pub time: Time,
+    /// The sample's name.
+    pub sample: Name,
+    /// The body it is of.
+    pub body: Name,
+    /// The bag, pugging or wedging it was cut from.
+    pub lot: Option<Name>,
+    /// How it was kept since the weighing before.
+    pub drying: Drying,
+    /// What the scale shows (gross), g.
+    pub mass_g: f64,
+    /// The dish on the scale with it, g; `None` where the scale was set to zero with it.
+    pub tare_g: Option<f64>,
+    /// Relative humidity of the air it lay in, fraction.
+    pub humidity: Option<f64>,
+    /// The smallest step that the scale shows, g.
+    pub step_g: Option<f64>,
+}
+
+/// What an ingredient of a blend is.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+pub enum Ingredient {
+    /// A clay body of the studio, weighed wet.
+    Part,
+    /// Something not plastic (grog, sand, a stain), weighed dry.
+    Addition,
+}
+
+impl Ingredient {
+    /// The word in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Ingredient::Part => "part",
+            Ingredient::Addition => "add",
+        }
+    }
+
+    /// By its word.
+    pub fn parse(text: &str) -> Option<Ingredient> {
+        [Ingredient::Part, Ingredient::Addition].into_iter().find(|kind| kind.word() == text)
+    }
+}
+
+/// One ingredient of a body that was wedged together from others. Key: body, kind, name.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Blend {
+    /// The body that came of it.
+    pub body: Name,
+    /// What the ingredient is.
+    pub kind: Ingredient,
+    /// The body it is, or what the addition is called.
+    pub name: Name,
+    /// How much was wedged in, as it was weighed, g; only the proportions count.
+    pub mass_g: f64,
+}
+
 /// What a reading measures, in the program's unit.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Quantity {
@@ -438,6 +529,10 @@ pub struct Studio {
     /// Air by place; the studio's main sensor (`room`) under the empty name, `room:PLACE` under
     /// PLACE.
     pub air: BTreeMap<Name, Air>,
+    /// Weighings of samples, in order of sample, then time.
+    pub samples: Vec<Sample>,
+    /// What each blended body is made of; parts first, each kind in order of name.
+    pub blends: BTreeMap<Name, Vec<Blend>>,
 }
 
 #[cfg(test)]

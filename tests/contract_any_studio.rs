@@ -5,9 +5,10 @@ mod studio_files;
 
 use proptest::prelude::*;
 use std::fs;
-use studio_files::{HANDLING, LENIENT, READINGS, empty, folder, take, with_bowl};
+use studio_files::{BLENDS, HANDLING, LENIENT, READINGS, SAMPLES, empty, folder, take, with_bowl};
 use warecast::records::{
-    Action, Body, Cover, HandlingRow, Outcome, Pot, Quantity, Reading, Verdict,
+    Action, Blend, Body, Cover, Drying, HandlingRow, Ingredient, Outcome, Pot, Quantity, Reading,
+    Sample, Verdict,
 };
 use warecast::store::files;
 use warecast::store::{Clash, Store};
@@ -114,26 +115,73 @@ fn reading(pots: Vec<String>) -> impl Strategy<Value = Reading> {
     )
 }
 
+fn sample(bodies: Vec<String>) -> impl Strategy<Value = Sample> {
+    let of = (time(), name(), prop::sample::select(bodies), prop::option::of(name()));
+    let mass = (number(1e-9..1e6), prop::option::of(0.0..0.999));
+    let air = (prop::option::of(number(0.0..1.1)), prop::option::of(number(1e-9..1e3)));
+    let drying = prop::sample::select(Drying::ALL.to_vec());
+    (of, drying, mass, air).prop_map(
+        |((time, sample, body, lot), drying, (mass_g, dish), (humidity, step_g))| Sample {
+            time,
+            sample,
+            body,
+            lot,
+            drying,
+            mass_g,
+            tare_g: dish.map(|share| share * mass_g).filter(|tare| *tare < mass_g),
+            humidity: humidity.filter(|_| drying != Drying::Oven),
+            step_g,
+        },
+    )
+}
+
+/// Bodies of those that stand later in the list, so that none is a part of itself.
+fn blend(bodies: Vec<String>) -> impl Strategy<Value = Blend> {
+    (0..bodies.len(), 0..bodies.len(), name(), number(1e-9..1e6)).prop_map(
+        move |(i, j, addition, mass_g)| {
+            let (kind, name) = match bodies[i.max(j)] != bodies[i.min(j)] {
+                true => (Ingredient::Part, bodies[i.max(j)].clone()),
+                false => (Ingredient::Addition, addition),
+            };
+            Blend { body: bodies[i.min(j)].clone(), kind, name, mass_g }
+        },
+    )
+}
+
 #[derive(Debug)]
 struct Rows {
     bodies: Vec<Body>,
     pots: Vec<Pot>,
     handling: Vec<HandlingRow>,
     readings: Vec<Reading>,
+    samples: Vec<Sample>,
+    blends: Vec<Blend>,
 }
 
 fn rows() -> impl Strategy<Value = Rows> {
     prop::collection::vec(body(), 1..4)
         .prop_flat_map(|bodies| {
-            let names = bodies.iter().map(|b| b.name.clone()).collect();
-            (Just(bodies), prop::collection::vec(pot(names), 1..5))
+            let mut names: Vec<String> = bodies.iter().map(|b| b.name.clone()).collect();
+            names.sort();
+            names.dedup();
+            let samples = prop::collection::vec(sample(names.clone()), 0..8);
+            let blends = prop::collection::vec(blend(names.clone()), 0..5);
+            (Just(bodies), prop::collection::vec(pot(names), 1..5), samples, blends)
         })
-        .prop_flat_map(|(bodies, pots)| {
+        .prop_flat_map(|(bodies, pots, samples, blends)| {
             let names: Vec<String> = pots.iter().map(|p| p.name.clone()).collect();
             let handling = prop::collection::vec(handling(names.clone()), 0..20);
-            (Just(bodies), Just(pots), handling, prop::collection::vec(reading(names), 0..40))
+            let readings = prop::collection::vec(reading(names), 0..40);
+            (Just((bodies, pots, samples, blends)), handling, readings)
         })
-        .prop_map(|(bodies, pots, handling, readings)| Rows { bodies, pots, handling, readings })
+        .prop_map(|((bodies, pots, samples, blends), handling, readings)| Rows {
+            bodies,
+            pots,
+            handling,
+            readings,
+            samples,
+            blends,
+        })
 }
 
 proptest! {
@@ -147,6 +195,8 @@ proptest! {
         store.put_handling(&rows.handling, Clash::Replace).unwrap();
         let stored = store.append(&rows.readings, Clash::Replace).unwrap();
         prop_assert_eq!(stored.refused, Vec::<usize>::new());
+        store.put_samples(&rows.samples, Clash::Replace).unwrap();
+        store.put_blends(&rows.blends, Clash::Replace).unwrap();
         let out = tempfile::tempdir().unwrap();
         files::export(&store, out.path(), false).unwrap();
 
@@ -156,7 +206,8 @@ proptest! {
         prop_assert_eq!(other.bodies().unwrap(), store.bodies().unwrap());
         prop_assert_eq!(other.pots().unwrap(), store.pots().unwrap());
         prop_assert_eq!(other.handling().unwrap(), store.handling().unwrap());
-        let times = rows.handling.iter().map(|row| row.time).chain([Time::MAX]);
+        let of_samples = rows.samples.iter().map(|row| row.time);
+        let times = rows.handling.iter().map(|row| row.time).chain(of_samples).chain([Time::MAX]);
         for at in times {
             prop_assert_eq!(other.studio(at).unwrap(), store.studio(at).unwrap());
         }
@@ -170,11 +221,11 @@ proptest! {
 
     #[test]
     fn any_bytes_are_read_without_a_panic(
-        texts in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..300), 4),
+        texts in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..300), 6),
         with_header: bool,
     ) {
         let (_dir, mut store) = with_bowl();
-        let headers = ["body\n", "pot,body,made_at\n", HANDLING, READINGS];
+        let headers = ["body\n", "pot,body,made_at\n", HANDLING, READINGS, SAMPLES, BLENDS];
         let files = tempfile::tempdir().unwrap();
         for ((file, header), noise) in files::FILES.iter().zip(headers).zip(&texts) {
             let header = if with_header { header } else { "" };

@@ -5,7 +5,9 @@
 
 mod studio_files;
 
-use studio_files::{BODIES, HANDLING, LENIENT, POTS, READINGS, folder, snapshots, take, with_bowl};
+use studio_files::{
+    BLENDS, BODIES, HANDLING, LENIENT, POTS, READINGS, SAMPLES, folder, snapshots, take, with_bowl,
+};
 use warecast::store::files::{Counts, FILES, Options};
 
 /// Every kind of bad row: file, row, what is said about it after `file:2: `.
@@ -300,6 +302,78 @@ const BAD_ROWS: &[(&str, &str, &str)] = &[
         "unit: \"%\" is no unit of humidity; expected %RH",
     ),
     ("readings.csv", "2031-04-02T09:00:00Z,,mass,1,g,,,", "source: is empty; expected a name"),
+    // samples
+    ("samples.csv", "2031-04-02T09:00:00Z,,clay,,wet,80,,,", "sample: is empty; expected a name"),
+    (
+        "samples.csv",
+        "2031-04-02T09:00:00Z,offcut,mud,,wet,80,,,",
+        "body: no body named \"mud\" in this studio; add the body first",
+    ),
+    (
+        "samples.csv",
+        "2031-04-02T09:00:00Z,offcut,clay,a/b,wet,80,,,",
+        "lot: a name cannot hold control characters or '/'; got \"a/b\"",
+    ),
+    (
+        "samples.csv",
+        "2031-04-02T09:00:00Z,offcut,clay,,baked,80,,,",
+        "drying: \"baked\" is no way of drying; expected wet, room or oven",
+    ),
+    (
+        "samples.csv",
+        "2031-04-02T09:00:00Z,offcut,clay,,wet,,,,",
+        "mass_g: is empty; expected a number like 812.4",
+    ),
+    (
+        "samples.csv",
+        "2031-04-02T09:00:00Z,offcut,clay,,wet,0,,,",
+        "mass_g: expected more than 0 g; leave it empty if it is not known",
+    ),
+    (
+        "samples.csv",
+        "2031-04-02T09:00:00Z,offcut,clay,,wet,80,80,,",
+        "tare_g: the dish alone weighs no less than dish and sample together",
+    ),
+    (
+        "samples.csv",
+        "2031-04-02T09:00:00Z,offcut,clay,,room,80,,111,",
+        "humidity_percent: expected 0 to 110 (%RH); leave it empty if it is not known",
+    ),
+    (
+        "samples.csv",
+        "2031-04-02T09:00:00Z,offcut,clay,,oven,80,,50,",
+        "humidity_percent: an oven has none of its own: leave it empty",
+    ),
+    (
+        "samples.csv",
+        "2031-04-02T09:00:00Z,offcut,clay,,wet,80,,,0",
+        "scale_step_g: expected more than 0 g; leave it empty if it is not known",
+    ),
+    (
+        "samples.csv",
+        "2031-04-02T09:00,offcut,clay,,wet,80,,,",
+        "time: not a time: expected RFC 3339 with an offset, like 2031-04-02T18:25:00Z; \
+         got \"2031-04-02T09:00\"",
+    ),
+    // blends
+    ("blends.csv", "clay,wet,other,5", "kind: \"wet\" is neither part nor add"),
+    (
+        "blends.csv",
+        "mud,part,clay,5",
+        "body: no body named \"mud\" in this studio; add the body first",
+    ),
+    (
+        "blends.csv",
+        "clay,part,mud,5",
+        "name: no body named \"mud\" in this studio; add the body first",
+    ),
+    ("blends.csv", "clay,part,clay,5", "name: \"clay\" would be a part of itself"),
+    (
+        "blends.csv",
+        "clay,add,grog,-1",
+        "mass_g: expected more than 0 g; leave it empty if it is not known",
+    ),
+    ("blends.csv", "clay,add,,5", "name: is empty; expected a name"),
     // the row as such
     (
         "handling.csv",
@@ -325,6 +399,8 @@ fn header_of(file: &str) -> &'static str {
         "bodies.csv" => BODIES,
         "pots.csv" => POTS,
         "handling.csv" => HANDLING,
+        "samples.csv" => SAMPLES,
+        "blends.csv" => BLENDS,
         _ => READINGS,
     }
 }
@@ -335,6 +411,8 @@ fn good_row(file: &str) -> &'static str {
         "bodies.csv" => "good clay,22,24,17",
         "pots.csv" => "good pot,clay,2031-04-02T10:00:00Z,600,,,,,,,",
         "handling.csv" => "2031-04-02T10:00:00Z,bowl,flip,",
+        "samples.csv" => "2031-04-02T10:00:00Z,good offcut,clay,bag-3,room,80.5,9.5,54,0.1",
+        "blends.csv" => "clay,add,grog,300",
         _ => "2031-04-02T10:00:00Z,room,temperature,20,Cel,,,",
     }
 }
@@ -365,6 +443,16 @@ fn every_kind_of_bad_row_is_refused_with_its_place_and_the_good_ones_are_kept() 
         assert_eq!(imported.files, [(file, counts)], "{told:#?}");
         assert!(imported.kept);
     }
+}
+
+#[test]
+fn no_body_is_a_part_of_itself_however_deep() {
+    let (_dir, mut store) = with_bowl();
+    let rows = format!("{BLENDS}a,part,b,1\nb,part,clay,1\nclay,part,a,1\nb,add,a,1\n");
+    let files = folder(&[("bodies.csv", b"body\na\nb\n"), ("blends.csv", rows.as_bytes())]);
+    let (imported, told) = take(&mut store, files.path(), LENIENT);
+    assert_eq!(told, ["blends.csv:4: name: \"clay\" would be a part of itself"]);
+    assert_eq!(imported.files[1].1.added, 3);
 }
 
 #[test]

@@ -11,7 +11,7 @@ use studio_files::{
     AT, HANDLING, LENIENT, READINGS, empty, folder, scenario, snapshots, take, with_bowl,
 };
 use tempfile::TempDir;
-use warecast::records::{Action, Cover, Quantity, Reading};
+use warecast::records::{Action, Cover, Drying, Ingredient, Quantity, Reading, Sample};
 use warecast::store::Clash;
 use warecast::store::files::{self, Counts, Imported, Options};
 use warecast::units::Time;
@@ -28,6 +28,8 @@ fn rows_are_taken_as_they_stand() {
         ("pots.csv", added(3)),
         ("handling.csv", added(15)),
         ("readings.csv", added(8)),
+        ("samples.csv", added(4)),
+        ("blends.csv", added(2)),
     ];
     assert_eq!(imported, Imported { files: counts.into(), kept: true });
     let bodies = store.bodies().unwrap();
@@ -46,6 +48,15 @@ fn rows_are_taken_as_they_stand() {
     assert_eq!(studio.handling["planter-2"][0].action, Action::Attach(Some(31.0)));
     assert_eq!(studio.handling["planter-1"][1].action, Action::Tare(195.0));
     assert_eq!(studio.handling["planter-1"][2].action, Action::Cover(Cover::Draped));
+    let [wet, room, oven, rim] = studio.samples.as_slice() else { panic!("four weighings") };
+    let offcut = |s: &Sample| (s.lot.clone(), s.mass_g, s.tare_g, s.humidity);
+    assert_eq!(offcut(wet), (Some("bag-3".into()), 212.4, Some(12.5), None));
+    assert_eq!(offcut(room), (Some("bag-3".into()), 171.9, Some(12.5), Some(0.547)));
+    assert_eq!((oven.drying, oven.step_g), (Drying::Oven, Some(0.1)));
+    assert_eq!((offcut(rim), rim.step_g), ((None, 98.0, None, None), None));
+    let coarse = &studio.blends["terracotta, coarse"];
+    assert_eq!((coarse[0].kind, coarse[0].mass_g), (Ingredient::Part, 3000.0));
+    assert_eq!((coarse[1].kind, coarse[1].name.as_str()), (Ingredient::Addition, "grog, 0.5 mm"));
 }
 
 #[test]
@@ -64,7 +75,7 @@ fn what_goes_out_comes_in_as_the_same_studio() {
     store.append(&[reduced], Clash::Refuse).unwrap();
     let out = tempfile::tempdir().unwrap();
     let written = files::export(&store, out.path(), false).unwrap();
-    assert_eq!(written.map(|(_, rows)| rows), [2, 3, 15, 9]);
+    assert_eq!(written.map(|(_, rows)| rows), [2, 3, 15, 9, 4, 2]);
 
     let (_dir2, mut other) = empty();
     let (imported, told) = take(&mut other, out.path(), LENIENT);
@@ -72,6 +83,8 @@ fn what_goes_out_comes_in_as_the_same_studio() {
     assert_eq!(other.bodies().unwrap(), store.bodies().unwrap());
     assert_eq!(other.pots().unwrap(), store.pots().unwrap());
     assert_eq!(other.handling().unwrap(), store.handling().unwrap());
+    assert_eq!(other.samples().unwrap(), store.samples().unwrap());
+    assert_eq!(other.blends().unwrap(), store.blends().unwrap());
     assert_eq!(snapshots(&other), snapshots(&store));
 
     let again = tempfile::tempdir().unwrap();
@@ -96,7 +109,7 @@ fn importing_again_adds_nothing() {
     let (imported, told) = take(&mut store, files.path(), LENIENT);
     assert_eq!(told, [""; 0]);
     let known: Vec<Counts> = imported.files.iter().map(|(_, counts)| *counts).collect();
-    let expected = [2, 3, 15, 8].map(|known| Counts { known, ..Counts::default() });
+    let expected = [2, 3, 15, 8, 4, 2].map(|known| Counts { known, ..Counts::default() });
     assert_eq!(known, expected);
     assert_eq!(snapshots(&store), before);
 }
@@ -122,6 +135,16 @@ fn a_row_that_contradicts_is_refused_unless_replaced() {
               2031-04-09T09:10:00Z,room,temperature,20,Cel,,\n\
               2031-04-09T09:10:00Z,room,temperature,21,Cel,,\n",
         ),
+        (
+            "samples.csv",
+            b"time,sample,body,lot,drying,mass_g,tare_g,scale_step_g\n\
+              2031-04-03T12:00:00Z,bag-3 offcut,harbour stoneware,bag-3,oven,168.2,12.5,0.1\n\
+              2031-04-03T13:00:00Z,bag-3 offcut,harbour stoneware,bag-4,oven,168.1,12.5,0.1\n",
+        ),
+        (
+            "blends.csv",
+            b"body,kind,name,mass_g\n\"terracotta, coarse\",part,harbour stoneware,3100\n",
+        ),
     ]);
     let (imported, told) = take(&mut store, changed.path(), LENIENT);
     assert!(imported.any_refused());
@@ -137,19 +160,28 @@ fn a_row_that_contradicts_is_refused_unless_replaced() {
             format!("readings.csv:2: value: {}", text("\"54.7\"")),
             format!("readings.csv:3: spread: {}", text("nothing")),
             format!("readings.csv:5: value: {}", text("\"20\"")),
+            format!("samples.csv:2: mass_g: {}", text("\"168.1\"")),
+            format!("samples.csv:3: lot: {}", text("\"bag-3\"")),
+            format!("blends.csv:2: mass_g: {}", text("\"3000\"")),
         ]
     );
-    assert_eq!(snapshots(&store)[..5], before[..5], "stored rows stay");
+    let (readings, after) = (snapshots(&store), &before);
+    assert_eq!(readings[..5], after[..5], "stored rows stay");
+    assert_eq!(readings[5].samples, after[5].samples);
 
     let replace = Options { replace: true, ..LENIENT };
     let (imported, told) = take(&mut store, changed.path(), replace);
     assert_eq!((told, imported.any_refused()), (vec![], false));
     let replaced: Vec<usize> = imported.files.iter().map(|(_, c)| c.replaced).collect();
-    assert_eq!(replaced, [1, 1, 1, 3]);
+    assert_eq!(replaced, [1, 1, 1, 3, 2, 1]);
     let studio = store.studio(Time::MAX).unwrap();
     assert_eq!(studio.bodies["harbour stoneware"].bag_water_wet, Some(0.23));
     assert_eq!(studio.pots["lidded jar"].place.as_deref(), Some("cellar"));
     assert_eq!(studio.air[""].temperature.last().map(|p| p.value), Some(21.0));
+    let offcut: Vec<&Sample> =
+        studio.samples.iter().filter(|s| s.sample == "bag-3 offcut").collect();
+    assert!(offcut.len() == 4 && offcut.iter().all(|s| s.lot.as_deref() == Some("bag-4")));
+    assert_eq!(studio.blends["terracotta, coarse"][0].mass_g, 3100.0);
 }
 
 #[test]
@@ -261,6 +293,9 @@ fn a_time_sees_what_was_known_then_and_the_plans() {
                 planter,clay,2031-04-02T08:00:00Z,\n\
                 jar,clay,2031-04-02T12:00:00Z,planter\n\
                 lid,clay,2031-04-02T08:30:00Z,jar\n";
+    let samples = "time,sample,body,drying,mass_g\n\
+                   2031-04-02T09:00:00Z,offcut,clay,wet,80\n\
+                   2031-04-02T14:00:00Z,offcut,clay,oven,62.4\n";
     let handling = "time,pot,action,detail\n\
                     2031-04-02T08:00:00Z,planter,on,cell\n\
                     2031-04-02T10:00:00Z,planter,cover,draped\n\
@@ -281,20 +316,21 @@ fn a_time_sees_what_was_known_then_and_the_plans() {
             readings += &format!("{time},room,humidity,6{},%RH,\n", minute % 7);
         }
     }
-    let import = |pots: &str, handling: &str, readings: &str| {
+    let import = |pots: &str, handling: &str, readings: &str, samples: &str| {
         let (dir, mut store) = empty();
         let files = folder(&[
             ("bodies.csv", b"body\nclay\n"),
             ("pots.csv", pots.as_bytes()),
             ("handling.csv", handling.as_bytes()),
             ("readings.csv", readings.as_bytes()),
+            ("samples.csv", samples.as_bytes()),
         ]);
         let (_, told) = take(&mut store, files.path(), LENIENT);
         assert_eq!(told, [""; 0]);
         (dir, store)
     };
     // Readings may name a pot before it was made; whole, it is there from the beginning.
-    let (_dir, all) = import(pots, handling, &readings);
+    let (_dir, all) = import(pots, handling, &readings, samples);
     for minute in (470..=1030).step_by(10) {
         let text = format!("2031-04-02T{:02}:{:02}:00Z", minute / 60, minute % 60);
         let at = Time::parse_rfc3339(&text).unwrap();
@@ -307,7 +343,8 @@ fn a_time_sees_what_was_known_then_and_the_plans() {
         });
         let readings_then =
             filtered(&readings, |row| by_then(row[0]) && (row[5].is_empty() || knows(row[5])));
-        let (_dir, then) = import(&pots_then, &handling_then, &readings_then);
+        let samples_then = filtered(samples, |row| by_then(row[0]));
+        let (_dir, then) = import(&pots_then, &handling_then, &readings_then, &samples_then);
         assert_eq!(then.studio(at).unwrap(), all.studio(at).unwrap(), "{text}");
     }
 }
@@ -330,7 +367,9 @@ fn export_never_overwrites_unless_told() {
     assert_eq!(names(&out), ["handling.csv"], "nothing else was written");
     assert_eq!(fs::read(out.path().join("handling.csv")).unwrap(), b"mine");
     files::export(&store, out.path(), true).unwrap();
-    assert_eq!(names(&out), ["bodies.csv", "handling.csv", "pots.csv", "readings.csv"]);
+    let all =
+        ["blends.csv", "bodies.csv", "handling.csv", "pots.csv", "readings.csv", "samples.csv"];
+    assert_eq!(names(&out), all);
     assert!(fs::read(out.path().join("handling.csv")).unwrap().starts_with(HANDLING.as_bytes()));
 }
 

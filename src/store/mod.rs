@@ -4,6 +4,7 @@
 //! The daemon, the command line and an import may have the same studio open at once; each write
 //! waits its turn.
 
+mod clay;
 pub mod files;
 mod readings;
 mod rows;
@@ -13,7 +14,9 @@ pub mod settings;
 mod snapshot;
 pub mod text;
 
-use crate::records::{Body, HandlingRow, Name, Point, Pot, Quantity, Reading, Studio};
+use crate::records::{
+    Blend, Body, HandlingRow, Name, Point, Pot, Quantity, Reading, Sample, Studio,
+};
 use crate::units::Time;
 use rows::Fate;
 use rusqlite::{Connection, ErrorCode, Transaction, TransactionBehavior};
@@ -107,8 +110,8 @@ pub enum StoreError {
     },
     /// A folder without any of the studio files.
     #[error(
-        "{0} holds none of bodies.csv, pots.csv, handling.csv and readings.csv: \
-         name the folder that they are in"
+        "{0} holds none of bodies.csv, pots.csv, handling.csv, readings.csv, samples.csv and \
+         blends.csv: name the folder that they are in"
     )]
     NothingToImport(PathBuf),
     /// A file that would have been overwritten.
@@ -238,6 +241,16 @@ impl Store {
         Ok(rows::handling(&self.db)?)
     }
 
+    /// All weighings of samples, in order of sample, then time.
+    pub fn samples(&self) -> Result<Vec<Sample>, StoreError> {
+        Ok(clay::samples(&self.db)?)
+    }
+
+    /// What each blended body is made of, in order of body; parts first, then in order of name.
+    pub fn blends(&self) -> Result<Vec<Blend>, StoreError> {
+        Ok(clay::blends(&self.db)?)
+    }
+
     /// Names of the pots on a ware board, in order of name.
     pub fn pots_on_board(&self, board: &str) -> Result<Vec<Name>, StoreError> {
         let on_board = |pot: &Pot| pot.board.as_deref() == Some(board);
@@ -317,6 +330,42 @@ impl Store {
         clash: Clash,
     ) -> Result<Stored, StoreError> {
         self.put_all(rows, clash, rows::put_handling)
+    }
+
+    /// Adds weighings of samples; on disk for good when it returns. Their bodies must be there.
+    ///
+    /// Errors: [`StoreError::Unfit`] for a row that breaks the rules; then nothing is kept.
+    pub fn put_samples(&mut self, samples: &[Sample], clash: Clash) -> Result<Stored, StoreError> {
+        self.put_all(samples, clash, clay::put_sample)
+    }
+
+    /// Adds ingredients of bodies that are there; on disk for good when it returns.
+    ///
+    /// Errors: [`StoreError::Unfit`] for a row that breaks the rules; then nothing is kept.
+    pub fn put_blends(&mut self, blends: &[Blend], clash: Clash) -> Result<Stored, StoreError> {
+        self.put_all(blends, clash, clay::put_blend)
+    }
+
+    /// Adds a body with all that it is made of, or with [`Clash::Replace`] puts both in the place
+    /// of what was there; on disk for good when it returns.
+    ///
+    /// Errors: [`StoreError::Unfit`] for a row that breaks the rules; then nothing is kept.
+    pub fn put_blended(
+        &mut self,
+        body: &Body,
+        ingredients: &[Blend],
+        clash: Clash,
+    ) -> Result<(), StoreError> {
+        self.write(Durability::Power, |tx| {
+            if clash == Clash::Replace {
+                clay::forget_blend(tx, &body.name)?;
+            }
+            rows::put_body(tx, body, clash)?;
+            for ingredient in ingredients {
+                clay::put_blend(tx, ingredient, clash)?;
+            }
+            Ok(())
+        })
     }
 
     /// Appends readings in one transaction; safe from the end of the program when it returns.

@@ -20,7 +20,7 @@ pub(super) enum Fate {
 }
 
 /// What to do with a row: its fate, from what is stored under its key.
-fn fate(stored: Option<Option<(&'static str, String)>>, clash: Clash) -> Fate {
+pub(super) fn fate(stored: Option<Option<(&'static str, String)>>, clash: Clash) -> Fate {
     match (stored, clash) {
         (None, _) => Fate::Added,
         (Some(None), _) => Fate::Known,
@@ -47,7 +47,7 @@ pub(super) fn bodies(db: &Connection) -> rusqlite::Result<Vec<Body>> {
 }
 
 /// The body of that name.
-fn body(db: &Connection, name: &str) -> rusqlite::Result<Option<Body>> {
+pub(super) fn body(db: &Connection, name: &str) -> rusqlite::Result<Option<Body>> {
     db.prepare_cached(&format!("{BODY} WHERE name = ?"))?.query_row([name], body_of).optional()
 }
 

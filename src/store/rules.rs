@@ -3,7 +3,9 @@
 //! Checked for every row, whichever way it comes in, so that all that is stored can be written
 //! to files and read back.
 
-use crate::records::{self, Action, Body, HandlingRow, Pot, Quantity, Reading};
+use crate::records::{
+    self, Action, Blend, Body, Drying, HandlingRow, Ingredient, Pot, Quantity, Reading, Sample,
+};
 use crate::units::Time;
 
 /// Why a row cannot be kept: the column of the studio files, and what is wrong with it.
@@ -163,6 +165,40 @@ pub fn reading_value(
         return unfit("count", "expected 1 or more samples, or nothing");
     }
     number("spread", spread, |s| s >= 0.0, "0 or more")
+}
+
+/// Checks a weighing of a sample by itself (not whether its body is there).
+pub fn sample(s: &Sample) -> Result<(), Unfit> {
+    time("time", s.time)?;
+    name("sample", &s.sample)?;
+    name("body", &s.body)?;
+    maybe_name("lot", &s.lot)?;
+    number("mass_g", Some(s.mass_g), |v| v > 0.0, "more than 0 g")?;
+    number("tare_g", s.tare_g, |v| v >= 0.0, "0 g or more")?;
+    if s.tare_g.is_some_and(|tare| tare >= s.mass_g) {
+        return unfit("tare_g", "the dish alone weighs no less than dish and sample together");
+    }
+    let humid = |h: f64| (*HUMIDITY.start()..=*HUMIDITY.end() + ROUNDING).contains(&h);
+    number("humidity_percent", s.humidity, humid, "0 to 110 (%RH)")?;
+    if s.drying == Drying::Oven && s.humidity.is_some() {
+        return unfit("humidity_percent", "an oven has none of its own: leave it empty");
+    }
+    number("scale_step_g", s.step_g, |v| v > 0.0, "more than 0 g")
+}
+
+/// Checks an ingredient of a blend by itself (not whether the bodies are there).
+pub fn blend(b: &Blend) -> Result<(), Unfit> {
+    name("body", &b.body)?;
+    name("name", &b.name)?;
+    if b.kind == Ingredient::Part && b.name == b.body {
+        return part_of_itself(&b.body);
+    }
+    number("mass_g", Some(b.mass_g), |v| v > 0.0, "more than 0 g")
+}
+
+/// A body would be made of itself.
+pub fn part_of_itself(body: &str) -> Result<(), Unfit> {
+    unfit("name", format!("\"{}\" would be a part of itself", super::shown(body)))
 }
 
 /// A row names a body or pot (`what`) that the studio does not know.

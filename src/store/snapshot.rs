@@ -14,7 +14,7 @@
 //! (`shelf-a:room`), else whatever other sources say of it.
 
 use super::readings::{self, Series};
-use super::{StoreError, rows};
+use super::{StoreError, clay, rows};
 use crate::records::{Action, Air, HandlingRow, Name, Point, Quantity, Studio, Weighings};
 use crate::units::Time;
 use rusqlite::Connection;
@@ -47,6 +47,10 @@ pub(super) fn studio(
     let series = readings::all_series(&tx)?;
     studio.weighings = weighings(&tx, at, &series, &standings, &wanted)?;
     studio.air = air(&tx, at, &series)?;
+    studio.samples = clay::samples(&tx)?.into_iter().filter(|s| s.time <= at).collect();
+    for row in clay::blends(&tx)? {
+        studio.blends.entry(row.body.clone()).or_default().push(row);
+    }
     for row in rows {
         studio.handling.entry(row.pot.clone()).or_default().push(row);
     }

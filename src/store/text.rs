@@ -4,7 +4,7 @@
 //! multiplication: the shortest decimal of a stored fraction, moved by two places, comes back as
 //! the same 64-bit number, bit for bit.
 
-use crate::records::{Body, HandlingRow, Pot, Quantity, Reading};
+use crate::records::{Blend, Body, HandlingRow, Pot, Quantity, Reading, Sample};
 use crate::units::{Time, TimeError};
 
 /// Places by which percent in files is larger than the stored fraction.
@@ -23,6 +23,20 @@ pub const HANDLING_COLUMNS: [&str; 4] = ["time", "pot", "action", "detail"];
 /// Columns of `readings.csv`, in the order in which they are written.
 pub const READING_COLUMNS: [&str; 8] =
     ["time", "source", "quantity", "value", "unit", "pot", "count", "spread"];
+/// Columns of `samples.csv`, in the order in which they are written.
+pub const SAMPLE_COLUMNS: [&str; 9] = [
+    "time",
+    "sample",
+    "body",
+    "lot",
+    "drying",
+    "mass_g",
+    "tare_g",
+    "humidity_percent",
+    "scale_step_g",
+];
+/// Columns of `blends.csv`, in the order in which they are written.
+pub const BLEND_COLUMNS: [&str; 4] = ["body", "kind", "name", "mass_g"];
 
 /// A finite number as the shortest decimal that reads back as the same number, times 10^`places`.
 pub fn write_number(value: f64, places: i32) -> String {
@@ -175,6 +189,26 @@ pub fn reading_fields(r: &Reading) -> [String; 8] {
         r.count.map_or_else(String::new, |n| n.to_string()),
         maybe(r.spread, places),
     ]
+}
+
+/// A weighing of a sample as the fields of [`SAMPLE_COLUMNS`].
+pub fn sample_fields(s: &Sample) -> [String; 9] {
+    [
+        s.time.to_string(),
+        s.sample.clone(),
+        s.body.clone(),
+        or_empty(&s.lot),
+        s.drying.word().into(),
+        write_number(s.mass_g, 0),
+        maybe(s.tare_g, 0),
+        maybe(s.humidity, PERCENT),
+        maybe(s.step_g, 0),
+    ]
+}
+
+/// An ingredient as the fields of [`BLEND_COLUMNS`].
+pub fn blend_fields(b: &Blend) -> [String; 4] {
+    [b.body.clone(), b.kind.word().into(), b.name.clone(), write_number(b.mass_g, 0)]
 }
 
 /// The first column in which two rows differ, with the text of the first row.

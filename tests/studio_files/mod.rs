@@ -17,6 +17,9 @@ pub const BODIES: &str = "body,bag_water_wet_percent,trim_from_dry_percent,trim_
 pub const POTS: &str = "pot,body,made_at,ball_g,tare_g,wall_mm,base_mm,lot,board,like,place\n";
 pub const HANDLING: &str = "time,pot,action,detail\n";
 pub const READINGS: &str = "time,source,quantity,value,unit,pot,count,spread\n";
+pub const SAMPLES: &str =
+    "time,sample,body,lot,drying,mass_g,tare_g,humidity_percent,scale_step_g\n";
+pub const BLENDS: &str = "body,kind,name,mass_g\n";
 
 /// A folder with these files.
 pub fn folder(texts: &[(&str, &[u8])]) -> TempDir {
@@ -95,6 +98,20 @@ pub fn scenario() -> TempDir {
               2031-04-02T09:10:00Z,room,temperature,19.8,Cel,\n\
               2031-04-02T09:10:00Z,room,humidity,54.7,%RH,\n\
               2031-04-03T09:10:00Z,room:loft,temperature,68,degF,\n",
+        ),
+        (
+            "samples.csv",
+            b"time,sample,body,lot,drying,mass_g,tare_g,humidity_percent,scale_step_g\n\
+              2031-04-02T09:00:00Z,bag-3 offcut,harbour stoneware,bag-3,wet,212.4,12.5,,0.1\n\
+              2031-04-03T09:00:00Z,bag-3 offcut,harbour stoneware,bag-3,room,171.9,12.5,54.7,0.1\n\
+              2031-04-03T11:00:00Z,\"coarse, rim\",\"terracotta, coarse\",,wet,98,,,\n\
+              2031-04-03T12:00:00Z,bag-3 offcut,harbour stoneware,bag-3,oven,168.1,12.5,,0.1\n",
+        ),
+        (
+            "blends.csv",
+            b"body,kind,name,mass_g\n\
+              \"terracotta, coarse\",part,harbour stoneware,3000\n\
+              \"terracotta, coarse\",add,\"grog, 0.5 mm\",412.5\n",
         ),
     ])
 }

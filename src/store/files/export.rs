@@ -1,4 +1,4 @@
-//! Export: the whole studio as the four files, from one state of the database.
+//! Export: the whole studio as files, from one state of the database.
 //!
 //! Rows stand in an order that depends on what is stored alone, so the same studio gives the same
 //! bytes. Each file appears under its name only when it is complete.
@@ -6,8 +6,11 @@
 use super::FILES;
 use crate::records::Reading;
 use crate::store::readings::{self, Numbers, Series};
-use crate::store::text::{self, BODY_COLUMNS, HANDLING_COLUMNS, POT_COLUMNS, READING_COLUMNS};
-use crate::store::{Store, StoreError, rows};
+use crate::store::text::{
+    self, BLEND_COLUMNS, BODY_COLUMNS, HANDLING_COLUMNS, POT_COLUMNS, READING_COLUMNS,
+    SAMPLE_COLUMNS,
+};
+use crate::store::{Store, StoreError, clay, rows};
 use crate::units::Time;
 use rusqlite::{Connection, Rows};
 use std::cmp::Reverse;
@@ -17,7 +20,7 @@ use std::path::Path;
 use tempfile::NamedTempFile;
 
 /// How many rows each file got, in the order of [`FILES`].
-pub type Exported = [(&'static str, usize); 4];
+pub type Exported = [(&'static str, usize); FILES.len()];
 
 type Csv<'a> = csv::Writer<BufWriter<&'a mut NamedTempFile>>;
 
@@ -35,7 +38,8 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
     let db = store.db.unchecked_transaction()?; // one state of the database for all files
     let mut exported = FILES.map(|file| (file, 0));
     let mut parts = Vec::new();
-    for ((file, count), write) in exported.iter_mut().zip([bodies, pots, handling, readings]) {
+    let writers = [bodies, pots, handling, readings, samples, blends];
+    for ((file, count), write) in exported.iter_mut().zip(writers) {
         let path = folder.join(*file);
         let mut part = crate::store::fresh_file(folder).map_err(io)?;
         let mut csv = csv::Writer::from_writer(BufWriter::new(&mut part));
@@ -110,6 +114,24 @@ fn handling(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
     let rows = rows::handling(db)?;
     for row in &rows {
         csv.write_record(text::handling_fields(row))?;
+    }
+    Ok(rows.len())
+}
+
+fn samples(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    csv.write_record(SAMPLE_COLUMNS)?;
+    let rows = clay::samples(db)?;
+    for row in &rows {
+        csv.write_record(text::sample_fields(row))?;
+    }
+    Ok(rows.len())
+}
+
+fn blends(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    csv.write_record(BLEND_COLUMNS)?;
+    let rows = clay::blends(db)?;
+    for row in &rows {
+        csv.write_record(text::blend_fields(row))?;
     }
     Ok(rows.len())
 }

@@ -1,15 +1,18 @@
-//! Import: the four files into a studio, good rows kept, each bad row named with its place.
+//! Import: the files into a studio, good rows kept, each bad row named with its place.
 
 use super::sheet::{Layout, Sheet, no_number, unfit};
 use super::{Defect, FILES, Note, check_folder};
-use crate::records::{Action, ActionError, Body, HandlingRow, Pot, Quantity};
+use crate::records::{
+    Action, ActionError, Blend, Body, Drying, HandlingRow, Ingredient, Pot, Quantity, Sample,
+};
 use crate::store::readings::{Numbers, Writer};
 use crate::store::rows::{self, Fate};
 use crate::store::rules::{self, Unfit};
 use crate::store::text::{
-    self, BODY_COLUMNS, HANDLING_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS,
+    self, BLEND_COLUMNS, BODY_COLUMNS, HANDLING_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS,
+    SAMPLE_COLUMNS,
 };
-use crate::store::{Clash, Durability, Store, StoreError, shown};
+use crate::store::{Clash, Durability, Store, StoreError, clay, shown};
 use crate::units::{MassUnit, Time, celsius_from_fahrenheit};
 use rusqlite::Connection;
 use std::collections::HashMap;
@@ -67,6 +70,13 @@ const READINGS: Layout = Layout {
     required: &["time", "source", "quantity", "value", "unit", "pot"],
 };
 
+const SAMPLES: Layout = Layout {
+    file: FILES[4],
+    columns: &SAMPLE_COLUMNS,
+    required: &["time", "sample", "body", "drying", "mass_g"],
+};
+const BLENDS: Layout = Layout { file: FILES[5], columns: &BLEND_COLUMNS, required: &BLEND_COLUMNS };
+
 /// Cache of the database while a file is read, in KiB.
 const CACHE_KIB: i64 = 64 * 1024;
 /// How many readings are put in order before they are written: neighbours in the table are then
@@ -93,6 +103,8 @@ pub fn import(
         import.rows(&POTS, read_pot, rows::put_pot)?;
         import.rows(&HANDLING, read_handling, rows::put_handling)?;
         import.readings()?;
+        import.rows(&SAMPLES, read_sample, clay::put_sample)?;
+        import.rows(&BLENDS, read_blend, clay::put_blend)?;
         let mut done = import.done;
         done.kept = !(options.strict && done.any_refused());
         let keep = done.kept;
@@ -277,6 +289,37 @@ fn read_handling(sheet: &Sheet) -> Result<HandlingRow, Unfit> {
         unfit(column, format!("{e}; got \"{}\"", shown(got)))
     })?;
     Ok(HandlingRow { time, pot, action })
+}
+
+fn read_sample(sheet: &Sheet) -> Result<Sample, Unfit> {
+    let word = sheet.some_text("drying", "wet, room or oven")?;
+    let drying = Drying::parse(word).ok_or_else(|| {
+        let got = shown(word);
+        unfit("drying", format!("\"{got}\" is no way of drying; expected wet, room or oven"))
+    })?;
+    Ok(Sample {
+        time: sheet.time("time")?,
+        sample: sheet.name("sample")?,
+        body: sheet.name("body")?,
+        lot: sheet.maybe_name("lot")?,
+        drying,
+        mass_g: sheet.number("mass_g")?,
+        tare_g: sheet.maybe_number("tare_g", 0)?,
+        humidity: sheet.maybe_number("humidity_percent", PERCENT)?,
+        step_g: sheet.maybe_number("scale_step_g", 0)?,
+    })
+}
+
+fn read_blend(sheet: &Sheet) -> Result<Blend, Unfit> {
+    let word = sheet.some_text("kind", "part or add")?;
+    let kind = Ingredient::parse(word)
+        .ok_or_else(|| unfit("kind", format!("\"{}\" is neither part nor add", shown(word))))?;
+    Ok(Blend {
+        body: sheet.name("body")?,
+        kind,
+        name: sheet.name("name")?,
+        mass_g: sheet.number("mass_g")?,
+    })
 }
 
 /// A reading on its way into the database.

@@ -1,7 +1,7 @@
-//! Studio files: the studio as four CSV files in a folder (RFC 4180, UTF-8), in and out.
+//! Studio files: the studio as CSV files in a folder (RFC 4180, UTF-8), in and out.
 //!
-//! `bodies.csv`, `pots.csv`, `handling.csv`, `readings.csv`; any of them may be missing. Columns
-//! are found by name. What is exported and imported into an empty studio is the same studio.
+//! `bodies.csv`, `pots.csv`, `handling.csv`, `readings.csv`, and for what these cannot hold
+//! `samples.csv` and `blends.csv`; any of them may be missing. Columns are found by name. What is exported and imported into an empty studio is the same studio.
 
 mod csv;
 mod export;
@@ -15,7 +15,8 @@ use super::StoreError;
 use std::path::Path;
 
 /// File names, in the order in which they are read and written.
-pub const FILES: [&str; 4] = ["bodies.csv", "pots.csv", "handling.csv", "readings.csv"];
+pub const FILES: [&str; 6] =
+    ["bodies.csv", "pots.csv", "handling.csv", "readings.csv", "samples.csv", "blends.csv"];
 
 /// A row that was refused, and why.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -46,7 +47,7 @@ pub enum Note {
     Warning(String),
 }
 
-/// That a folder holds at least one of the four files.
+/// That a folder holds at least one of the studio files.
 ///
 /// Errors: [`StoreError::Folder`] if it cannot be read, [`StoreError::NothingToImport`].
 pub fn check_folder(folder: &Path) -> Result<(), StoreError> {

@@ -177,6 +177,12 @@ impl<R: Read> Sheet<R> {
         text::read_time(text).map_err(|e| unfit(column, format!("{e}; got \"{}\"", shown(text))))
     }
 
+    /// A finite number.
+    pub fn number(&self, column: &'static str) -> Result<f64, Unfit> {
+        let text = self.some_text(column, "a number like 812.4")?;
+        text::read_number(text, 0).ok_or_else(|| no_number(column, text))
+    }
+
     /// A finite number divided by 10^`places`, or nothing.
     pub fn maybe_number(&self, column: &'static str, places: i32) -> Result<Option<f64>, Unfit> {
         match self.text(column)? {
