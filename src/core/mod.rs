@@ -20,6 +20,7 @@ pub mod inference;
 pub mod readiness;
 pub mod report;
 pub mod room;
+pub mod sample;
 pub mod verdict;
 
 use crate::records::{Action, Air, Body, Pot, Studio, Weighings};

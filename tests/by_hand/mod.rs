@@ -83,6 +83,7 @@ impl ByHand {
             handling: BTreeMap::from([(name(), rows)]),
             weighings: BTreeMap::from([(name(), Weighings(weights))]),
             air: self.room.iter().map(|room| (String::new(), steady(*room, now))).collect(),
+            ..Studio::default()
         }
     }
 
