@@ -1,7 +1,8 @@
 //! Studio files: the studio as CSV files in a folder (RFC 4180, UTF-8), in and out.
 //!
 //! `bodies.csv`, `pots.csv`, `handling.csv`, `readings.csv`, and for what these cannot hold
-//! `samples.csv` and `blends.csv`; any of them may be missing. Columns are found by name. What is exported and imported into an empty studio is the same studio.
+//! `samples.csv` and `blends.csv`; any of them may be missing. Columns are found by name. What is
+//! exported and imported into an empty studio is the same studio.
 
 mod csv;
 mod export;
