@@ -42,6 +42,9 @@ impl Time {
 
     /// RFC 3339 with an offset (`2031-04-02T18:25:00Z`, `…+02:00`); 1970–2200.
     pub fn parse_rfc3339(text: &str) -> Result<Time, TimeError> {
+        if !has_rfc3339_shape(text) {
+            return Err(TimeError::Unreadable);
+        }
         let stamp: jiff::Timestamp = text.parse().map_err(|_| TimeError::Unreadable)?;
         let time = Time(stamp.as_microsecond());
         if (Time::MIN..=Time::MAX).contains(&time) { Ok(time) } else { Err(TimeError::Outside) }
@@ -52,6 +55,31 @@ impl Time {
         jiff::Timestamp::from_microsecond(self.0.clamp(Time::MIN.0, Time::MAX.0))
             .expect("1970–2200 lies inside the library's range")
     }
+}
+
+/// The letters of RFC 3339 (section 5.6, with a blank for the T as its note allows) and an offset
+/// below 24 h: the library reads more than that.
+fn has_rfc3339_shape(text: &str) -> bool {
+    let Some((date_time, rest)) = text.as_bytes().split_at_checked(19) else { return false };
+    let fits = |text: &[u8], shape: &[u8]| {
+        text.len() == shape.len()
+            && text.iter().zip(shape).all(|(c, s)| match s {
+                b'0' => c.is_ascii_digit(),
+                b'T' => matches!(c, b'T' | b't' | b' '),
+                b'+' => matches!(c, b'+' | b'-'),
+                s => c == s,
+            })
+    };
+    let digits = |text: &[u8]| text.iter().take_while(|c| c.is_ascii_digit()).count();
+    let offset = match rest {
+        [b'.', fraction @ ..] if digits(fraction) > 0 => &fraction[digits(fraction)..],
+        rest => rest,
+    };
+    fits(date_time, b"0000-00-00T00:00:00")
+        && match offset {
+            b"Z" | b"z" => true,
+            offset => fits(offset, b"+00:00") && offset[1..3] < b"24"[..] && offset[4] < b'6',
+        }
 }
 
 /// Written in UTC with `Z`; a fraction only where there is one.
@@ -187,5 +215,26 @@ mod tests {
         assert_eq!(Time::parse_rfc3339("2031-04-02T20:25:00"), Err(TimeError::Unreadable));
         assert_eq!(Time::parse_rfc3339("1969-12-31T23:59:59Z"), Err(TimeError::Outside));
         assert_eq!(Time::MAX.to_string(), "2200-01-01T00:00:00Z");
+        // RFC 3339, section 5.6: examples of its grammar, and what is not in it.
+        for good in
+            ["2031-04-02t20:25:00.25z", "2031-04-02 20:25:60-00:00", "2031-04-02T20:25:00+23:59"]
+        {
+            assert!(Time::parse_rfc3339(good).is_ok(), "{good}");
+        }
+        for bad in [
+            "",
+            "2031-04-02",
+            "2031-04-02T20:25Z",
+            "20310402T202500Z",
+            "2031-04-02T20:25:00+24:00",
+            "2031-04-02T20:25:00+02:60",
+            "2031-04-02T20:25:00+02",
+            "2031-04-02T20:25:00.Z",
+            "2031-04-02T20:25:00Z[Europe/Lisbon]",
+            "2031-04-02T24:00:00Z",
+            "2031-04-02T20:25:00é+00:00",
+        ] {
+            assert_eq!(Time::parse_rfc3339(bad), Err(TimeError::Unreadable), "{bad}");
+        }
     }
 }
