@@ -165,7 +165,7 @@ fn the_picture_says_what_it_shows() {
         "trim, found (83%)",
         "draped, planned",
         "opened 13:00 (12:35 – 13:30), closes 19:30 (18:50 – 21:00)",
-        "Fri 17:00 (06:00 – Sat 15:00)",
+        "Fri 17:00 (Fri 06:00 – Sat 15:00)",
         "vapour pressure deficit, kPa",
         "Thu 3 Apr",
         "The base's thickness is not known",

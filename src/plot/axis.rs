@@ -137,6 +137,29 @@ impl Times {
         self.words(time, form)
     }
 
+    /// A middle with its ends. The day is said once where it is the same in all, else with each:
+    /// "(Mon 15:00 – 17:00)" beside a Tuesday would read as an end on Monday.
+    pub fn interval(&self, ends: [Option<Time>; 3], near: Time) -> String {
+        let known: Vec<Time> = ends.into_iter().flatten().collect();
+        let one_day = known.windows(2).all(|pair| self.same_day(pair[0], pair[1]));
+        let [low, middle, high] = ends;
+        let said = |t: Time| match (one_day, Some(t) == middle, self.same_day(t, near)) {
+            (true, false, _) => self.words(t, "%H:%M"),
+            (false, _, true) => self.words(t, "%a %H:%M"),
+            _ => self.short(t, near),
+        };
+        match (low.map(said), middle.map(said), high.map(said)) {
+            (_, Some(middle), _) if low == ends[1] && ends[1] == high => middle,
+            (Some(low), Some(middle), Some(high)) => format!("{middle} ({low} – {high})"),
+            (Some(low), Some(middle), None) => format!("{middle} (after {low})"),
+            (Some(_), None, _) => {
+                let low = low.map(|t| self.short(t, near)).unwrap_or_default();
+                format!("after {low}, perhaps not within 30 days")
+            }
+            _ => "not within 30 days".into(),
+        }
+    }
+
     /// Rounded on the local clock.
     pub fn rounded(&self, time: Time, step_s: f64) -> Time {
         let offset = f64::from(self.zone.to_offset(time.timestamp()).seconds());
@@ -215,6 +238,22 @@ mod tests {
         assert_eq!(marks(1.0, 1.0, 5.0), Vec::<f64>::new());
         assert_eq!(decimals(&[1.0, 2.0]), 0);
         assert_eq!(decimals(&[0.25, 0.5]), 2);
+    }
+
+    #[test]
+    fn an_interval_says_each_day_unless_it_is_one() {
+        let t = times("2031-04-01T00:00:00Z", "2031-04-20T00:00:00Z", "UTC0");
+        let at = |text: &str| Time::parse_rfc3339(&format!("2031-04-{text}:00Z")).ok();
+        let near = at("02T12:00").unwrap();
+        let say = |low, middle, high| t.interval([at(low), at(middle), at(high)], near);
+        assert_eq!(say("02T13:00", "02T14:00", "02T15:00"), "14:00 (13:00 – 15:00)");
+        assert_eq!(say("03T13:00", "03T14:00", "03T15:00"), "Thu 14:00 (13:00 – 15:00)");
+        assert_eq!(say("02T13:00", "03T14:00", "03T15:00"), "Thu 14:00 (Wed 13:00 – Thu 15:00)");
+        assert_eq!(say("01T11:00", "02T09:00", "02T21:00"), "Wed 09:00 (1 Apr 11:00 – Wed 21:00)");
+        assert_eq!(say("03T13:00", "12T14:00", ""), "12 Apr 14:00 (after Thu 13:00)");
+        assert_eq!(say("02T13:00", "", ""), "after 13:00, perhaps not within 30 days");
+        assert_eq!(say("", "", ""), "not within 30 days");
+        assert_eq!(say("03T13:00", "03T13:00", "03T13:00"), "Thu 13:00");
     }
 
     #[test]

@@ -435,23 +435,7 @@ impl<'a> Picture<'a> {
     /// `16:40 (16:05 – 17:30)`.
     pub(super) fn interval(&self, q: &TimeQuantiles) -> String {
         let told = |t: Option<Time>| t.map(|t| self.times.rounded(t, q.told_to()));
-        let [low, middle, high] = [q.p10, q.p50, q.p90].map(told);
-        // The day is said once where it is the same.
-        let short = |t: Option<Time>| {
-            t.map(|t| match middle.filter(|m| *m != t && self.times.same_day(*m, t)) {
-                Some(_) => self.times.words(t, "%H:%M"),
-                None => self.times.short(t, self.look.at),
-            })
-        };
-        if middle.is_some() && low == middle && middle == high {
-            return short(middle).unwrap_or_default();
-        }
-        match (short(low), short(middle), short(high)) {
-            (Some(low), Some(middle), Some(high)) => format!("{middle} ({low} – {high})"),
-            (Some(low), Some(middle), None) => format!("{middle} (after {low})"),
-            (Some(low), None, _) => format!("after {low}, perhaps not within 30 days"),
-            _ => "not within 30 days".into(),
-        }
+        self.times.interval([q.p10, q.p50, q.p90].map(told), self.look.at)
     }
 
     /// Bottom of the panel of the masses.
