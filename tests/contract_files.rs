@@ -430,6 +430,8 @@ fn the_commands_say_what_happened_and_exit_accordingly() {
         let (status, said) = run(&[&["import", &path(bad.path())], strict].concat());
         assert!(said.starts_with(complaint), "{said}");
         assert_eq!((status, said.contains("nothing was kept")), (Some(1), !strict.is_empty()));
+        let good = if strict.is_empty() { "0 added, 1 refused" } else { "0 new, 1 refused" };
+        assert!(said.contains(good), "{said}");
     }
 
     let out = dir.path().join("out");

@@ -102,3 +102,24 @@ fn a_damaged_database_is_told_in_plain_words() {
     let error = Store::open(dir.path()).and_then(|store| store.pots()).unwrap_err().to_string();
     assert!(error.starts_with("studio.db: the file is damaged; bring back a copy"), "{error}");
 }
+
+#[test]
+fn rows_that_cannot_be_ours_are_damage_too() {
+    let dir = tempfile::tempdir().unwrap();
+    a_studio_with_a_bowl(dir.path());
+    // Damage that leaves the pages whole and a value of another kind in them: a table read by
+    // another's layout gives the same.
+    let db = rusqlite::Connection::open(dir.path().join("studio.db")).unwrap();
+    db.execute_batch(
+        "PRAGMA writable_schema = ON;
+         UPDATE sqlite_schema SET sql = replace(sql, 'STRICT, ', '') WHERE name = 'pot';",
+    )
+    .unwrap();
+    drop(db);
+    let db = rusqlite::Connection::open(dir.path().join("studio.db")).unwrap();
+    db.execute_batch("PRAGMA ignore_check_constraints = ON; UPDATE pot SET made_at = 'noon';")
+        .unwrap();
+    let error = Store::open(dir.path()).and_then(|store| store.pots()).unwrap_err().to_string();
+    assert!(error.contains("Invalid column type"), "{error}");
+    assert!(error.starts_with("studio.db: the file is damaged; bring back a copy"), "{error}");
+}

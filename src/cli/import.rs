@@ -36,7 +36,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let options = Options { strict: args.strict, replace: args.replace };
     let imported = files::import(&mut store, &args.folder, options, &mut tell)?;
     for (file, counts) in &imported.files {
-        let _ = writeln!(out, "{file}: {}", in_words(counts));
+        let _ = writeln!(out, "{file}: {}", in_words(counts, imported.kept));
     }
     if !imported.kept {
         let _ = writeln!(out, "nothing was kept: rows were refused, and --strict was given");
@@ -45,9 +45,10 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     Ok(if imported.any_refused() { ExitCode::from(REFUSED) } else { ExitCode::SUCCESS })
 }
 
-fn in_words(counts: &Counts) -> String {
+fn in_words(counts: &Counts, kept: bool) -> String {
     let Counts { added, known, replaced, refused } = *counts;
     let parts = [(known, "there already"), (replaced, "replaced"), (refused, "refused")];
     let others = parts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!(", {n} {what}"));
-    format!("{added} added{}", others.collect::<String>())
+    let good = if kept { "added" } else { "new" };
+    format!("{added} {good}{}", others.collect::<String>())
 }

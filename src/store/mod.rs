@@ -141,6 +141,8 @@ fn file_trouble(error: &std::io::Error) -> String {
         ErrorKind::PermissionDenied => "no permission; check who owns it",
         ErrorKind::ReadOnlyFilesystem => "this disk can only be read",
         ErrorKind::StorageFull => "the disk is full; make room and try again",
+        // Met only where a folder was to be made.
+        ErrorKind::AlreadyExists => "this is a file, not a folder",
         _ => return error.to_string(),
     };
     advice.into()
@@ -157,6 +159,16 @@ fn database_trouble(error: &rusqlite::Error) -> String {
             "the file or its folder cannot be written; check its permissions"
         }
         Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
+            "the file is damaged; bring back a copy, or import an export into a new studio"
+        }
+        // A value that no row of ours can hold.
+        None if matches!(
+            error,
+            rusqlite::Error::InvalidColumnType(..)
+                | rusqlite::Error::FromSqlConversionFailure(..)
+                | rusqlite::Error::IntegralValueOutOfRange(..)
+        ) =>
+        {
             "the file is damaged; bring back a copy, or import an export into a new studio"
         }
         _ => return error.to_string(),
