@@ -105,7 +105,10 @@ pub fn fire(
     let mut say = |code, text: String| warnings.push(Warning { code, text });
     if call == FireCall::Doubtful {
         if wettest < READY {
-            let sure = (100.0 * wettest).round().max(0.0) as u32;
+            let sure = match wettest {
+                p if p < 0.01 => "under 1".into(),
+                p => format!("{:.0}", 100.0 * p),
+            };
             let base = match pot.base_mm {
                 Some(mm) => format!("its base ({mm} mm) may still be damp inside"),
                 None => "how thick its base is nobody said, and it may still be damp inside".into(),
@@ -116,7 +119,11 @@ pub fn fire(
             );
         }
         if !weighed {
-            say("weigh-again", "last weighed more than a day ago: weigh it again".into());
+            let text = match history.last_reading {
+                Some(_) => "last weighed more than a day ago: weigh it again",
+                None => "only a weight can say that it is dry",
+            };
+            say("weigh-again", text.into());
         }
         if !aired {
             let text = "the room's sensor has said nothing for more than a day: look after it";
@@ -143,6 +150,14 @@ pub fn lightest(bag_water_wet: Option<f64>) -> f64 {
     SLIP_LEFT * (1.0 - bag_water_wet.unwrap_or(WETTEST_BAG))
 }
 
+/// `5 h`, from two days on `3 days`.
+fn ago(seconds: f64) -> String {
+    match seconds {
+        s if s < 2.0 * DAY => format!("{:.0} h", (s / HOUR).max(0.0)),
+        s => format!("{:.0} days", s / DAY),
+    }
+}
+
 /// What speaks against trusting the answer, whatever the call.
 pub fn doubts(
     pot: &Pot,
@@ -162,11 +177,8 @@ pub fn doubts(
             },
         ),
         Some(t) if history.now - t > STALE && !history.ended => {
-            let hours = ((history.now - t) / HOUR).round();
-            say(
-                "reading-stale",
-                format!("last weighed {hours} h ago: weigh it, or see to its cell"),
-            );
+            let ago = ago(history.now - t);
+            say("reading-stale", format!("last weighed {ago} ago: weigh it, or see to its cell"));
         }
         Some(_) => {}
     }
@@ -198,8 +210,8 @@ pub fn doubts(
         say(DOUBTFUL_WEIGHT, text.into());
     }
     for e in history.events.iter().filter(|e| e.probability < 1.0 && e.deed == Deed::Trim) {
-        let ago = ((history.now - e.t) / HOUR).round().max(0.0);
-        let text = format!("the weights say it was trimmed about {ago} h ago; nobody noted it");
+        let ago = ago(history.now - e.t);
+        let text = format!("the weights say it was trimmed about {ago} ago; nobody noted it");
         say("trim-not-noted", text);
     }
     out
@@ -311,6 +323,13 @@ mod tests {
         assert_eq!(called(&dry, Some(1.0), 24.5), (FireCall::Doubtful, vec!["room-stale"]));
         let all = vec!["base-may-be-damp", "weigh-again", "room-stale"];
         assert_eq!(called(&nearly, Some(25.0), 25.0), (FireCall::Doubtful, all));
+    }
+
+    #[test]
+    fn how_long_ago_is_said_as_people_say_it() {
+        for (hours, said) in [(-0.1, "0 h"), (13.4, "13 h"), (47.4, "47 h"), (84.0, "4 days")] {
+            assert_eq!(ago(hours * HOUR), said);
+        }
     }
 
     #[test]
