@@ -1,69 +1,14 @@
 //! The commands of people, on the real binary: a studio is made, pots are noted and weighed, and
 //! what is said back is what was meant. The pots and their weights are invented.
 
-use assert_cmd::Command;
+mod bench;
+
+use bench::Bench;
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
-use tempfile::TempDir;
-
-/// A studio in a folder of its own.
-struct Bench(TempDir);
-
-/// What a command said.
-struct Said {
-    out: String,
-    err: String,
-    status: i32,
-}
-
-impl Bench {
-    fn new() -> Bench {
-        Bench(tempfile::tempdir().unwrap())
-    }
-
-    fn dir(&self) -> std::path::PathBuf {
-        self.0.path().join("studio")
-    }
-
-    fn command(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_warecast"));
-        command.args(args).env_clear().env("WARECAST_STUDIO", self.dir());
-        command.env("TZ", "Europe/Lisbon").env("HOME", self.0.path()).env("COLUMNS", "80");
-        command
-    }
-
-    fn run(&self, args: &[&str]) -> Said {
-        let output = self.command(args).output().unwrap();
-        let text = |bytes| String::from_utf8(bytes).unwrap();
-        let status = output.status.code().expect("ended by itself");
-        Said { out: text(output.stdout), err: text(output.stderr), status }
-    }
-
-    /// Runs a command that must be done without a complaint.
-    fn done(&self, args: &[&str]) -> String {
-        let said = self.run(args);
-        assert_eq!((said.status, said.err.as_str()), (0, ""), "{args:?}: {}", said.out);
-        said.out
-    }
-
-    /// Two planters on a board and a jar on none, made on 2 April 2031 at 9:00 in Lisbon.
-    fn with_pots() -> Bench {
-        let bench = Bench::new();
-        bench.done(&["body", "add", "smooth-stone", "--bag-water-wet-percent", "22"]);
-        let common = ["--body", "smooth-stone", "--ball", "620g", "--base-mm", "7"];
-        // Made in the past of any clock that runs this test.
-        let made = ["--made-at", "2021-04-02 9:00"];
-        let add = |pots: &[&str], more: &[&str]| {
-            bench.done(&[&["pot", "add"], pots, &common, &made, more].concat());
-        };
-        add(&["planter-1", "planter-2"], &["--board", "north"]);
-        add(&["jar-1"], &[]);
-        bench
-    }
-}
 
 #[test]
 fn a_potters_day() {

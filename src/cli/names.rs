@@ -68,6 +68,11 @@ impl Roll {
         self.pots.iter().find(|pot| pot.name == name)
     }
 
+    /// The pots that were ever put on a board.
+    pub fn on_board(&self, board: &str) -> impl Iterator<Item = &Pot> {
+        self.pots.iter().filter(move |pot| pot.board.as_deref() == Some(board))
+    }
+
     /// A pot by its name, or a sentence that says which name may have been meant.
     pub fn find(&self, name: &str) -> anyhow::Result<&Pot> {
         self.pot(name).ok_or_else(|| {
@@ -105,7 +110,7 @@ impl Roll {
             return Ok(Target { pots: vec![word.into()], board: None, left_out: vec![] });
         }
         let mut target = Target { pots: vec![], board: Some(word.into()), left_out: vec![] };
-        for pot in self.pots.iter().filter(|pot| pot.board.as_deref() == Some(word)) {
+        for pot in self.on_board(word) {
             let why = match self.past_it(&pot.name, at) {
                 _ if pot.made_at > at => Some("made later"),
                 Some("in the kiln") if outcome => None,

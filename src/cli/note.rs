@@ -47,7 +47,8 @@ it counts from its own time on."
 pub struct Args {
     /// Pots, or boards that stand for all their pots, then what was done (`planter-1 jar-2 cover
     /// wrapped`)
-    #[arg(required = true, value_name = "WORDS", add = completions::note())]
+    #[arg(required = true, value_name = "WORDS", allow_negative_numbers = true)]
+    #[arg(add = completions::note())]
     words: Vec<String>,
     /// When (18:25, 9am, yesterday 9:10, monday 9:00, 40 min ago, in 3 h, 2031-04-02 18:25,
     /// RFC 3339) [default: now]

@@ -3,6 +3,7 @@
 use super::completions;
 use super::names::{Roll, list, suggestion};
 use super::screen;
+use super::weigh::HEAVIEST_G;
 use super::when::{self, Lean};
 use super::words::{self, Words, printable};
 use super::{Context, REFUSED};
@@ -54,16 +55,16 @@ struct Add {
     #[arg(long, value_name = "WHEN")]
     made_at: Option<String>,
     /// The ball of clay as weighed before throwing (600g, "1 lb 4 oz")
-    #[arg(long, value_name = "WEIGHT")]
+    #[arg(long, value_name = "WEIGHT", allow_negative_numbers = true)]
     ball: Option<String>,
     /// What stands on the scale with the pot from the start: bat, ware board (180g, "6.3 oz")
-    #[arg(long, value_name = "WEIGHT")]
+    #[arg(long, value_name = "WEIGHT", allow_negative_numbers = true)]
     tare: Option<String>,
     /// Wet thickness of the wall, mm
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
     wall_mm: Option<String>,
     /// Wet thickness of the base, mm
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true)]
     base_mm: Option<String>,
     /// The bag, pugging or wedging the clay came from: pots of a lot share their water
     #[arg(long, value_name = "NAME")]
@@ -107,6 +108,7 @@ fn add(add: &Add, words: &Words, store: &mut Store) -> anyhow::Result<ExitCode> 
     if let Some(like) = add.like.as_deref().filter(|like| !like.is_empty()) {
         roll.find(like)?;
     }
+    check_names(add, &roll)?;
     let mut pots = Vec::new();
     let mut seen = std::collections::HashSet::new();
     for name in add.pots.iter().filter(|name| seen.insert(*name)) {
@@ -114,7 +116,12 @@ fn add(add: &Add, words: &Words, store: &mut Store) -> anyhow::Result<ExitCode> 
         if add.replace && old.is_none() && add.body.is_none() {
             roll.find(name)?;
         }
-        pots.push(row(add, name, old.filter(|_| add.replace), words)?);
+        let mut pot = row(add, name, old.filter(|_| add.replace), words)?;
+        if let (None, Some(old)) = (&add.made_at, old) {
+            // Entered twice, a pot without --made-at is the same one, not a later one.
+            pot.made_at = old.made_at;
+        }
+        pots.push(pot);
     }
     let clash = if add.replace { Clash::Replace } else { Clash::Refuse };
     let outcome = store.put_pots(&pots, clash)?;
@@ -139,6 +146,24 @@ fn add(add: &Add, words: &Words, store: &mut Store) -> anyhow::Result<ExitCode> 
         screen::say(&format!("{done} {}: {}.", names(&kept), first.unwrap_or_default()))?;
     }
     Ok(if outcome.refused.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(REFUSED) })
+}
+
+/// `note` takes pots and boards: no word may mean both.
+fn check_names(add: &Add, roll: &Roll) -> anyhow::Result<()> {
+    if let Some(name) = add.pots.iter().find(|name| roll.on_board(name).next().is_some()) {
+        anyhow::bail!(
+            "\"{}\" is a board here, and `note` takes it for its pots: give the pot another name",
+            printable(name)
+        );
+    }
+    let pot = |board: &&str| roll.pot(board).is_some() || add.pots.iter().any(|p| p == board);
+    if let Some(board) = add.board.as_deref().filter(pot) {
+        anyhow::bail!(
+            "\"{}\" is a pot here, and `note` takes it for that: give the board another name",
+            printable(board)
+        );
+    }
+    Ok(())
 }
 
 /// The body must be there, or the potter is told how to add it.
@@ -174,7 +199,8 @@ fn row(add: &Add, name: &str, old: Option<&Pot>, words: &Words) -> anyhow::Resul
         None => Ok(old),
         Some("") => Ok(None),
         Some(text) => match words::parse_mass(text, words.units) {
-            Ok(g) => Ok(Some(g)),
+            Ok(g) if (0.0..=HEAVIEST_G).contains(&g) => Ok(Some(g)),
+            Ok(g) => anyhow::bail!("{option}: {} cannot be", words.weighed(g)),
             Err(e) => Err(anyhow::anyhow!("{option}: {e}")),
         },
     };
@@ -198,6 +224,11 @@ fn row(add: &Add, name: &str, old: Option<&Pot>, words: &Words) -> anyhow::Resul
     })
 }
 
+/// No pot is thinner or thicker than this, mm (common practice, no source). Centimetres typed for
+/// millimetres would make a thick base dry at once.
+const THINNEST_MM: f64 = 1.0;
+const THICKEST_MM: f64 = 200.0;
+
 /// Millimetres: `6`, `6.5`, `6mm`.
 fn thickness(
     given: &Option<String>,
@@ -208,7 +239,11 @@ fn thickness(
         None => Ok(old),
         Some("") => Ok(None),
         Some(text) => match text.parse::<f64>() {
-            Ok(mm) if mm.is_finite() && mm > 0.0 => Ok(Some(mm)),
+            Ok(mm) if (THINNEST_MM..=THICKEST_MM).contains(&mm) => Ok(Some(mm)),
+            Ok(mm) if (THINNEST_MM / 10.0..THINNEST_MM).contains(&mm) => {
+                anyhow::bail!("{option}: no pot is {mm} mm thick: were centimetres meant?")
+            }
+            Ok(mm) if mm.is_finite() => anyhow::bail!("{option}: no pot is {mm} mm thick"),
             _ => anyhow::bail!("{option}: millimetres are wanted, like 6 or 6.5"),
         },
     }

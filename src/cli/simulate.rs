@@ -79,7 +79,8 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let port = args.link.as_deref().unwrap_or(pty.path());
     // The only thing on standard output: for `warecast watch --port "$(…)"`.
     writeln!(std::io::stdout(), "{}", port.display())?;
-    anstream::eprintln!("A made-up shelf: {} invented pots from {start} on.", args.pots);
+    let pots = if args.pots == 1 { "pot" } else { "pots" };
+    anstream::eprintln!("A made-up shelf: {} invented {pots} from {start} on.", args.pots);
     for (i, pot) in shelf.pots().iter().enumerate() {
         let (ball, bat) = (pot.ball_g.unwrap_or_default(), pot.tare_g.unwrap_or_default());
         anstream::eprintln!(

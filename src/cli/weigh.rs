@@ -21,7 +21,7 @@ use std::time::Duration;
 /// The source under which weights are kept that were read off a scale by eye.
 pub const BENCH: &str = "bench";
 /// More than a potter puts on a scale, g.
-const HEAVIEST_G: f64 = 200_000.0;
+pub const HEAVIEST_G: f64 = 200_000.0;
 
 /// Options of `weigh`.
 #[derive(clap::Args, Debug)]
@@ -93,6 +93,9 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     // Waiting for the scale took its time: what is said back is said from now.
     let words = context.words(store.settings(), None)?;
     let status = put(&mut store, &args.pot, weight, args.replace, &words)?;
+    if status != ExitCode::SUCCESS {
+        return Ok(status);
+    }
     if let Some(end) = roll.past_it(&pot.name, words.now) {
         screen::say(&format!("By the log it is {end}: this changes no answer."))?;
     } else if let Some(doubt) = doubt {

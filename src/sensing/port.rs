@@ -9,6 +9,7 @@ use super::health::Fault;
 use super::settle::{Settle, Settled};
 use crate::clock;
 use crate::records::{Name, Quantity};
+use rustix::fs::{Mode, OFlags};
 use std::fs::Metadata;
 use std::io;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
@@ -81,11 +82,19 @@ fn why(path: &str, error: &Error) -> PortError {
         ErrorKind::Io(io::ErrorKind::NotFound) => PortError::Missing(name),
         ErrorKind::Io(io::ErrorKind::PermissionDenied) => PortError::Denied(name),
         ErrorKind::NoDevice => PortError::Held(name),
-        _ if std::fs::metadata(path).is_ok_and(|m| !m.file_type().is_char_device()) => {
+        _ if std::fs::metadata(path).is_ok_and(|m| !is_terminal(path, &m)) => {
             PortError::NotSerial(name)
         }
         _ => PortError::Other(name, error.to_string()),
     }
+}
+
+/// Whether the file is a terminal; one that cannot be looked at is taken for one.
+fn is_terminal(path: &str, metadata: &Metadata) -> bool {
+    // Without waiting for a carrier, and not as the terminal of this process.
+    let flags = OFlags::RDONLY | OFlags::NONBLOCK | OFlags::NOCTTY | OFlags::CLOEXEC;
+    metadata.file_type().is_char_device()
+        && rustix::fs::open(path, flags, Mode::empty()).map_or(true, rustix::termios::isatty)
 }
 
 /// Why no settled weight came from a port.

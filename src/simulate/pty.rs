@@ -26,7 +26,7 @@ const PATIENCE: Duration = Duration::from_secs(3);
 #[derive(Debug, thiserror::Error)]
 pub enum PtyError {
     /// The system did not give one.
-    #[error("the system gives no pseudo-terminal: {0}")]
+    #[error("the system gives no pseudo-terminal")]
     Open(#[source] io::Error),
     /// Something else has the link's name.
     #[error(
@@ -36,7 +36,7 @@ pub enum PtyError {
     )]
     Taken(PathBuf),
     /// The link could not be made.
-    #[error("cannot make the link {}: {source}", .path.display())]
+    #[error("cannot make the link {}", .path.display())]
     Link {
         /// The link.
         path: PathBuf,
@@ -44,7 +44,7 @@ pub enum PtyError {
         source: io::Error,
     },
     /// Writing failed.
-    #[error("cannot write to the pseudo-terminal: {0}")]
+    #[error("cannot write to the pseudo-terminal")]
     Write(#[source] io::Error),
 }
 
