@@ -3,8 +3,9 @@
 //! [`crate::core`] answers for one pot and knows nothing of threads; each answer is a pure
 //! function of its input, so the order in which they are made does not show in the report.
 
-use crate::core::assess_pot;
+use crate::core::inference::lessons::Lessons;
 use crate::core::report::{PotAnswer, Report};
+use crate::core::{assess_taught, lesson};
 use crate::records::{Name, Studio};
 use std::num::NonZero;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -18,9 +19,16 @@ pub fn report(studio: &Studio) -> Report {
 
 /// What is known about some of its pots, in the order given.
 pub fn of_pots(studio: &Studio, names: &[&Name]) -> Vec<PotAnswer> {
+    let all: Vec<&Name> = studio.pots.keys().collect();
+    let lessons = Lessons::new(on_all_cores(&all, |name| lesson(studio, name)));
+    on_all_cores(names, |name| assess_taught(studio, &lessons, name))
+}
+
+/// What comes of each, in the order given.
+fn on_all_cores<T: Send>(names: &[&Name], each: impl Fn(&str) -> Option<T> + Sync) -> Vec<T> {
     let threads = thread::available_parallelism().map_or(1, NonZero::get).min(names.len());
     if threads < 2 {
-        return names.iter().filter_map(|name| assess_pot(studio, name)).collect();
+        return names.iter().filter_map(|name| each(name)).collect();
     }
     let next = AtomicUsize::new(0);
     // Pots differ widely in work: each thread takes the next one when it has finished its last.
@@ -29,10 +37,10 @@ pub fn of_pots(studio: &Studio, names: &[&Name]) -> Vec<PotAnswer> {
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
             let Some(name) = names.get(index) else { return done };
-            done.extend(assess_pot(studio, name).map(|answer| (index, answer)));
+            done.extend(each(name).map(|answer| (index, answer)));
         }
     };
-    let mut answers: Vec<(usize, PotAnswer)> = thread::scope(|scope| {
+    let mut answers: Vec<(usize, T)> = thread::scope(|scope| {
         let workers: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
         workers
             .into_iter()

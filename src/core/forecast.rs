@@ -97,9 +97,9 @@ pub fn forecast(posterior: &Posterior, room: &Room, ask: &Ask) -> Forecast {
     let coming = model::spans(history, room, now, now + HORIZON, &STEPS);
     let humid = Humidity::new(&posterior.model.spans, &coming, room);
     let mut rng = StdRng::seed_from_u64(ask.seed);
-    let normals = stratified(DRAWS, posterior.model.priors.len() + 3, &mut rng);
+    let normals = stratified(DRAWS, posterior.model.beliefs.len() + 3, &mut rng);
     let root = posterior.root();
-    let n = posterior.model.priors.len();
+    let n = posterior.model.beliefs.len();
     let mut draws = Vec::with_capacity(DRAWS);
     let mut end = 0;
     for (number, batch) in normals.chunks(LANES).enumerate() {

@@ -27,6 +27,7 @@ use crate::records::{Action, Air, Body, Pot, Studio, Weighings};
 use crate::units::Time;
 use forecast::{Band, Forecast};
 use handling::{Deed, History};
+use inference::lessons::{self, Lesson, Lessons};
 use inference::model::Model;
 use inference::posterior::Posterior;
 use inference::priors;
@@ -39,7 +40,8 @@ const BAND: Band = Band { from: 0.23, to: 0.16 };
 
 /// What is known about every pot of the studio as of `studio.at`, in order of name.
 pub fn assess(studio: &Studio) -> Report {
-    let pots = studio.pots.keys().filter_map(|name| assess_pot(studio, name)).collect();
+    let lessons = learn(studio);
+    let pots = studio.pots.keys().filter_map(|pot| assess_taught(studio, &lessons, pot)).collect();
     Report { at: studio.at, pots }
 }
 
@@ -47,22 +49,50 @@ pub fn assess(studio: &Studio) -> Report {
 ///
 /// A pure function of its input: pots can be assessed in any order and on any thread.
 pub fn assess_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
-    tell(studio, pot, false)
+    assess_taught(studio, &learn(studio), pot)
+}
+
+/// The same for one of many pots, with what the studio's finished pots teach.
+pub fn assess_taught(studio: &Studio, lessons: &Lessons, pot: &str) -> Option<PotAnswer> {
+    tell(studio, lessons, pot, false)
 }
 
 /// The same with its way in past and future ([`Story::mass`], [`Story::water`]), for a picture.
 pub fn depict_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
-    tell(studio, pot, true)
+    tell(studio, &learn(studio), pot, true)
 }
 
-fn tell(studio: &Studio, pot: &str, paths: bool) -> Option<PotAnswer> {
+/// What the studio's finished pots teach, as of `studio.at`.
+pub fn learn(studio: &Studio) -> Lessons {
+    Lessons::new(studio.pots.keys().filter_map(|pot| lesson(studio, pot)).collect())
+}
+
+/// What one pot teaches about others; `None` while it is still wet.
+pub fn lesson(studio: &Studio, pot: &str) -> Option<Lesson> {
+    let pot = &within_reason(studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?);
+    let history = history(studio, pot);
+    if !lessons::may_teach(&history) {
+        return None;
+    }
+    let body = studio.bodies.get(&pot.body);
+    let room = surroundings(studio, pot, history.now);
+    let posterior = Posterior::new(Model::new(pot, body, &history, &room));
+    Lesson::new(pot, bag_given(body), &posterior)
+}
+
+fn bag_given(body: Option<&Body>) -> bool {
+    body.is_some_and(|b| b.bag_water_wet.is_some())
+}
+
+fn tell(studio: &Studio, lessons: &Lessons, pot: &str, paths: bool) -> Option<PotAnswer> {
     let pot = &within_reason(studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?);
     let body = studio.bodies.get(&pot.body);
     let history = history(studio, pot);
     let room = surroundings(studio, pot, history.now);
     let mut model = Model::new(pot, body, &history, &room);
+    lessons.teach(pot, bag_given(body), &mut model.beliefs);
     if let Some(sibling) = pot.like.as_ref().and_then(|s| studio.pots.get(s)) {
-        learn_from_sibling(studio, &within_reason(sibling), pot, &mut model);
+        learn_from_sibling(studio, lessons, &within_reason(sibling), pot, &mut model);
     }
     let posterior = Posterior::new(model);
     let (band, given) = band(body);
@@ -106,7 +136,13 @@ fn surroundings(studio: &Studio, pot: &Pot, now: f64) -> Room {
 }
 
 /// A pot that is not weighed takes what its weighed sibling shows, with the spread of twins.
-fn learn_from_sibling(studio: &Studio, sibling: &Pot, pot: &Pot, model: &mut Model) {
+fn learn_from_sibling(
+    studio: &Studio,
+    lessons: &Lessons,
+    sibling: &Pot,
+    pot: &Pot,
+    model: &mut Model,
+) {
     if sibling.made_at > studio.at || sibling.name == pot.name {
         return;
     }
@@ -116,8 +152,11 @@ fn learn_from_sibling(studio: &Studio, sibling: &Pot, pot: &Pot, model: &mut Mod
     }
     let room = surroundings(studio, sibling, history.now);
     let body = studio.bodies.get(&sibling.body);
-    let posterior = Posterior::new(Model::new(sibling, body, &history, &room));
-    priors::like_sibling(&mut model.priors, pot, sibling, &posterior);
+    let mut theirs = Model::new(sibling, body, &history, &room);
+    lessons.teach(sibling, bag_given(body), &mut theirs.beliefs);
+    let posterior = Posterior::new(theirs);
+    let balls_known = pot.ball_g.is_some() && sibling.ball_g.is_some();
+    priors::like_sibling(&mut model.beliefs, balls_known, &posterior);
 }
 
 fn band(body: Option<&Body>) -> (Band, bool) {

@@ -1,6 +1,6 @@
 //! The pot's own model: its unknowns, its history cut into steps, its way through them.
 
-use super::priors::{self, Prior, Unknown};
+use super::priors::{self, Beliefs, Unknown};
 use crate::core::air;
 use crate::core::clay::Sorption;
 use crate::core::drying::{LANES, Lane, PotPhysics, PotState, StepAir, StepKeeping};
@@ -8,6 +8,7 @@ use crate::core::handling::{Deed, History, Keeping};
 use crate::core::room::{Climate, Room};
 use crate::records::{Body, Cover, Pot};
 use crate::units::{DAY, HOUR};
+use nalgebra::DVector;
 
 /// A fresh pot dries faster than its clay: throwing water stands on it. Size and duration, s.
 const FRESH: (f64, f64) = (0.3, 1.5 * HOUR);
@@ -52,13 +53,16 @@ pub struct Model<'a> {
     /// Its history.
     pub history: &'a History,
     /// Its unknowns.
-    pub priors: Vec<Prior>,
+    pub beliefs: Beliefs,
     /// Its past, step by step.
     pub spans: Vec<Span>,
     bag_water: f64,
     wall_m: f64,
     base_m: f64,
 }
+
+/// Unknowns on their own scales, by lane.
+type Values = [DVector<f64>; LANES];
 
 /// The past of [`LANES`] parameter sets.
 pub struct Past {
@@ -146,7 +150,7 @@ impl<'a> Model<'a> {
         let ((wall_m, _), (base_m, _)) = priors::thickness(pot);
         Model {
             history,
-            priors: priors::of_pot(pot, body, history),
+            beliefs: priors::of_pot(pot, body, history),
             spans: spans(history, room, 0.0, history.now.max(1.0), &STEPS),
             bag_water: priors::bag_water_dry(body),
             wall_m,
@@ -154,26 +158,32 @@ impl<'a> Model<'a> {
         }
     }
 
-    /// An unknown's value on its own scale, from standard deviations off its prior.
-    fn value(&self, unknown: Unknown, z: &[f64]) -> Option<f64> {
-        let i = self.priors.iter().position(|p| p.unknown == unknown)?;
-        Some(self.priors[i].mean + self.priors[i].sd * z[i])
-    }
-
-    fn lanes(&self, unknown: Unknown, z: &[Vec<f64>], or: f64, scale: fn(f64) -> f64) -> Lane {
-        std::array::from_fn(|l| {
-            let set = &z[l.min(z.len() - 1)];
-            self.value(unknown, set).map_or(or, scale)
-        })
-    }
-
     /// Parameters of up to [`LANES`] sets of unknowns (the last fills the lanes left over).
     pub fn physics(&self, z: &[Vec<f64>]) -> PotPhysics {
-        let exp = |u, or| self.lanes(u, z, or, f64::exp);
+        self.physics_of(&self.values(z))
+    }
+
+    fn values(&self, z: &[Vec<f64>]) -> Values {
+        let lanes: Vec<_> = z.iter().map(|set| self.beliefs.values(set)).collect();
+        std::array::from_fn(|l| lanes[l.min(lanes.len() - 1)].clone())
+    }
+
+    fn lanes(&self, unknown: Unknown, values: &Values, or: f64, scale: fn(f64) -> f64) -> Lane {
+        match self.beliefs.place(unknown) {
+            Some(i) => std::array::from_fn(|l| scale(values[l][i])),
+            None => [or; LANES],
+        }
+    }
+
+    fn physics_of(&self, values: &Values) -> PotPhysics {
+        let exp = |u, or| self.lanes(u, values, or, f64::exp);
+        let plain = |u, or| self.lanes(u, values, or, |x| x);
+        let bag = plain(Unknown::Bag, 0.28).map(|x| x.max(0.01));
+        let (kept, throwing) = (exp(Unknown::Kept, 1.0), plain(Unknown::Throwing, 0.03));
         PotPhysics {
-            dry_g: exp(Unknown::Dry, 1.0),
-            water: self.lanes(Unknown::Water, z, 0.3, |x| x.max(0.01)),
-            base_share: self.lanes(Unknown::BaseShare, z, 0.3, logistic),
+            dry_g: std::array::from_fn(|l| kept[l] * self.beliefs.ball_g / (1.0 + bag[l])),
+            water: std::array::from_fn(|l| (bag[l] + throwing[l]).max(0.01)),
+            base_share: self.lanes(Unknown::BaseShare, values, 0.3, logistic),
             wall_m: [self.wall_m; LANES],
             base_m: [self.base_m; LANES],
             conductance: exp(Unknown::Conductance, 3e-8),
@@ -182,7 +192,7 @@ impl<'a> Model<'a> {
             base_flipped: exp(Unknown::BaseFlipped, 0.9),
             diffusivity: exp(Unknown::Diffusivity, 1e-9),
             wall_flipped: exp(Unknown::WallFlipped, 0.93),
-            shared: self.lanes(Unknown::Shared, z, 0.7, logistic),
+            shared: self.lanes(Unknown::Shared, values, 0.7, logistic),
             monolayer: exp(Unknown::Monolayer, 0.017),
             isotherm: ISOTHERM,
         }
@@ -195,13 +205,28 @@ impl<'a> Model<'a> {
 
     /// Runs the first spans of the past of up to [`LANES`] sets of unknowns.
     pub fn past_spans(&self, z: &[Vec<f64>], count: usize) -> Past {
-        let physics = self.physics(z);
+        self.run(&self.values(z), [0.0; LANES], count)
+    }
+
+    /// How much of a gram too much at the start is left at the start and end of each span.
+    pub fn fading(&self, z: &[f64], count: usize) -> Vec<(f64, f64)> {
+        const MORE: f64 = 1e-3;
+        let mut wetter = [0.0; LANES];
+        wetter[1] = MORE;
+        let past = self.run(&self.values(&[z.to_vec()]), wetter, count);
+        let more = MORE * past.physics.dry_g[0];
+        past.mass.iter().map(|(a, b)| ((a[1] - a[0]) / more, (b[1] - b[0]) / more)).collect()
+    }
+
+    fn run(&self, values: &Values, wetter: Lane, count: usize) -> Past {
+        let mut physics = self.physics_of(values);
+        physics.water = std::array::from_fn(|l| physics.water[l] + wetter[l]);
         let mut state = PotState::new(&physics);
         let mut mass = Vec::with_capacity(count);
         let mut water = Vec::with_capacity(count);
         for span in self.spans.iter().take(count) {
             for i in &span.events {
-                self.apply(*i, z, &mut state);
+                self.apply(*i, values, &mut state);
             }
             let before = state.mass_g();
             let gain = [freshness(0.5 * (span.from + span.to)); LANES];
@@ -212,15 +237,15 @@ impl<'a> Model<'a> {
         Past { mass, water, state, physics }
     }
 
-    fn apply(&self, event: usize, z: &[Vec<f64>], state: &mut PotState) {
+    fn apply(&self, event: usize, values: &Values, state: &mut PotState) {
         match self.history.events[event].deed {
-            Deed::Trim => state.trim(&self.lanes(Unknown::Trimmed(event), z, 0.0, logistic)),
+            Deed::Trim => state.trim(&self.lanes(Unknown::Trimmed(event), values, 0.0, logistic)),
             Deed::Attach(_) => {
-                let grams = self.lanes(Unknown::Attached(event), z, 0.0, f64::exp);
+                let grams = self.lanes(Unknown::Attached(event), values, 0.0, f64::exp);
                 state.attach(&grams, self.bag_water);
             }
             Deed::Wet | Deed::Sponge => {
-                state.wet(&self.lanes(Unknown::Wetted(event), z, 0.0, |x| x));
+                state.wet(&self.lanes(Unknown::Wetted(event), values, 0.0, |x| x));
             }
         }
     }
@@ -341,12 +366,17 @@ mod tests {
         let history = history(&pot(), &[], &[], 5.0);
         let room = room(20.0, 0.5, 5.0, 5.0);
         let model = Model::new(&pot(), Some(&body()), &history, &room);
-        let mut moved = vec![0.0; model.priors.len()];
+        let mut moved = vec![0.0; model.beliefs.len()];
         moved[0] = 1.0;
-        let p = model.physics(&[vec![0.0; model.priors.len()], moved]);
+        let p = model.physics(&[vec![0.0; model.beliefs.len()], moved]);
         // A ball of 600 g at 22 % of water, less 1.5–5 % of slip.
         close(p.dry_g[0], 600.0 * 0.78 * (1.0 - 0.0325), 0.5, "dry clay");
-        close(p.dry_g[1] / p.dry_g[0], model.priors[0].sd.exp(), 1e-9, "one deviation more");
+        close(
+            p.dry_g[1] / p.dry_g[0],
+            model.beliefs.priors[0].sd.exp(),
+            1e-9,
+            "one deviation more",
+        );
         assert_eq!(p.dry_g[2], p.dry_g[1]); // lanes left over
         assert_eq!((p.wall_m[0], p.base_m[0]), (0.006, 0.009));
         assert!(p.water[0] > 0.22 / 0.78 && p.water[0] < 0.36);
@@ -364,8 +394,9 @@ mod tests {
         let history = history(&pot(), &rows, &[], 30.0);
         let room = room(20.0, 0.5, 30.0, 30.0);
         let model = Model::new(&pot(), Some(&body()), &history, &room);
-        let past = model.past(&[vec![0.0; model.priors.len()]]);
-        let share = |u| model.value(u, &vec![0.0; model.priors.len()]).unwrap();
+        let past = model.past(&[vec![0.0; model.beliefs.len()]]);
+        let centre = model.beliefs.values(&vec![0.0; model.beliefs.len()]);
+        let share = |u| centre[model.beliefs.place(u).unwrap()];
         let cut = logistic(share(Unknown::Trimmed(3)));
         for (k, span) in model.spans.iter().enumerate() {
             let (from, to) = (past.mass[k].0[0], past.mass[k].1[0]);
@@ -397,7 +428,7 @@ mod tests {
         let history = history(&pot(), &[], &[], 12.0);
         let room = room(20.0, 0.5, 12.0, 12.0);
         let model = Model::new(&pot(), Some(&body()), &history, &room);
-        let past = model.past(&[vec![0.0; model.priors.len()]]);
+        let past = model.past(&[vec![0.0; model.beliefs.len()]]);
         let mut state = past.state;
         let sealed = PotPhysics { conductance: [0.0; LANES], ..past.physics };
         let (mass, wettest) = (state.mass_g()[0], state.wettest()[0]);
@@ -415,7 +446,7 @@ mod tests {
         let model = Model::new(&pot(), Some(&body()), &history, &room);
         for base_share in [0.05, 0.27, 0.6, 0.95] {
             for cut in [0.01, 0.3, 0.8, 1.0] {
-                let physics = model.physics(&[vec![0.0; model.priors.len()]]);
+                let physics = model.physics(&[vec![0.0; model.beliefs.len()]]);
                 let physics = PotPhysics { base_share: [base_share; LANES], ..physics };
                 let mut state = PotState::new(&physics);
                 let mut last = state.mass_g()[0];

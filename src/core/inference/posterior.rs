@@ -15,7 +15,7 @@
 //! ch. 3); the fit sees innovations, and the forecast starts from where `d` and `u` stand.
 
 use super::least_squares::{self, Fit, Options, Problem, Refusal, Scatter};
-use super::model::{Model, Past};
+use super::model::{Model, Past, balance};
 use super::priors::Unknown;
 use crate::core::drying::{LANES, Lane};
 use crate::core::handling::History;
@@ -287,8 +287,27 @@ impl<'a> Posterior<'a> {
     pub fn centre(&self) -> Vec<f64> {
         match &self.fit {
             Some(fit) => fit.parameters.as_slice().to_vec(),
-            None => vec![0.0; self.model.priors.len()],
+            None => vec![0.0; self.model.beliefs.len()],
         }
+    }
+
+    /// The fitted unknowns on their own scales, with their covariance; the priors where there is no
+    /// fit.
+    pub fn on_own_scales(&self) -> (DVector<f64>, DMatrix<f64>) {
+        let root = self.root();
+        let covariance = self.model.beliefs.scaled(&(&root * root.transpose()));
+        (self.model.beliefs.values(&self.centre()), covariance)
+    }
+
+    /// Free water of the likeliest pot when it was weighed last, kg/kg dry basis; `None` for one
+    /// that never was.
+    pub fn free_when_last_weighed(&self) -> Option<f64> {
+        let link = self.links.last()?;
+        let span = &self.model.spans[link.span];
+        let past = weighed_past(&self.model, &self.links, &[self.centre()]);
+        let humidity = span.climate.humidity;
+        let water = past.water[link.span][0];
+        Some(water - balance(past.physics.monolayer[0], humidity))
     }
 
     /// Unknowns `normal` standard normal numbers away from the centre.
@@ -299,7 +318,7 @@ impl<'a> Posterior<'a> {
 
     /// A root of the covariance of the unknowns.
     pub fn root(&self) -> DMatrix<f64> {
-        let n = self.model.priors.len();
+        let n = self.model.beliefs.len();
         let Some(fit) = &self.fit else { return DMatrix::identity(n, n) };
         let eigen = fit.covariance.clone().symmetric_eigen();
         // No weight can make an unknown less sure than its prior.
@@ -381,8 +400,8 @@ fn links(model: &Model) -> Vec<Link> {
 /// A fast pot and a slow one part company at the knee of the curve, and no path leads downhill
 /// from the one to the other.
 fn start(model: &Model, links: &[Link]) -> DVector<f64> {
-    let n = model.priors.len();
-    let rate = model.priors.iter().position(|p| p.unknown == Unknown::Conductance);
+    let n = model.beliefs.len();
+    let rate = model.beliefs.place(Unknown::Conductance);
     let (Some(rate), false) = (rate, links.is_empty()) else { return DVector::zeros(n) };
     let sets: Vec<Vec<f64>> = STARTS
         .iter()
@@ -443,15 +462,14 @@ fn lose(history: &History, links: &mut [Link]) {
 
 /// How a gram too much fades between the weights: from the fit's own answer to a wetter start.
 fn feedback(model: &Model, links: &mut [Link], z: &DVector<f64>) {
-    let mut wetter = z.as_slice().to_vec();
-    wetter[1] += 0.05;
-    let past = weighed_past(model, links, &[z.as_slice().to_vec(), wetter]);
+    let count = links.last().map_or(0, |link| link.span + 1);
+    let fading = model.fading(z.as_slice(), count);
     let mut before: Option<f64> = None;
     for link in links {
-        let mass = mass_at(&past, link);
-        let more = mass[1] - mass[0];
+        let (from, to) = fading[link.span];
+        let more = from + link.part * (to - from);
         link.left = match before {
-            Some(b) if b > 1e-9 => (more / b).clamp(0.0, 1.0),
+            Some(b) if b > 1e-6 => (more / b).clamp(0.0, 1.0),
             _ => 1.0,
         };
         before = Some(more);
@@ -507,7 +525,7 @@ mod tests {
         let model = Model::new(&pot(), Some(&body()), &history, &room);
         let mut normal = || -> f64 { rng.sample(StandardNormal) };
         let truth: Vec<Vec<f64>> =
-            (0..LANES).map(|_| model.priors.iter().map(|_| normal()).collect()).collect();
+            (0..LANES).map(|_| model.beliefs.priors.iter().map(|_| normal()).collect()).collect();
         let physics = model.physics(&truth);
         let mut state = PotState::new(&physics);
         let mut mass = vec![(0.0, state.mass_g())];
@@ -654,7 +672,7 @@ mod tests {
         let history = history(&pot(), &rows(), &[], NOW);
         let room = room(20.0, 0.5, NOW, NOW);
         let posterior = Posterior::new(Model::new(&pot(), Some(&body()), &history, &room));
-        let n = posterior.model.priors.len();
+        let n = posterior.model.beliefs.len();
         assert!(posterior.fit.is_none() && posterior.refusal.is_none());
         assert_eq!(posterior.centre(), vec![0.0; n]);
         assert_eq!(posterior.root(), DMatrix::identity(n, n));

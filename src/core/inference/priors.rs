@@ -7,18 +7,20 @@
 //! The spreads are those of a first pot of an unknown body by an unknown hand in an unknown room.
 
 use super::posterior::Posterior;
-use crate::core::clay::dry_mass_of_ball;
 use crate::core::handling::{Deed, History};
 use crate::records::{Body, Cover, Pot};
 use crate::units::dry_from_wet;
+use nalgebra::{DMatrix, DVector};
 
 /// What an unknown is.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Unknown {
-    /// ln of the dry clay at the start, g.
-    Dry,
-    /// Water at the start, kg/kg dry basis.
-    Water,
+    /// ln of the share of the ball's dry clay that is in the pot: the rest went as slip.
+    Kept,
+    /// Water taken up in throwing, kg/kg dry basis.
+    Throwing,
+    /// Water of the clay before throwing, kg/kg dry basis.
+    Bag,
     /// ln of the open conductance, kg/(s·m²·Pa).
     Conductance,
     /// ln of a cover's conductance over the open one, by its place in [`Cover::ALL`].
@@ -58,12 +60,13 @@ pub struct Prior {
 
 /// Water of the bag where nobody said, wet basis: prepared throwing bodies hold 20–25 %.
 const BAG_WATER_WET: (f64, f64) = (0.225, 0.02);
-/// What the bag's water really is about what is written on it, wet basis.
-const BAG_WATER_SD: f64 = 0.01;
+/// What a body's bags hold on the whole about what is written on them, wet basis, and a bag of it
+/// about the others.
+const BAG_WATER_SD: (f64, f64) = (0.007, 0.007);
 /// Clay lost as slip in throwing: 1.5–5 % of the ball (common practice, no source).
-const SLIP_LOST: (f64, f64) = (0.0325, 0.010);
+const SLIP_LOST: f64 = 0.0325;
 /// Water taken up in throwing, kg/kg dry basis (common practice, no source).
-const THROWING_WATER: (f64, f64) = (0.03, 0.02);
+const THROWING_WATER: f64 = 0.03;
 /// Wall and base where nobody measured them, mm (common practice, no source).
 const WALL_MM: f64 = 5.5;
 const BASE_MM: f64 = 8.5;
@@ -71,30 +74,86 @@ const BASE_MM: f64 = 8.5;
 /// Conductance of a face to still air, kg/(s·m²·Pa). A wet wall at 20 °C and 50 % loses
 /// 51 g/m²h by its heat balance with radiation (Churchill–Chu, Lewis): 2.5e-8; draughts add a
 /// little.
-const CONDUCTANCE: (f64, f64) = (2.6e-8, 0.40);
+const CONDUCTANCE: f64 = 2.6e-8;
 /// Covers, conductance over open: leakage round plastic, 0.3 loose to 0.03–0.1 tight (inferred
 /// from how long pots take; film permeation itself is hundreds of times less).
-const COVERS: [(f64, f64); 4] = [(1.0, 0.0), (0.35, 0.5), (0.055, 0.5), (0.06, 0.7)];
+const COVERS: [f64; 4] = [1.0, 0.35, 0.055, 0.06];
 /// The inside of a base is sheltered; on the rim both its faces are free.
-const BASE_INSIDE: (f64, f64) = (0.36, 0.3);
-const BASE_FLIPPED: (f64, f64) = (0.85, 0.3);
+const BASE_INSIDE: f64 = 0.36;
+const BASE_FLIPPED: f64 = 0.85;
 /// On the rim the wall's inside is shut in, more on a board than on slats.
-const WALL_FLIPPED: (f64, f64) = (0.92, 0.2);
+const WALL_FLIPPED: f64 = 0.92;
 /// How far the faces share one temperature: heat runs √(k·d/h) ≈ 2–3 cm along a wall of clay
 /// (k 1 W/mK, d 6 mm, h 8 W/m²K), less than the pot is wide, more than its base is thick.
-const SHARED: (f64, f64) = (0.7, 1.2);
+const SHARED: f64 = 0.7;
 /// Share of the clay that is base.
-const BASE_SHARE: (f64, f64) = (0.27, 0.25);
+const BASE_SHARE: f64 = 0.27;
 /// Apparent moisture diffusivity of clay bodies at room temperature, 2e-10 to 3e-9 m²/s.
-const DIFFUSIVITY: (f64, f64) = (9e-10, 0.7);
+const DIFFUSIVITY: f64 = 9e-10;
 /// Monolayer of the desorption isotherm: two clay bricks 0.015 and 0.022; bodies differ 2–3×.
-const MONOLAYER: (f64, f64) = (0.0165, 0.45);
+const MONOLAYER: f64 = 0.0165;
 /// Share of clay trimmed away (common practice, no source).
 const TRIMMED: (f64, f64) = (0.12, 0.5);
 /// A handle or a knob, g of wet clay (common practice, no source).
 const ATTACHED_G: (f64, f64) = (40.0, 0.8);
 /// A sponge's or a wet brush's water, kg/kg dry basis.
 const WETTED: f64 = 0.015;
+
+/// Where the spread of an unknown comes from, standard deviations on its own scale: how studios
+/// (their hands, rooms and plastic) differ, bodies within a studio, lots of a body, pots of a lot.
+#[derive(Clone, Copy, PartialEq, Debug, Default)]
+pub struct Spread {
+    /// Between studios.
+    pub studio: f64,
+    /// Between the bodies of a studio.
+    pub body: f64,
+    /// Between the lots of a body.
+    pub lot: f64,
+    /// Between the pots of a lot.
+    pub pot: f64,
+}
+
+impl Spread {
+    const fn new(studio: f64, body: f64, lot: f64, pot: f64) -> Spread {
+        Spread { studio, body, lot, pot }
+    }
+
+    /// All of it: what is unknown about a first pot.
+    pub fn whole(self) -> f64 {
+        self.studio.hypot(self.body).hypot(self.lot).hypot(self.pot)
+    }
+
+    /// Of an unknown that pots share; `None` for what is each pot's own. The shares of the levels
+    /// are inferred: bag water belongs to the lot, slip and throwing water to the hand, covers and
+    /// draughts to the studio, pores to the body, form to the pot.
+    pub fn of(unknown: Unknown, bag_given: bool) -> Option<Spread> {
+        let of = Spread::new;
+        Some(match unknown {
+            Unknown::Kept => of(0.006, 0.0, 0.0, 0.0085),
+            Unknown::Throwing => of(0.016, 0.008, 0.0, 0.0085),
+            Unknown::Bag => {
+                let (dry, body) = match bag_given {
+                    true => (1.6, BAG_WATER_SD.0),
+                    false => (1.6, BAG_WATER_WET.1),
+                };
+                // d(w/(1 − w)) = dw/(1 − w)²
+                of(0.0, dry * body, dry * BAG_WATER_SD.1, 0.0)
+            }
+            Unknown::Conductance => of(0.32, 0.10, 0.0, 0.22),
+            Unknown::Covering(1) => of(0.45, 0.0, 0.0, 0.22),
+            Unknown::Covering(2) => of(0.45, 0.0, 0.0, 0.22),
+            Unknown::Covering(_) => of(0.65, 0.0, 0.0, 0.25),
+            Unknown::BaseInside => of(0.2, 0.0, 0.0, 0.22),
+            Unknown::BaseFlipped => of(0.2, 0.0, 0.0, 0.22),
+            Unknown::WallFlipped => of(0.16, 0.0, 0.0, 0.12),
+            Unknown::Shared => of(1.0, 0.3, 0.0, 0.6),
+            Unknown::BaseShare => of(0.1, 0.0, 0.0, 0.23),
+            Unknown::Diffusivity => of(0.2, 0.6, 0.0, 0.25),
+            Unknown::Monolayer => of(0.0, 0.44, 0.0, 0.08),
+            Unknown::Trimmed(_) | Unknown::Attached(_) | Unknown::Wetted(_) => return None,
+        })
+    }
+}
 
 /// Water of the bag as it is known, kg/kg dry basis.
 pub fn bag_water_dry(body: Option<&Body>) -> f64 {
@@ -111,104 +170,171 @@ pub fn thickness(pot: &Pot) -> ((f64, bool), (f64, bool)) {
     (or(pot.wall_mm, WALL_MM), or(pot.base_mm, BASE_MM))
 }
 
-fn ln(unknown: Unknown, (middle, sd): (f64, f64)) -> Prior {
-    Prior { unknown, mean: middle.ln(), sd }
+fn logit(share: f64) -> f64 {
+    (share / (1.0 - share)).ln()
 }
 
-fn logit(unknown: Unknown, (middle, sd): (f64, f64)) -> Prior {
-    Prior { unknown, mean: (middle / (1.0 - middle)).ln(), sd }
+/// What is believed of a pot before its weights speak: normal, unknowns apart from each other or
+/// not.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Beliefs {
+    /// Each unknown by itself.
+    pub priors: Vec<Prior>,
+    /// The ball that the pot was thrown from, g: as weighed, or guessed from the first weight.
+    pub ball_g: f64,
+    /// A root of their covariance: from standard normal numbers to deviations from the means.
+    root: DMatrix<f64>,
 }
 
-/// All unknowns of a pot with their priors; the first is the dry clay, the second its water.
-pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Vec<Prior> {
-    let bag = body.and_then(|b| b.bag_water_wet);
-    let (wet, wet_sd) = bag.map_or(BAG_WATER_WET, |w| (w, BAG_WATER_SD));
-    let bag_dry = dry_from_wet(wet);
-    // d ln(1 − w) = dw/(1 − w)
-    let bag_sd = wet_sd / (1.0 - wet);
-    let first = history.weights.iter().find(|w| w.used);
-    let water = bag_dry + THROWING_WATER.0;
-    let water_sd = THROWING_WATER.1.hypot(bag_sd * (1.0 + bag_dry));
-    let dry = match (pot.ball_g, first) {
-        (Some(ball), _) => {
-            let clay = dry_mass_of_ball(ball, wet) * (1.0 - SLIP_LOST.0);
-            (clay, bag_sd.hypot(SLIP_LOST.1))
+impl Beliefs {
+    /// Unknowns that know nothing of each other.
+    fn apart(priors: Vec<Prior>, ball_g: f64) -> Beliefs {
+        let sds = DVector::from_iterator(priors.len(), priors.iter().map(|p| p.sd));
+        Beliefs { priors, ball_g, root: DMatrix::from_diagonal(&sds) }
+    }
+
+    /// How many unknowns.
+    pub fn len(&self) -> usize {
+        self.priors.len()
+    }
+
+    /// Whether there is none; there always is.
+    pub fn is_empty(&self) -> bool {
+        self.priors.is_empty()
+    }
+
+    /// Where an unknown stands in the list.
+    pub fn place(&self, unknown: Unknown) -> Option<usize> {
+        self.priors.iter().position(|p| p.unknown == unknown)
+    }
+
+    /// Means on the unknowns' own scales.
+    pub fn means(&self) -> DVector<f64> {
+        DVector::from_iterator(self.len(), self.priors.iter().map(|p| p.mean))
+    }
+
+    /// Values on the unknowns' own scales, from standard normal numbers.
+    pub fn values(&self, z: &[f64]) -> DVector<f64> {
+        self.means() + &self.root * DVector::from_column_slice(z)
+    }
+
+    /// Covariance on the unknowns' own scales of what has this covariance in standard normal
+    /// numbers.
+    pub fn scaled(&self, covariance: &DMatrix<f64>) -> DMatrix<f64> {
+        &self.root * covariance * self.root.transpose()
+    }
+
+    /// Covariance of the beliefs, on the unknowns' own scales.
+    pub fn covariance(&self) -> DMatrix<f64> {
+        &self.root * self.root.transpose()
+    }
+
+    /// Takes on other means and another covariance; one that is none leaves all as it was.
+    pub fn become_of(&mut self, means: &DVector<f64>, covariance: DMatrix<f64>) {
+        let variances = covariance.diagonal();
+        let Some(cholesky) = covariance.cholesky() else { return };
+        self.root = cholesky.l();
+        for (i, prior) in self.priors.iter_mut().enumerate() {
+            (prior.mean, prior.sd) = (means[i], variances[i].sqrt());
         }
-        (None, Some(w)) => (w.g.max(1.0) / (1.0 + water), 0.05_f64.max(water_sd)),
-        (None, None) => (500.0, 1.0),
+    }
+}
+
+/// All unknowns of a pot with what is known of them beforehand.
+pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Beliefs {
+    let bag_given = body.is_some_and(|b| b.bag_water_wet.is_some());
+    let bag = bag_water_dry(body);
+    let first = history.weights.iter().find(|w| w.used);
+    let kept = 1.0 - SLIP_LOST;
+    let (ball_g, ball_sd) = match (pot.ball_g, first) {
+        (Some(ball), _) => (ball, 0.0),
+        (None, Some(w)) => {
+            let clay = w.g.max(1.0) / (1.0 + bag + THROWING_WATER);
+            (clay / kept * (1.0 + bag), 0.05)
+        }
+        (None, None) => (500.0 / kept * (1.0 + bag), 1.0),
     };
     let ((_, wall_given), (_, base_given)) = thickness(pot);
-    let wider = |given: bool, sd: f64, more: f64| if given { sd } else { sd.hypot(more) };
+    let if_guessed = |given: bool, sd: f64| if given { 0.0 } else { sd };
+    let prior = |unknown: Unknown, mean: f64, more: f64| {
+        let sd = Spread::of(unknown, bag_given).unwrap_or_default().whole().hypot(more);
+        Prior { unknown, mean, sd }
+    };
     let mut priors = vec![
-        ln(Unknown::Dry, dry),
-        Prior { unknown: Unknown::Water, mean: water, sd: water_sd },
-        ln(Unknown::Conductance, (CONDUCTANCE.0, wider(wall_given, CONDUCTANCE.1, 0.3))),
-        ln(Unknown::BaseInside, (BASE_INSIDE.0, wider(base_given, BASE_INSIDE.1, 0.3))),
-        logit(Unknown::BaseShare, BASE_SHARE),
-        logit(Unknown::Shared, SHARED),
-        ln(Unknown::Diffusivity, (DIFFUSIVITY.0, wider(base_given, DIFFUSIVITY.1, 0.5))),
-        ln(Unknown::Monolayer, MONOLAYER),
+        prior(Unknown::Kept, kept.ln(), ball_sd),
+        prior(Unknown::Throwing, THROWING_WATER, 0.0),
+        prior(Unknown::Bag, bag, 0.0),
+        prior(Unknown::Conductance, CONDUCTANCE.ln(), if_guessed(wall_given, 0.3)),
+        prior(Unknown::BaseInside, BASE_INSIDE.ln(), if_guessed(base_given, 0.3)),
+        prior(Unknown::BaseShare, logit(BASE_SHARE), 0.0),
+        prior(Unknown::Shared, logit(SHARED), 0.0),
+        prior(Unknown::Diffusivity, DIFFUSIVITY.ln(), if_guessed(base_given, 0.5)),
+        prior(Unknown::Monolayer, MONOLAYER.ln(), 0.0),
     ];
     if history.keeping.iter().any(|k| k.flipped) || !history.trimmed {
-        priors.push(ln(Unknown::BaseFlipped, BASE_FLIPPED));
-        priors.push(ln(Unknown::WallFlipped, WALL_FLIPPED));
+        priors.push(prior(Unknown::BaseFlipped, BASE_FLIPPED.ln(), 0.0));
+        priors.push(prior(Unknown::WallFlipped, WALL_FLIPPED.ln(), 0.0));
     }
     for (i, cover) in Cover::ALL.into_iter().enumerate().skip(1) {
         if history.keeping.iter().any(|k| k.cover == cover) {
-            priors.push(ln(Unknown::Covering(i), COVERS[i]));
+            priors.push(prior(Unknown::Covering(i), COVERS[i].ln(), 0.0));
         }
     }
+    let own = |unknown: Unknown, mean: f64, sd: f64| Prior { unknown, mean, sd };
     for (i, event) in history.events.iter().enumerate() {
         priors.push(match event.deed {
             Deed::Trim => match event.step {
                 // Foot shavings are wetter than the pot, and it dried meanwhile.
-                Some(step) => logit(Unknown::Trimmed(i), (step.clamp(0.01, 0.6), 0.15)),
-                None => logit(Unknown::Trimmed(i), TRIMMED),
+                Some(step) => own(Unknown::Trimmed(i), logit(step.clamp(0.01, 0.6)), 0.15),
+                None => own(Unknown::Trimmed(i), logit(TRIMMED.0), TRIMMED.1),
             },
             // Weighed clay is known to about a gram in twenty.
-            Deed::Attach(Some(g)) => ln(Unknown::Attached(i), (g.clamp(0.5, 1e6), 0.05)),
-            Deed::Attach(None) => ln(Unknown::Attached(i), ATTACHED_G),
-            Deed::Wet => Prior { unknown: Unknown::Wetted(i), mean: WETTED, sd: WETTED },
-            Deed::Sponge => Prior { unknown: Unknown::Wetted(i), mean: -WETTED, sd: WETTED },
+            Deed::Attach(Some(g)) => own(Unknown::Attached(i), g.clamp(0.5, 1e6).ln(), 0.05),
+            Deed::Attach(None) => own(Unknown::Attached(i), ATTACHED_G.0.ln(), ATTACHED_G.1),
+            Deed::Wet => own(Unknown::Wetted(i), WETTED, WETTED),
+            Deed::Sponge => own(Unknown::Wetted(i), -WETTED, WETTED),
         });
     }
-    priors
+    Beliefs::apart(priors, ball_g)
 }
 
 /// Twins side by side differ by 7–12 % in time.
 const TWINS: f64 = 0.10;
 
-/// Takes what a weighed sibling shows for the priors of a pot that is not, or seldom, weighed.
+/// Takes what a weighed sibling shows for the beliefs about a pot that is not, or seldom, weighed.
 ///
 /// The clay (its isotherm, its diffusivity, its bag water) and the air are the same; the hand's
 /// slip and the throwing water nearly so; the rate is a twin's.
-pub fn like_sibling(priors: &mut [Prior], pot: &Pot, sibling: &Pot, posterior: &Posterior) {
-    let centre = posterior.centre();
-    let errors = posterior.fit.as_ref().map(|f| f.standard_errors());
-    for (i, theirs) in posterior.model.priors.iter().enumerate() {
-        let Some(own) = priors.iter_mut().find(|p| p.unknown == theirs.unknown) else { continue };
-        let sd = errors.as_ref().map_or(1.0, |e| e[i].min(1.0)) * theirs.sd;
-        let mean = theirs.mean + centre[i] * theirs.sd;
-        match own.unknown {
-            Unknown::Dry => {
-                // By the balls, where both were weighed: what was lost is alike.
-                let (Some(a), Some(b)) = (pot.ball_g, sibling.ball_g) else { continue };
-                own.mean = mean + (a / b).ln();
-                own.sd = sd.hypot(0.01);
-            }
-            Unknown::Water => (own.mean, own.sd) = (mean, sd.hypot(0.01)),
-            Unknown::Conductance => (own.mean, own.sd) = (mean, sd.hypot(TWINS)),
-            Unknown::Covering(_)
-            | Unknown::BaseInside
-            | Unknown::BaseFlipped
-            | Unknown::WallFlipped => {
-                (own.mean, own.sd) = (mean, sd.hypot(TWINS));
-            }
-            Unknown::BaseShare | Unknown::Shared => (own.mean, own.sd) = (mean, sd.hypot(TWINS)),
-            Unknown::Diffusivity | Unknown::Monolayer => (own.mean, own.sd) = (mean, sd),
-            Unknown::Trimmed(_) | Unknown::Attached(_) | Unknown::Wetted(_) => {}
-        }
+pub fn like_sibling(beliefs: &mut Beliefs, balls_known: bool, posterior: &Posterior) {
+    let theirs = &posterior.model.beliefs;
+    let (mean, covariance) = posterior.on_own_scales();
+    let mut means = beliefs.means();
+    let mut joint = beliefs.covariance();
+    let shared: Vec<(usize, usize, f64)> = (0..beliefs.len())
+        .filter_map(|i| {
+            let unknown = beliefs.priors[i].unknown;
+            let apart = match unknown {
+                Unknown::Kept if !balls_known => return None,
+                Unknown::Kept | Unknown::Throwing => 0.01,
+                Unknown::Bag | Unknown::Diffusivity | Unknown::Monolayer => 0.0,
+                Unknown::Trimmed(_) | Unknown::Attached(_) | Unknown::Wetted(_) => return None,
+                _ => TWINS,
+            };
+            theirs.place(unknown).map(|k| (i, k, apart))
+        })
+        .collect();
+    for (i, k, _) in &shared {
+        means[*i] = mean[*k];
+        joint.row_mut(*i).fill(0.0);
+        joint.column_mut(*i).fill(0.0);
     }
+    for (i, k, apart) in &shared {
+        for (j, l, _) in &shared {
+            joint[(*i, *j)] = covariance[(*k, *l)];
+        }
+        joint[(*i, *i)] += apart * apart;
+    }
+    beliefs.become_of(&means, joint);
 }
 
 #[cfg(test)]

@@ -1,0 +1,355 @@
+//! What finished pots teach about the next one.
+//!
+//! A pot that has gone bone-dry has told its dry clay, and thereby all that was uncertain about
+//! it. What pots share is pooled with shrinkage: an unknown of a pot is that of its lot and a
+//! departure of its own, a lot's that of its body, a body's that of the studio (a normal
+//! hierarchical model with the spreads of [`Spread`] as variances: Gelman et al., *Bayesian Data
+//! Analysis*, 3rd ed. 2013, ch. 5 and 15). A finished pot speaks as its fit does: by a normal
+//! likelihood with its full covariance, so that what its weights could not tell apart stays open.
+//!
+//! Each pot gives information upwards and each level hands its belief down: exact for normal
+//! numbers on a tree (Pearl, *Probabilistic Reasoning in Intelligent Systems*, 1988, ch. 7).
+//!
+//! How much pots of a lot differ is itself learnt, from a prior worth [`SPREAD_WORTH`] pots, and a
+//! pot that departs far more than the others counts less (Student's t as a scale mixture: Lange,
+//! Little and Taylor, J. Am. Stat. Assoc. 84 (1989) 881): an odd pot does not spoil the body.
+
+use super::posterior::Posterior;
+use super::priors::{Beliefs, Spread, Unknown};
+use crate::core::handling::History;
+use crate::records::{Name, Pot};
+use crate::units::HOUR;
+use nalgebra::{DMatrix, DVector};
+
+/// What pots share, in the order of the rows of a lesson.
+const SHARED: [Unknown; 14] = [
+    Unknown::Kept,
+    Unknown::Throwing,
+    Unknown::Bag,
+    Unknown::Conductance,
+    Unknown::Covering(1),
+    Unknown::Covering(2),
+    Unknown::Covering(3),
+    Unknown::BaseInside,
+    Unknown::BaseFlipped,
+    Unknown::BaseShare,
+    Unknown::WallFlipped,
+    Unknown::Shared,
+    Unknown::Diffusivity,
+    Unknown::Monolayer,
+];
+const N: usize = SHARED.len();
+
+/// Free water at the last weighing below which a pot teaches, kg/kg dry basis: what it still
+/// holds is little against what was unknown.
+pub const TAUGHT_BELOW: f64 = 0.02;
+
+/// Whether a pot's weights can be those of one that [`TAUGHT_BELOW`] speaks of: one that loses this
+/// share of its mass in an hour is wet, without a fit. A wall of 3 mm at 2 % of free water in dry
+/// air loses less.
+const WET: f64 = 0.005;
+/// Over how long that is taken, s.
+const WET_OVER: f64 = 10.0 * HOUR;
+
+/// Whether a pot may have something to teach; cheap, and false only for wet ones.
+pub fn may_teach(history: &History) -> bool {
+    let mut used = history.weights.iter().rev().filter(|w| w.used);
+    let Some(last) = used.next() else { return false };
+    match used.find(|w| w.t <= last.t - WET_OVER) {
+        Some(first) => (first.g - last.g) / last.g < WET * (last.t - first.t) / HOUR,
+        None => false,
+    }
+}
+
+/// How many pots the prior of the spread between pots is worth.
+const SPREAD_WORTH: f64 = 8.0;
+/// Degrees of freedom of departures: the fewer, the less an odd pot counts.
+const FREEDOM: f64 = 8.0;
+/// Rounds in which spread and weights are found.
+const ROUNDS: usize = 4;
+
+/// What one finished pot says of what pots share, as departures from the prior means.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Lesson {
+    /// The pot.
+    pub pot: Name,
+    /// Its body.
+    pub body: Name,
+    /// Its lot, where it was noted.
+    pub lot: Option<Name>,
+    bag_given: bool,
+    /// Inverse covariance of its likelihood, and that times its centre.
+    said: Said,
+    /// Variance of the pot's own beyond the pots of a lot: thicknesses that were guessed.
+    more: DVector<f64>,
+}
+
+/// A normal likelihood: inverse covariance, and that times its centre.
+#[derive(Clone, PartialEq, Debug)]
+struct Said {
+    information: DMatrix<f64>,
+    vector: DVector<f64>,
+}
+
+/// A normal belief.
+#[derive(Clone, PartialEq, Debug)]
+struct Normal {
+    mean: DVector<f64>,
+    covariance: DMatrix<f64>,
+}
+
+impl Said {
+    fn nothing() -> Said {
+        Said { information: DMatrix::zeros(N, N), vector: DVector::zeros(N) }
+    }
+
+    fn add(&mut self, other: &Said) {
+        self.information += &other.information;
+        self.vector += &other.vector;
+    }
+
+    fn less(&self, other: &Said) -> Said {
+        Said {
+            information: &self.information - &other.information,
+            vector: &self.vector - &other.vector,
+        }
+    }
+
+    /// The same of what this departs from, by this variance: (I + J S)⁻¹ (J, h).
+    fn through(&self, variance: &DVector<f64>) -> Option<Said> {
+        let mut spread = self.information.clone();
+        for (j, mut column) in spread.column_iter_mut().enumerate() {
+            column *= variance[j];
+        }
+        let lu = (DMatrix::identity(N, N) + spread).lu();
+        let information = lu.solve(&self.information)?;
+        Some(Said {
+            information: 0.5 * (&information + information.transpose()),
+            vector: lu.solve(&self.vector)?,
+        })
+    }
+}
+
+impl Normal {
+    fn known() -> Normal {
+        Normal { mean: DVector::zeros(N), covariance: DMatrix::zeros(N, N) }
+    }
+
+    /// What departs from this with this variance.
+    fn spread(mut self, variance: &DVector<f64>) -> Normal {
+        for i in 0..N {
+            self.covariance[(i, i)] += variance[i];
+        }
+        self
+    }
+
+    /// After something was said: P = (I + P J)⁻¹ P, m = (I + P J)⁻¹ (m + P h).
+    fn told(self, said: &Said) -> Option<Normal> {
+        let lu = (DMatrix::identity(N, N) + &self.covariance * &said.information).lu();
+        let covariance = lu.solve(&self.covariance)?;
+        let mean = lu.solve(&(&self.mean + &self.covariance * &said.vector))?;
+        Some(Normal { mean, covariance: 0.5 * (&covariance + covariance.transpose()) })
+    }
+}
+
+impl Lesson {
+    /// What a fitted pot says; `None` where it has no fit or is still too wet.
+    pub fn new(pot: &Pot, bag_given: bool, posterior: &Posterior) -> Option<Lesson> {
+        posterior.fit.as_ref()?;
+        if posterior.free_when_last_weighed()? > TAUGHT_BELOW {
+            return None;
+        }
+        let beliefs = &posterior.model.beliefs;
+        let (mean, covariance) = posterior.on_own_scales();
+        // A ball that was not weighed says nothing of the slip.
+        let known = |u: &Unknown| *u != Unknown::Kept || pot.ball_g.is_some();
+        let here: Vec<(usize, usize)> = (0..N)
+            .filter(|k| known(&SHARED[*k]))
+            .filter_map(|k| beliefs.place(SHARED[k]).map(|i| (k, i)))
+            .collect();
+        let n = here.len();
+        let part = DMatrix::from_fn(n, n, |a, b| covariance[(here[a].1, here[b].1)]);
+        let prior = DVector::from_fn(n, |a, _| beliefs.priors[here[a].1].sd.powi(2));
+        let away = DVector::from_fn(n, |a, _| mean[here[a].1] - beliefs.priors[here[a].1].mean);
+        // In prior deviations, so that the rounding of one unknown is not the size of another.
+        let scale = prior.map(f64::sqrt);
+        let part = DMatrix::from_fn(n, n, |a, b| part[(a, b)] / (scale[a] * scale[b]));
+        let inverse = part.cholesky()?.inverse();
+        let eigen = (&inverse - DMatrix::identity(n, n)).symmetric_eigen();
+        let gained = eigen.eigenvalues.map(|v| v.max(0.0));
+        let information =
+            &eigen.eigenvectors * DMatrix::from_diagonal(&gained) * eigen.eigenvectors.transpose();
+        let vector = &inverse * away.component_div(&scale);
+        let mut said = Said::nothing();
+        for (a, (k, _)) in here.iter().enumerate() {
+            said.vector[*k] = vector[a] / scale[a];
+            for (b, (l, _)) in here.iter().enumerate() {
+                said.information[(*k, *l)] = information[(a, b)] / (scale[a] * scale[b]);
+            }
+        }
+        let more = DVector::from_fn(N, |k, _| {
+            let whole = Spread::of(SHARED[k], bag_given).unwrap_or_default().whole();
+            let own = beliefs.place(SHARED[k]).map_or(whole, |i| beliefs.priors[i].sd);
+            (own * own - whole * whole).max(0.0)
+        });
+        Some(Lesson {
+            pot: pot.name.clone(),
+            body: pot.body.clone(),
+            lot: pot.lot.clone(),
+            bag_given,
+            said,
+            more,
+        })
+    }
+}
+
+/// What all finished pots of a studio have said.
+#[derive(Clone, Default, Debug)]
+pub struct Lessons {
+    lessons: Vec<Lesson>,
+    /// How much less each counts for being odd.
+    weights: Vec<f64>,
+    /// Variance between the pots of a lot.
+    between: Vec<f64>,
+}
+
+fn variances(level: fn(&Spread) -> f64, bag_given: bool) -> DVector<f64> {
+    DVector::from_fn(N, |k, _| level(&Spread::of(SHARED[k], bag_given).unwrap_or_default()).powi(2))
+}
+
+impl Lessons {
+    /// Takes in what finished pots say and finds how much pots differ.
+    pub fn new(lessons: Vec<Lesson>) -> Lessons {
+        let prior = variances(|s| s.pot, true);
+        let mut out = Lessons {
+            weights: vec![1.0; lessons.len()],
+            between: prior.as_slice().to_vec(),
+            lessons,
+        };
+        for _ in 0..if out.lessons.len() > 1 { ROUNDS } else { 0 } {
+            let departures: Vec<_> =
+                out.lessons.iter().map(|lesson| out.departure(lesson)).collect();
+            let mut sum = SPREAD_WORTH * &prior;
+            for (i, departure) in departures.iter().enumerate() {
+                let Some((mean, variance)) = departure else { continue };
+                let between = out.own(&out.lessons[i], out.weights[i]);
+                let (mut far, mut told) = (0.0, 0.0);
+                for k in 0..N {
+                    far += mean[k].powi(2) / between[k];
+                    told += 1.0 - variance[k] / between[k];
+                }
+                out.weights[i] = ((FREEDOM + told) / (FREEDOM + far)).min(1.0);
+                sum += (mean.map(|m| m * m) + variance) * out.weights[i];
+            }
+            let count = SPREAD_WORTH + out.lessons.len() as f64;
+            out.between = (sum / count).as_slice().to_vec();
+        }
+        out
+    }
+
+    /// How many pots of a body have taught.
+    pub fn count(&self, body: &str) -> usize {
+        self.lessons.iter().filter(|l| l.body == body).count()
+    }
+
+    /// Whether there is anything to teach a pot but its own words.
+    pub fn is_empty_but_for(&self, pot: &str) -> bool {
+        self.lessons.iter().all(|l| l.pot == pot)
+    }
+
+    /// Variance of a pot within its lot.
+    fn own(&self, lesson: &Lesson, weight: f64) -> DVector<f64> {
+        DVector::from_fn(N, |k, _| (self.between[k] + lesson.more[k]) / weight)
+    }
+
+    /// What a lot must be, but for one pot: down the tree from the studio.
+    fn lot_without(
+        &self,
+        pot: &str,
+        body: &str,
+        lot: Option<&Name>,
+        bag_given: bool,
+    ) -> Option<Normal> {
+        let mut elsewhere = Said::nothing();
+        let mut of_body = Said::nothing();
+        let mut of_lot = Said::nothing();
+        let mut lots: Vec<(&Lesson, Said)> = Vec::new();
+        for (i, lesson) in self.lessons.iter().enumerate().filter(|(_, l)| l.pot != pot) {
+            let said = lesson.said.through(&self.own(lesson, self.weights[i]))?;
+            match lots.iter_mut().find(|(l, _)| (&l.body, &l.lot) == (&lesson.body, &lesson.lot)) {
+                Some((_, all)) => all.add(&said),
+                None => lots.push((lesson, said)),
+            }
+        }
+        let mut bodies: Vec<(&Lesson, Said)> = Vec::new();
+        for (of, said) in lots {
+            if of.body == body && of.lot.as_ref() == lot {
+                of_lot.add(&said);
+                continue;
+            }
+            let said = said.through(&variances(|s| s.lot, of.bag_given))?;
+            if of.body == body {
+                of_body.add(&said);
+                continue;
+            }
+            match bodies.iter_mut().find(|(l, _)| l.body == of.body) {
+                Some((_, all)) => all.add(&said),
+                None => bodies.push((of, said)),
+            }
+        }
+        for (of, said) in bodies {
+            elsewhere.add(&said.through(&variances(|s| s.body, of.bag_given))?);
+        }
+        Normal::known()
+            .spread(&variances(|s| s.studio, bag_given))
+            .told(&elsewhere)?
+            .spread(&variances(|s| s.body, bag_given))
+            .told(&of_body)?
+            .spread(&variances(|s| s.lot, bag_given))
+            .told(&of_lot)
+    }
+
+    /// How far a pot departs from what the others make of its lot: mean and variance.
+    fn departure(&self, lesson: &Lesson) -> Option<(DVector<f64>, DVector<f64>)> {
+        let i = self.lessons.iter().position(|l| l.pot == lesson.pot)?;
+        let lot =
+            self.lot_without(&lesson.pot, &lesson.body, lesson.lot.as_ref(), lesson.bag_given)?;
+        let own = self.own(lesson, self.weights[i]);
+        let own_matrix = DMatrix::from_diagonal(&own);
+        let before = lot.clone().spread(&own);
+        let after = before.clone().told(&lesson.said)?;
+        // Of the whole departure from the others' centre, the pot's own share.
+        let share = &own_matrix * before.covariance.clone().cholesky()?.inverse();
+        let mean = &share * (after.mean - lot.mean);
+        let gained = before.covariance - after.covariance;
+        let variance = (&own_matrix - &share * gained * share.transpose()).diagonal();
+        Some((mean, variance.map(|v| v.max(0.0))))
+    }
+
+    /// Makes of a pot's beliefs what the studio's finished pots teach; itself it is not asked.
+    pub fn teach(&self, pot: &Pot, bag_given: bool, beliefs: &mut Beliefs) {
+        if self.is_empty_but_for(&pot.name) {
+            return;
+        }
+        let Some(lot) = self.lot_without(&pot.name, &pot.body, pot.lot.as_ref(), bag_given) else {
+            return;
+        };
+        let whole = |k: usize| Spread::of(SHARED[k], bag_given).unwrap_or_default().whole();
+        let own = DVector::from_fn(N, |k, _| {
+            let sd = beliefs.place(SHARED[k]).map_or(0.0, |i| beliefs.priors[i].sd);
+            self.between[k] + (sd * sd - whole(k).powi(2)).max(0.0)
+        });
+        let taught = lot.spread(&own);
+        let mut means = beliefs.means();
+        let mut covariance = beliefs.covariance();
+        for k in 0..N {
+            let Some(i) = beliefs.place(SHARED[k]) else { continue };
+            means[i] += taught.mean[k];
+            for l in 0..N {
+                let Some(j) = beliefs.place(SHARED[l]) else { continue };
+                covariance[(i, j)] = taught.covariance[(k, l)];
+            }
+        }
+        beliefs.become_of(&means, covariance);
+    }
+}
