@@ -36,7 +36,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         history.readings,
         history.weights.len(),
         model().spans.len(),
-        model().priors.len()
+        model().beliefs.len()
     );
     let seconds = time(REPEATS, || {
         black_box(Posterior::new(model()));
@@ -60,20 +60,21 @@ fn problem_json(
     posterior: &Posterior,
 ) -> serde_json::Value {
     let model = &posterior.model;
-    let physics = model.physics(&[vec![0.0; model.priors.len()]]);
+    let physics = model.physics(&[vec![0.0; model.beliefs.len()]]);
     let spans = model.spans.iter().map(|s| {
         let gain = freshness(0.5 * (s.from + s.to));
         [s.from, s.to, s.air.saturation, s.air.cooling, s.air.humidity[0], gain]
     });
     let weights = history.weights.iter().filter(|w| w.used).map(|w| [w.t, w.g]);
-    let names = model.priors.iter().map(|p| format!("{:?}", p.unknown));
+    let names = model.beliefs.priors.iter().map(|p| format!("{:?}", p.unknown));
     serde_json::json!({
         "pot": pot.name, "at": studio.at.to_string(),
         "spans": spans.collect::<Vec<_>>(), "weights": weights.collect::<Vec<_>>(),
         "centre": posterior.centre(),
         "names": names.collect::<Vec<_>>(),
-        "mean": model.priors.iter().map(|p| p.mean).collect::<Vec<_>>(),
-        "sd": model.priors.iter().map(|p| p.sd).collect::<Vec<_>>(),
+        "mean": model.beliefs.priors.iter().map(|p| p.mean).collect::<Vec<_>>(),
+        "sd": model.beliefs.priors.iter().map(|p| p.sd).collect::<Vec<_>>(),
+        "ball_g": model.beliefs.ball_g,
         "wall_m": physics.wall_m[0], "base_m": physics.base_m[0],
         "c": physics.isotherm.c, "k": physics.isotherm.k,
     })

@@ -25,10 +25,11 @@ except ImportError:
 # As in src/core/drying.rs.
 WALL, BASE = 3, 5
 DENSITY, DIFFUSIVITY_AT, SLOPE, FLOOR, CORNER = 1600.0, 0.10, 5.0, 0.4, 0.05
-# Parameters, in this order; the scale each lives on.
+# Unknowns, in this order; the scale each lives on.
 NAMES = [
-    "Dry",
-    "Water",
+    "Kept",
+    "Throwing",
+    "Bag",
     "Conductance",
     "BaseInside",
     "BaseShare",
@@ -42,7 +43,11 @@ def logistic(x):
     return 1.0 / (1.0 + np.exp(-x))
 
 
-SCALES = {"Water": lambda x: np.maximum(x, 0.01), "BaseShare": logistic, "Shared": logistic}
+def plain(x):
+    return x
+
+
+SCALES = {"Throwing": plain, "Bag": plain, "BaseShare": logistic, "Shared": logistic}
 # Noise of one weight for the fit, g: white, as most would take it.
 NOISE = 0.5
 # Step of the finite differences, in prior standard deviations.
@@ -59,13 +64,17 @@ class Problem:
         known = [data["names"].index(name) for name in NAMES]
         self.mean, self.sd = np.array(data["mean"])[known], np.array(data["sd"])[known]
         self.wall, self.base = data["wall_m"], data["base_m"]
+        self.ball = data["ball_g"]
         self.c, self.k = data["c"], data["k"]
         assert set(data["names"]) <= {*NAMES, "BaseFlipped", "WallFlipped"}, data["names"]
 
     def parameters(self, z):
-        """Physical parameters from standard deviations off the prior; columns are sets."""
+        """Dry clay, water and the rest, from deviations off the prior; columns are sets."""
         x = (self.mean + self.sd * np.atleast_2d(z)).T
-        return np.array([SCALES.get(name, np.exp)(row) for name, row in zip(NAMES, x)])
+        kept, throwing, bag, *others = [SCALES.get(n, np.exp)(row) for n, row in zip(NAMES, x)]
+        bag = np.maximum(bag, 0.01)
+        water = np.maximum(bag + throwing, 0.01)
+        return np.array([self.ball * kept / (1.0 + bag), water, *others])
 
     def residuals(self, mass, z):
         """Weights against the mass at the end of each span (in between by lines), and priors."""
@@ -107,7 +116,7 @@ def colder(p, air, share, shared, exposure, walls, faces):
 
 def face(p, reach, wet, room, surface, water, carry):
     """As much leaves to the air as comes through the half cell behind the face."""
-    for _ in range(3):
+    for _ in range(2):
         a, da = activity(np, *p, surface)
         slope = reach * wet * da
         miss = reach * (a * wet - room) - carry * (water - surface)
@@ -200,7 +209,7 @@ if njit is not None:
     @njit(cache=True)
     def face_at(c, k, monolayer, reach, wet, room, surface, water, carry):
         slope = 0.0
-        for _ in range(3):
+        for _ in range(2):
             a, da = activity_at(c, k, monolayer, surface)
             slope = reach * wet * da
             miss = reach * (a * wet - room) - carry * (water - surface)

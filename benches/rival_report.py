@@ -20,11 +20,12 @@ import numpy as np
 import rival_drying as rival
 
 STEP = 1200.0
-# Prior means and standard deviations in the order of rival_drying.NAMES; the first two follow from
-# ball and bag. As in src/core/inference/priors.rs.
+# Prior means and standard deviations in the order of rival_drying.NAMES; the bag's water is the
+# body's. As in src/core/inference/priors.rs.
 LN = math.log
-MEAN = [0.0, 0.0, LN(3e-8), LN(0.36), LN(0.27 / 0.73), LN(0.7 / 0.3), LN(9e-10), LN(0.0165)]
-SD = [0.016, 0.025, 0.4, 0.3, 0.25, 1.2, 0.7, 0.45]
+MEAN = [LN(0.9675), 0.03, 0.0]
+MEAN += [LN(2.6e-8), LN(0.36), LN(0.27 / 0.73), LN(0.7 / 0.3), LN(9e-10), LN(0.0165)]
+SD = [0.010, 0.020, 0.016, 0.40, 0.30, 0.25, 1.2, 0.68, 0.45]
 
 
 def seconds(text):
@@ -54,14 +55,14 @@ def fit(job):
     sat = saturation(celsius)
     slope = (saturation(celsius + 0.01) - saturation(celsius - 0.01)) / 0.02
     gain = 1.0 + 0.3 * np.exp(-middles / 5400.0)
-    clay = float(pot["ball_g"]) * (1.0 - bag) * 0.9675
     problem = rival.Problem(
         {
             "spans": np.column_stack([edges[:-1], edges[1:], sat, slope / 134.0, humid, gain]),
             "weights": np.column_stack([at, medians - float(pot["tare_g"])]),
             "names": rival.NAMES,
-            "mean": [LN(clay), bag / (1.0 - bag) + 0.03, *MEAN[2:]],
+            "mean": [*MEAN[:2], bag / (1.0 - bag), *MEAN[3:]],
             "sd": SD,
+            "ball_g": float(pot["ball_g"]),
             "wall_m": float(pot["wall_mm"]) / 1000.0,
             "base_m": float(pot["base_mm"]) / 1000.0,
             "c": 4.2,

@@ -280,23 +280,25 @@ impl PotState {
         exposure: &[Lane; 3],
         open: &Lane,
     ) -> [Lane; 3] {
-        let mut out = [[0.0; LANES]; 3];
-        for l in 0..LANES {
-            let wall = 2.0 * (1.0 - self.base_share[l]) / self.wall_m[l].max(1e-6);
-            let base = self.base_share[l] / self.base_m[l].max(1e-6);
-            let area = [wall * exposure[0][l], base * exposure[1][l], base * exposure[2][l]];
-            let wet = [0, 1, 2].map(|i| activity(&p.isotherm, p.monolayer[l], self.face[i][l]).0);
-            let all = area.iter().sum::<f64>();
-            let mean = (0..3).map(|i| area[i] * wet[i]).sum::<f64>() / all;
-            let cooling = open[l] * air.cooling;
-            let below = |wetness: f64| {
-                cooling * air.saturation * (wetness - air.humidity[l]) / (1.0 + cooling * wetness)
-            };
-            for (out, own) in out.iter_mut().zip(wet) {
-                out[l] = p.shared[l] * below(mean) + (1.0 - p.shared[l]) * below(own);
+        let wall = each(|l| 2.0 * (1.0 - self.base_share[l]) / self.wall_m[l].max(1e-6));
+        let base = each(|l| self.base_share[l] / self.base_m[l].max(1e-6));
+        let own: [Lane; 3] = std::array::from_fn(|i| {
+            each(|l| activity(&p.isotherm, p.monolayer[l], self.face[i][l]).0)
+        });
+        let (mut wet, mut all) = ([0.0; LANES], [0.0; LANES]);
+        for (i, size) in [&wall, &base, &base].into_iter().enumerate() {
+            for l in 0..LANES {
+                let area = size[l] * exposure[i][l];
+                wet[l] += area * own[i][l];
+                all[l] += area;
             }
         }
-        out
+        let below = |wetness: f64, l: usize| {
+            let cooling = open[l] * air.cooling;
+            cooling * air.saturation * (wetness - air.humidity[l]) / (1.0 + cooling * wetness)
+        };
+        let of_all = each(|l| p.shared[l] * below(wet[l] / all[l], l));
+        std::array::from_fn(|i| each(|l| of_all[l] + (1.0 - p.shared[l]) * below(own[i][l], l)))
     }
 }
 
@@ -322,7 +324,7 @@ impl Outside {
     #[inline]
     fn solve(&self, p: &PotPhysics, face: &mut Lane, water: &Lane, carry: &Lane) -> Flux {
         let mut out = Flux { flux: [0.0; LANES], slope: [0.0; LANES] };
-        for _ in 0..3 {
+        for _ in 0..2 {
             for l in 0..LANES {
                 let (a, da) = activity(&p.isotherm, p.monolayer[l], face[l]);
                 let flux = self.reach[l] * (a * self.wet[l] - self.room[l]);

@@ -108,13 +108,6 @@ impl Said {
         self.vector += &other.vector;
     }
 
-    fn less(&self, other: &Said) -> Said {
-        Said {
-            information: &self.information - &other.information,
-            vector: &self.vector - &other.vector,
-        }
-    }
-
     /// The same of what this departs from, by this variance: (I + J S)⁻¹ (J, h).
     fn through(&self, variance: &DVector<f64>) -> Option<Said> {
         let mut spread = self.information.clone();
@@ -232,9 +225,10 @@ impl Lessons {
             let mut sum = SPREAD_WORTH * &prior;
             for (i, departure) in departures.iter().enumerate() {
                 let Some((mean, variance)) = departure else { continue };
-                let between = out.own(&out.lessons[i], out.weights[i]);
+                let between = out.own(&out.lessons[i], 1.0);
                 let (mut far, mut told) = (0.0, 0.0);
-                for k in 0..N {
+                // What is the lot's is no departure of a pot.
+                for k in (0..N).filter(|k| between[*k] > 0.0) {
                     far += mean[k].powi(2) / between[k];
                     told += 1.0 - variance[k] / between[k];
                 }
@@ -351,5 +345,150 @@ impl Lessons {
             }
         }
         beliefs.become_of(&means, covariance);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::by_hand::{body, history, pot, room};
+    use crate::core::inference::model::Model;
+    use crate::core::inference::priors;
+
+    /// A lesson that says exactly this of the conductance and of nothing else.
+    fn says(name: &str, body: &str, lot: Option<&str>, departure: f64, sd: f64) -> Lesson {
+        let mut said = Said::nothing();
+        said.information[(3, 3)] = sd.powi(-2);
+        said.vector[3] = departure * sd.powi(-2);
+        Lesson {
+            pot: name.into(),
+            body: body.into(),
+            lot: lot.map(Into::into),
+            bag_given: true,
+            said,
+            more: DVector::zeros(N),
+        }
+    }
+
+    /// Mean and standard deviation that a new pot of a body gets for its conductance.
+    fn taught(lessons: &Lessons, of: &str, lot: Option<&str>) -> (f64, f64) {
+        let new = Pot { body: of.into(), lot: lot.map(Into::into), ..pot() };
+        let own = history(&new, &[], &[], 1.0);
+        let mut beliefs = priors::of_pot(&new, Some(&body()), &own);
+        let at = beliefs.place(Unknown::Conductance).unwrap();
+        let before = beliefs.priors[at].mean;
+        lessons.teach(&new, true, &mut beliefs);
+        (beliefs.priors[at].mean - before, beliefs.priors[at].sd)
+    }
+
+    fn spread() -> Spread {
+        Spread::of(Unknown::Conductance, true).unwrap()
+    }
+
+    /// The one-way normal model with known variances has its posterior in closed form (Gelman et
+    /// al., Bayesian Data Analysis, 3rd ed. 2013, § 2.5): one pot that is known exactly.
+    #[test]
+    fn one_pot_helps_a_little() {
+        let s = spread();
+        let lessons = Lessons::new(vec![says("first", "stoneware", None, 0.5, 1e-3)]);
+        let (mean, sd) = taught(&lessons, "stoneware", None);
+        let above = s.studio.powi(2) + s.body.powi(2) + s.lot.powi(2);
+        let share = above / (above + s.pot.powi(2));
+        assert!((mean - 0.5 * share).abs() < 1e-4, "{mean}");
+        let left = above * (1.0 - share) + s.pot.powi(2);
+        assert!((sd - left.sqrt()).abs() < 1e-4, "{sd}");
+        // Of another body only the studio is known from it.
+        let (other, wider) = taught(&lessons, "porcelain", None);
+        let share = s.studio.powi(2) / (above + s.pot.powi(2));
+        assert!((other - 0.5 * share).abs() < 1e-4, "{other}");
+        assert!(wider > sd);
+    }
+
+    #[test]
+    fn many_pots_help_much_and_never_themselves() {
+        let at = [0.42, 0.55, 0.47, 0.61, 0.38, 0.52, 0.50, 0.55];
+        let some = |n: usize| {
+            let say = |i: usize| says(&format!("pot {i}"), "stoneware", None, at[i], 0.02);
+            Lessons::new((0..n).map(say).collect())
+        };
+        let sds: Vec<f64> = [1, 2, 4, 8].map(|n| taught(&some(n), "stoneware", None).1).into();
+        assert!(sds.windows(2).all(|pair| pair[1] < pair[0]), "{sds:?}");
+        let (mean, sd) = taught(&some(8), "stoneware", None);
+        assert!((mean - 0.5).abs() < 0.03, "{mean}");
+        // Eight pots that differ by 0.07: less than was supposed, and not quite so little.
+        assert!(sd > 0.07 && sd < 0.9 * spread().pot, "{sd}");
+        let itself = Lessons::new(vec![says("planter", "stoneware", None, 0.5, 0.02)]);
+        assert_eq!(taught(&itself, "stoneware", None).0, 0.0);
+    }
+
+    #[test]
+    fn an_odd_pot_does_not_spoil_the_body() {
+        let mut lessons: Vec<Lesson> = (0..8)
+            .map(|i| says(&format!("pot {i}"), "stoneware", None, 0.02 * f64::from(i), 0.02))
+            .collect();
+        let without = taught(&Lessons::new(lessons.clone()), "stoneware", None);
+        lessons.push(says("odd", "stoneware", None, -3.0, 0.02));
+        let with = taught(&Lessons::new(lessons.clone()), "stoneware", None);
+        // Counted like the others it would pull the mean down by a third.
+        assert!((with.0 - without.0).abs() < 0.12, "{without:?}, {with:?}");
+    }
+
+    #[test]
+    fn a_new_lot_is_known_by_its_body() {
+        // The bag is what lots differ in.
+        let say = |name: &str, lot: &str, departure: f64| {
+            let mut lesson = says(name, "stoneware", Some(lot), 0.0, 1.0);
+            lesson.said = Said::nothing();
+            lesson.said.information[(2, 2)] = 1e8;
+            lesson.said.vector[2] = departure * 1e8;
+            lesson
+        };
+        let lessons = Lessons::new(vec![say("a", "spring", 0.012), say("b", "spring", 0.012)]);
+        let bag = |lot: &str| {
+            let new = Pot { body: "stoneware".into(), lot: Some(lot.into()), ..pot() };
+            let own = history(&new, &[], &[], 1.0);
+            let mut beliefs = priors::of_pot(&new, Some(&body()), &own);
+            let at = beliefs.place(Unknown::Bag).unwrap();
+            let before = beliefs.priors[at].mean;
+            lessons.teach(&new, true, &mut beliefs);
+            (beliefs.priors[at].mean - before, beliefs.priors[at].sd)
+        };
+        let (same, other) = (bag("spring"), bag("autumn"));
+        assert!((same.0 - 0.012).abs() < 1e-3 && same.1 < 0.002, "{same:?}");
+        assert!((0.003..0.009).contains(&other.0) && other.1 > 0.008, "{other:?}");
+    }
+
+    /// A pot of the model's own making says what it was made of; while it is wet it says nothing.
+    #[test]
+    fn a_finished_pot_speaks_and_a_wet_one_does_not() {
+        let lesson = |hours: f64| {
+            let room = room(20.0, 0.5, hours, hours);
+            let bare = history(&pot(), &[], &[], hours);
+            let model = Model::new(&pot(), Some(&body()), &bare, &room);
+            let truth: Vec<f64> = (0..model.beliefs.len()).map(|i| [1.0, -0.8][i % 2]).collect();
+            let past = model.past(std::slice::from_ref(&truth));
+            let weights: Vec<_> =
+                model.spans.iter().zip(&past.mass).map(|(s, m)| (s.to / HOUR, m.1[0])).collect();
+            let weighed = history(&pot(), &[], &weights, hours);
+            if !may_teach(&weighed) {
+                return None;
+            }
+            let fitted = Model::new(&pot(), Some(&body()), &weighed, &room);
+            let dry_g = past.physics.dry_g[0];
+            Lesson::new(&pot(), true, &Posterior::new(fitted)).map(|l| (l, dry_g, model.beliefs))
+        };
+        assert!(lesson(16.0).is_none());
+        let (lesson, dry_g, beliefs) = lesson(200.0).unwrap();
+        let prior = Normal::known().spread(&variances(|s| s.whole(), true));
+        let said = prior.clone().told(&lesson.said).unwrap();
+        // ln of the dry clay: of what was kept, and of the bag.
+        let bag = beliefs.priors[2].mean;
+        let by =
+            DVector::from_fn(N, |k, _| [1.0, 0.0, -1.0 / (1.0 + bag)].get(k).map_or(0.0, |v| *v));
+        let sd = |of: &Normal| (by.transpose() * &of.covariance * &by)[(0, 0)].sqrt();
+        assert!(sd(&said) < 0.4 * sd(&prior), "{} of {}", sd(&said), sd(&prior));
+        let kept = beliefs.priors[0].mean + said.mean[0];
+        let ours = 600.0 * kept.exp() / (1.0 + bag + said.mean[2]);
+        assert!((ours / dry_g).ln().abs() < 2.0 * sd(&said), "{ours}, {dry_g}");
     }
 }

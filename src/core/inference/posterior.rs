@@ -21,6 +21,7 @@ use crate::core::drying::{LANES, Lane};
 use crate::core::handling::History;
 use crate::units::HOUR;
 use nalgebra::{DMatrix, DVector};
+use std::cell::RefCell;
 
 /// Departure of the log rate: standard deviation and how long it lasts, s.
 pub const RATE_SD: f64 = 0.18;
@@ -110,6 +111,14 @@ struct Whitened<'p, 'a> {
     model: &'p Model<'a>,
     links: &'p [Link],
     gains: &'p [Gain],
+    /// The run of the parameters asked for last, with what lies beside them.
+    last: RefCell<Option<(DVector<f64>, Past)>>,
+}
+
+impl<'p, 'a> Whitened<'p, 'a> {
+    fn new(robust: bool, model: &'p Model<'a>, links: &'p [Link], gains: &'p [Gain]) -> Self {
+        Whitened { robust, model, links, gains, last: RefCell::new(None) }
+    }
 }
 
 /// The past as far as there are weights: what came after them has no part in a fit.
@@ -147,30 +156,51 @@ impl Whitened<'_, '_> {
     }
 }
 
+/// Step of derivatives, in prior standard deviations.
+const STEP: f64 = 2e-3;
+
+/// Parameters moved along some unknowns, one a lane.
+fn moved(z: &DVector<f64>, along: std::ops::Range<usize>) -> Vec<DVector<f64>> {
+    along
+        .map(|i| {
+            let mut set = z.clone();
+            set[i] += STEP;
+            set
+        })
+        .collect()
+}
+
 impl Problem for Whitened<'_, '_> {
+    /// The lanes beside the one asked for carry the first derivatives, in case they are wanted.
     fn residuals(&self, z: &DVector<f64>) -> Option<DVector<f64>> {
-        let past = weighed_past(self.model, self.links, &[z.as_slice().to_vec()]);
+        let beside = moved(z, 0..z.len().min(LANES - 1));
+        let sets: Vec<Vec<f64>> =
+            std::iter::once(z).chain(&beside).map(|s| s.as_slice().to_vec()).collect();
+        let past = weighed_past(self.model, self.links, &sets);
         let r = self.stacked(&past, 0, z);
-        r.iter().all(|v| v.is_finite()).then_some(r)
+        let sound = r.iter().all(|v| v.is_finite());
+        *self.last.borrow_mut() = Some((z.clone(), past));
+        sound.then_some(r)
     }
 
     fn jacobian(&self, z: &DVector<f64>, r: &DVector<f64>) -> Option<DMatrix<f64>> {
-        const STEP: f64 = 2e-3;
         let mut jacobian = DMatrix::zeros(r.len(), z.len());
-        for first in (0..z.len()).step_by(LANES) {
-            let count = LANES.min(z.len() - first);
-            let moved = (first..first + count).map(|i| {
-                let mut set = z.clone();
-                set[i] += STEP;
-                set
-            });
-            let moved: Vec<_> = moved.collect();
-            let sets: Vec<Vec<f64>> = moved.iter().map(|s| s.as_slice().to_vec()).collect();
-            let past = weighed_past(self.model, self.links, &sets);
-            for (lane, set) in moved.iter().enumerate() {
-                let column = (self.stacked(&past, lane, set) - r) / STEP;
-                jacobian.set_column(first + lane, &column);
+        let mut take = |past: &Past, first_lane: usize, first: usize, sets: &[DVector<f64>]| {
+            for (i, set) in sets.iter().enumerate() {
+                let column = (self.stacked(past, first_lane + i, set) - r) / STEP;
+                jacobian.set_column(first + i, &column);
             }
+        };
+        let mut first = 0;
+        if let Some((_, past)) = self.last.borrow().as_ref().filter(|(at, _)| at == z) {
+            first = z.len().min(LANES - 1);
+            take(past, 1, 0, &moved(z, 0..first));
+        }
+        while first < z.len() {
+            let moved = moved(z, first..z.len().min(first + LANES));
+            let sets: Vec<Vec<f64>> = moved.iter().map(|s| s.as_slice().to_vec()).collect();
+            take(&weighed_past(self.model, self.links, &sets), 0, first, &moved);
+            first += moved.len();
         }
         jacobian.iter().all(|v| v.is_finite()).then_some(jacobian)
     }
@@ -268,8 +298,7 @@ impl<'a> Posterior<'a> {
         for round in 0..if links.is_empty() { 0 } else { 2 } {
             feedback(&model, &mut links, &z);
             let (gains, _) = filter(&links);
-            let problem =
-                Whitened { robust: round > 0, model: &model, links: &links, gains: &gains };
+            let problem = Whitened::new(round > 0, &model, &links, &gains);
             let options = Options { iterations: [25, 30][round], ..options };
             match least_squares::fit(&problem, z.clone(), &options) {
                 Ok(found) => {
@@ -413,7 +442,7 @@ fn start(model: &Model, links: &[Link]) -> DVector<f64> {
         .collect();
     let past = weighed_past(model, links, &sets);
     let (gains, _) = filter(links);
-    let whitened = Whitened { robust: true, model, links, gains: &gains };
+    let whitened = Whitened::new(true, model, links, &gains);
     let unlikely = |lane: usize| {
         let innovations = whitened.innovations(&past, lane);
         innovations.iter().map(|e| huber(*e).powi(2)).sum::<f64>() + STARTS[lane].powi(2)
@@ -593,12 +622,14 @@ mod tests {
                 let scores = scores(pots, lane, posterior);
                 inside += scores.iter().filter(|(z, _)| z.abs() <= 1.2816).count() as f64;
                 all += scores.len() as f64;
-                // Dry clay, first water, conductance.
-                for i in 0..3 {
-                    left[i] += scores[i].1;
+                let beliefs = &posterior.model.beliefs;
+                for (left, unknown) in
+                    left.iter_mut().zip([Unknown::Kept, Unknown::Throwing, Unknown::Conductance])
+                {
+                    *left += scores[beliefs.place(unknown).unwrap()].1;
                 }
                 let (model, links, gains) = (&posterior.model, &posterior.links, &posterior.gains);
-                let whitened = Whitened { robust: true, model, links, gains };
+                let whitened = Whitened::new(true, model, links, gains);
                 let misfit = |z: &DVector<f64>| whitened.residuals(z).unwrap().norm_squared();
                 let truth = DVector::from_column_slice(&pots.truth[lane]);
                 let fit = &posterior.fit.as_ref().unwrap().parameters;
@@ -651,8 +682,7 @@ mod tests {
                 lose(model.history, &mut links);
                 feedback(&model, &mut links, &z);
                 let (gains, _) = filter(&links);
-                let whitened =
-                    Whitened { robust: false, model: &model, links: &links, gains: &gains };
+                let whitened = Whitened::new(false, &model, &links, &gains);
                 let past = model.past(std::slice::from_ref(&pots.truth[lane]));
                 let e = whitened.innovations(&past, 0);
                 assert_eq!(e.len(), history.weights.len());
