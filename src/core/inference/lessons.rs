@@ -11,8 +11,8 @@
 //! numbers on a tree (Pearl, *Probabilistic Reasoning in Intelligent Systems*, 1988, ch. 7).
 //!
 //! How much pots of a lot differ is itself learnt, from a prior worth [`SPREAD_WORTH`] pots, and a
-//! pot that departs far more than the others counts less (Student's t as a scale mixture: Lange,
-//! Little and Taylor, J. Am. Stat. Assoc. 84 (1989) 881): an odd pot does not spoil the body.
+//! pot that departs far more than the others counts less (as Huber, Ann. Math. Statist. 35 (1964)
+//! 73, bounds the pull of one value): an odd pot does not spoil the body.
 
 use super::posterior::Posterior;
 use super::priors::{Beliefs, Spread, Unknown};
@@ -63,8 +63,9 @@ pub fn may_teach(history: &History) -> bool {
 
 /// How many pots the prior of the spread between pots is worth.
 const SPREAD_WORTH: f64 = 8.0;
-/// Degrees of freedom of departures: the fewer, the less an odd pot counts.
-const FREEDOM: f64 = 8.0;
+/// A pot counts less where its departure, squared and summed in units of the spread, lies this many
+/// standard deviations above what is usual.
+const ODD: f64 = 3.0;
 /// Rounds in which spread and weights are found.
 const ROUNDS: usize = 4;
 
@@ -226,13 +227,16 @@ impl Lessons {
             for (i, departure) in departures.iter().enumerate() {
                 let Some((mean, variance)) = departure else { continue };
                 let between = out.own(&out.lessons[i], 1.0);
+                let own = out.own(&out.lessons[i], out.weights[i]);
                 let (mut far, mut told) = (0.0, 0.0);
                 // What is the lot's is no departure of a pot.
                 for k in (0..N).filter(|k| between[*k] > 0.0) {
                     far += mean[k].powi(2) / between[k];
-                    told += 1.0 - variance[k] / between[k];
+                    told += (1.0 - variance[k] / own[k]).max(0.0);
                 }
-                out.weights[i] = ((FREEDOM + told) / (FREEDOM + far)).min(1.0);
+                // χ² of so many degrees of freedom: mean, and so many standard deviations more.
+                out.weights[i] = (told + ODD * (2.0 * told).sqrt()).max(1e-9) / far;
+                out.weights[i] = out.weights[i].clamp(1e-6, 1.0);
                 sum += (mean.map(|m| m * m) + variance) * out.weights[i];
             }
             let count = SPREAD_WORTH + out.lessons.len() as f64;
