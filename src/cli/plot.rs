@@ -44,7 +44,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let store = context.open()?;
     let words = looking_at(args.at.as_deref(), context, store.settings())?;
     let pot = Roll::read(&store)?.find(&args.pot)?.name.clone();
-    let studio = store.studio_of(words.now, std::slice::from_ref(&pot))?;
+    let studio = store.studio(words.now)?;
     let Some(answer) = core::depict_pot(&studio, &pot) else {
         let name = printable(&pot);
         bail!("{name} was not made yet at {}: give a later --at", words.full_time(words.now));

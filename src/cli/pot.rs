@@ -307,7 +307,7 @@ fn show(name: &str, words: &Words, store: &Store) -> anyhow::Result<ExitCode> {
     if !log.is_empty() {
         screen::print(&format!("\nLog\n{}", screen::columns(&[], log)))?;
     }
-    let studio = store.studio_of(words.now, std::slice::from_ref(&pot.name))?;
+    let studio = store.studio(words.now)?;
     let weighings = studio.weighings.get(name).map_or(&[][..], |weighings| &weighings.0);
     screen::say(&match weighings.last() {
         Some(last) => format!(

@@ -53,7 +53,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let at = looking_at(args.at.as_deref(), context, store.settings())?.now;
     let roll = Roll::read(&store)?;
     let asked = asked(&args.pots, &roll, at)?;
-    let studio = store.studio_of(at, &asked)?;
+    let studio = store.studio(at)?;
     let names: Vec<&Name> = asked.iter().filter(|name| studio.pots.contains_key(*name)).collect();
     let mut answers = answers::of_pots(&studio, &names);
     answers.sort_by_key(|a| (a.trim.closes.p50.unwrap_or(Time::MAX), a.pot.clone()));

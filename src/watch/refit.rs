@@ -5,8 +5,9 @@
 //! The last good answer of each pot is kept; said is only what changes for the potter.
 
 use crate::clock;
-use crate::core::assess_pot;
+use crate::core::inference::lessons::Lessons;
 use crate::core::report::{FireCall, PotAnswer, TrimCall};
+use crate::core::{assess_taught, learn};
 use crate::records::{Action, HandlingRow, Name, Pot, Quantity, Reading};
 use crate::store::{Store, StoreError};
 use crate::units::Time;
@@ -57,6 +58,7 @@ pub fn start(store: Store, every: Duration) -> std::io::Result<(Changes, JoinHan
         changed: BTreeSet::new(),
         everything: true,
         answers: BTreeMap::new(),
+        lessons: Lessons::default(),
         shelf: Shelf::default(),
         version: None,
         again: clock::steady() + ALL_AGAIN,
@@ -75,6 +77,8 @@ struct Refit {
     /// All pots are due.
     everything: bool,
     answers: BTreeMap<Name, PotAnswer>,
+    /// What finished pots teach; learnt anew whenever all pots are due.
+    lessons: Lessons,
     /// What the last pass saw.
     shelf: Shelf,
     version: Option<i64>,
@@ -131,6 +135,7 @@ impl Refit {
         let everything = std::mem::take(&mut self.everything) || shelf != self.shelf;
         if everything {
             self.again = start + ALL_AGAIN;
+            self.lessons = learn(&self.store.studio(clock::now())?);
         }
         let changed = std::mem::take(&mut self.changed);
         let due = shelf.due(|source| everything || changed.contains(source));
@@ -146,7 +151,8 @@ impl Refit {
                     Err(TryRecvError::Empty) => {}
                     Err(TryRecvError::Disconnected) => return Ok(()),
                 }
-                match catch_unwind(AssertUnwindSafe(|| assess_pot(&studio, &pot))) {
+                let assess = || assess_taught(&studio, &self.lessons, &pot);
+                match catch_unwind(AssertUnwindSafe(assess)) {
                     Ok(Some(answer)) => self.take(answer),
                     Ok(None) => debug!("{pot}: nothing is known of it at {now}"),
                     Err(_) => warn!("{pot}: could not be assessed; its last answer is kept"),
