@@ -340,12 +340,12 @@ impl Lessons {
         let taught = lot.spread(&own);
         let mut means = beliefs.means();
         let mut covariance = beliefs.covariance();
-        for k in 0..N {
-            let Some(i) = beliefs.place(SHARED[k]) else { continue };
-            means[i] += taught.mean[k];
-            for l in 0..N {
-                let Some(j) = beliefs.place(SHARED[l]) else { continue };
-                covariance[(i, j)] = taught.covariance[(k, l)];
+        let places: Vec<(usize, usize)> =
+            (0..N).filter_map(|k| beliefs.place(SHARED[k]).map(|i| (k, i))).collect();
+        for (k, i) in &places {
+            means[*i] += taught.mean[*k];
+            for (l, j) in &places {
+                covariance[(*i, *j)] = taught.covariance[(*k, *l)];
             }
         }
         beliefs.become_of(&means, covariance);
