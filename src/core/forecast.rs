@@ -117,6 +117,43 @@ pub fn forecast(posterior: &Posterior, room: &Room, ask: &Ask) -> Forecast {
     Forecast { draws, times, coming }
 }
 
+/// Draws by which [`water_at`] goes; a multiple of the lanes.
+const FEW_DRAWS: usize = 16;
+
+/// Mean water of a pot at past times (s since it was made), before what was done just then: mean
+/// and standard deviation over some draws, kg/kg dry basis.
+pub fn water_at(posterior: &Posterior, times: &[f64], seed: u64) -> Vec<(f64, f64)> {
+    let mut rng = StdRng::seed_from_u64(seed);
+    let n = posterior.model.beliefs.len();
+    let root = posterior.root();
+    let mut values = vec![Vec::with_capacity(FEW_DRAWS); times.len()];
+    for batch in stratified(FEW_DRAWS, n, &mut rng).chunks(LANES) {
+        let sets: Vec<_> = batch.iter().map(|row| posterior.away(&root, row)).collect();
+        let drawn = posterior.draw(&sets);
+        for (values, t) in values.iter_mut().zip(times) {
+            // The last step that is over by then: what is done at its end comes after.
+            let spans = &posterior.model.spans;
+            let k = spans.partition_point(|s| s.to <= t + 1.0).max(1) - 1;
+            let link = drawn.departures.partition_point(|d| d.0 <= spans[k].to).max(1) - 1;
+            values.extend((0..batch.len()).map(|l| departed(&drawn, link, k, spans[k].to, l)));
+        }
+    }
+    let about = |values: &Vec<f64>| {
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        let square = values.iter().map(|v| (v - mean).powi(2)).sum::<f64>();
+        (mean, (square / (values.len() - 1) as f64).sqrt())
+    };
+    values.iter().map(about).collect()
+}
+
+/// Mean water of a lane at the end `t` of a past span, as the weights say it.
+fn departed(drawn: &Draws, link: usize, span: usize, t: f64, lane: usize) -> f64 {
+    let model = drawn.past.water[span][lane];
+    let dry = drawn.past.mass[span].1[lane] / (1.0 + model);
+    // A weight that no pot can have may ask for less than none.
+    (model + departure(&drawn.departures, link, t, lane) / dry).max(0.0)
+}
+
 /// Mean humidity of the last 24 hours at the end of each span, past and coming.
 struct Humidity {
     past: Vec<f64>,
@@ -268,11 +305,7 @@ impl Run<'_, '_> {
             }
             let mass = drawn.past.mass[k].1;
             let model = drawn.past.water[k];
-            let water: Lane = std::array::from_fn(|l| {
-                let dry = mass[l] / (1.0 + model[l]);
-                // A weight that no pot can have may ask for less than none.
-                (model[l] + departure(&drawn.departures, link, span.to, l) / dry).max(0.0)
-            });
+            let water: Lane = std::array::from_fn(|l| departed(drawn, link, k, span.to, l));
             for (l, d) in draws.iter_mut().enumerate() {
                 let dry = balance(physics.monolayer[l], self.humid.past[k]) + BONE_DRY_MEAN;
                 let (t, from) = held.map_or((span.from, physics.water[l]), |(t, w)| (t, w[l]));

@@ -23,16 +23,18 @@ pub mod room;
 pub mod sample;
 pub mod verdict;
 
-use crate::records::{Action, Air, Body, Pot, Studio, Weighings};
-use crate::units::Time;
+use crate::records::{Action, Air, Body, Pot, Studio, Verdict, Weighings};
+use crate::units::{Time, dry_from_wet};
 use forecast::{Band, Forecast};
 use handling::{Deed, History};
 use inference::lessons::{self, Lesson, Lessons};
 use inference::model::Model;
 use inference::posterior::Posterior;
-use inference::priors;
+use inference::priors::{self, Unknown};
 use report::{Evidence, Found, PotAnswer, Quantiles, Report, Story, Water};
 use room::Room;
+use sample::BagWater;
+use verdict::{Felt, FuzzyBand, HAND_SD, Limit};
 
 /// Trimming band where the body has none, dry basis: soft to firm leather-hard (from memory, trade;
 /// 19 to 14 % wet basis).
@@ -71,13 +73,29 @@ pub fn learn(studio: &Studio) -> Lessons {
 pub fn lesson(studio: &Studio, pot: &str) -> Option<Lesson> {
     let pot = &within_reason(studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?);
     let history = history(studio, pot);
-    if !lessons::may_teach(&history) {
+    let verdicts = verdicts(studio, pot);
+    if verdicts.is_empty() && !lessons::may_teach(&history) {
         return None;
     }
     let body = studio.bodies.get(&pot.body);
     let room = surroundings(studio, pot, history.now);
     let posterior = Posterior::new(Model::new(pot, body, &history, &room));
-    Lesson::new(pot, bag_given(body), &posterior)
+    let times: Vec<f64> = verdicts.iter().map(|(t, _)| *t).collect();
+    let water = forecast::water_at(&posterior, &times, seed(&pot.name));
+    let felt = verdicts.iter().zip(water);
+    let felt = felt.map(|((_, verdict), (water, sd))| Felt { verdict: *verdict, water, sd });
+    Lesson::new(pot, bag_given(body), &posterior, felt.collect())
+}
+
+/// What the hand said of a pot, with seconds since it was made.
+fn verdicts(studio: &Studio, pot: &Pot) -> Vec<(f64, Verdict)> {
+    let rows = studio.handling.get(&pot.name).into_iter().flatten();
+    let known = rows.filter(|row| row.time <= studio.at && row.time >= pot.made_at);
+    let said = known.filter_map(|row| match row.action {
+        Action::Verdict(verdict) => Some((row.time.since(pot.made_at), verdict)),
+        _ => None,
+    });
+    said.collect()
 }
 
 fn bag_given(body: Option<&Body>) -> bool {
@@ -91,11 +109,12 @@ fn tell(studio: &Studio, lessons: &Lessons, pot: &str, paths: bool) -> Option<Po
     let room = surroundings(studio, pot, history.now);
     let mut model = Model::new(pot, body, &history, &room);
     lessons.teach(pot, bag_given(body), &mut model.beliefs);
+    hear_samples(studio, pot, &mut model);
     if let Some(sibling) = pot.like.as_ref().and_then(|s| studio.pots.get(s)) {
         learn_from_sibling(studio, lessons, &within_reason(sibling), pot, &mut model);
     }
     let posterior = Posterior::new(model);
-    let (band, given) = band(body);
+    let (band, given) = band_of(lessons, &pot.body, body);
     let ask = forecast::Ask { band, seed: seed(&pot.name), paths };
     let forecast = forecast::forecast(&posterior, &room, &ask);
     let question = Question { pot, body, history: &history, room: &room, band, given };
@@ -157,6 +176,29 @@ fn learn_from_sibling(
     let posterior = Posterior::new(theirs);
     let balls_known = pot.ball_g.is_some() && sibling.ball_g.is_some();
     priors::like_sibling(&mut model.beliefs, balls_known, &posterior);
+}
+
+/// A dried sample of the pot's lot tells the water of its bag.
+fn hear_samples(studio: &Studio, pot: &Pot, model: &mut Model) {
+    let air = studio.air.get("").or_else(|| studio.air.values().next());
+    let lot = (pot.body.as_str(), pot.lot.as_deref());
+    let known = sample::bag_water(&studio.samples, lot, air, priors::monolayer());
+    if let Some(BagWater { wet, sd }) = known {
+        // d(w/(1 − w)) = dw/(1 − w)²
+        let dry_sd = sd / (1.0 - wet).powi(2);
+        model.beliefs.observe(Unknown::Bag, dry_from_wet(wet), dry_sd);
+    }
+}
+
+/// A body's trimming band as its potter gave it or as it is supposed, then moved by what the hand
+/// said of its pots; and whether it is anybody's word.
+pub fn band_of(lessons: &Lessons, name: &str, body: Option<&Body>) -> (Band, bool) {
+    let (band, given) = band(body);
+    let felt = lessons.felt(name);
+    let limit = if given { Limit::given } else { Limit::supposed };
+    let prior = FuzzyBand { from: limit(band.from), to: limit(band.to) };
+    let moved = verdict::learn(&prior, &felt, HAND_SD);
+    (Band { from: moved.from.mean, to: moved.to.mean }, given || !felt.is_empty())
 }
 
 fn band(body: Option<&Body>) -> (Band, bool) {

@@ -17,6 +17,7 @@
 use super::posterior::Posterior;
 use super::priors::{Beliefs, Spread, Unknown};
 use crate::core::handling::History;
+use crate::core::verdict::Felt;
 use crate::records::{Name, Pot};
 use crate::units::HOUR;
 use nalgebra::{DMatrix, DVector};
@@ -78,6 +79,14 @@ pub struct Lesson {
     pub body: Name,
     /// Its lot, where it was noted.
     pub lot: Option<Name>,
+    /// What the hand said of it, and its water then.
+    pub felt: Vec<Felt>,
+    /// What it teaches of pots; `None` while it is wet.
+    finished: Option<Finished>,
+}
+
+#[derive(Clone, PartialEq, Debug)]
+struct Finished {
     bag_given: bool,
     /// Inverse covariance of its likelihood, and that times its centre.
     said: Said,
@@ -147,8 +156,23 @@ impl Normal {
 }
 
 impl Lesson {
-    /// What a fitted pot says; `None` where it has no fit or is still too wet.
-    pub fn new(pot: &Pot, bag_given: bool, posterior: &Posterior) -> Option<Lesson> {
+    /// What a fitted pot says, and what the hand said of it; `None` where that is nothing.
+    pub fn new(
+        pot: &Pot,
+        bag_given: bool,
+        posterior: &Posterior,
+        felt: Vec<Felt>,
+    ) -> Option<Lesson> {
+        let finished = Finished::new(pot, bag_given, posterior);
+        let (body, lot) = (pot.body.clone(), pot.lot.clone());
+        let lesson = Lesson { pot: pot.name.clone(), body, lot, felt, finished };
+        (lesson.finished.is_some() || !lesson.felt.is_empty()).then_some(lesson)
+    }
+}
+
+impl Finished {
+    /// `None` where it has no fit or is still too wet.
+    fn new(pot: &Pot, bag_given: bool, posterior: &Posterior) -> Option<Finished> {
         posterior.fit.as_ref()?;
         if posterior.free_when_last_weighed()? > TAUGHT_BELOW {
             return None;
@@ -186,21 +210,25 @@ impl Lesson {
             let own = beliefs.place(SHARED[k]).map_or(whole, |i| beliefs.priors[i].sd);
             (own * own - whole * whole).max(0.0)
         });
-        Some(Lesson {
-            pot: pot.name.clone(),
-            body: pot.body.clone(),
-            lot: pot.lot.clone(),
-            bag_given,
-            said,
-            more,
-        })
+        Some(Finished { bag_given, said, more })
     }
+}
+
+/// A pot that teaches, with its place in the tree.
+#[derive(Clone, Debug)]
+struct Teacher {
+    pot: Name,
+    body: Name,
+    lot: Option<Name>,
+    told: Finished,
 }
 
 /// What all finished pots of a studio have said.
 #[derive(Clone, Default, Debug)]
 pub struct Lessons {
-    lessons: Vec<Lesson>,
+    teachers: Vec<Teacher>,
+    /// Bodies with what the hand said of their pots.
+    felt: Vec<(Name, Felt)>,
     /// How much less each counts for being odd.
     weights: Vec<f64>,
     /// Variance between the pots of a lot.
@@ -214,20 +242,26 @@ fn variances(level: fn(&Spread) -> f64, bag_given: bool) -> DVector<f64> {
 impl Lessons {
     /// Takes in what finished pots say and finds how much pots differ.
     pub fn new(lessons: Vec<Lesson>) -> Lessons {
+        let (mut teachers, mut felt) = (Vec::new(), Vec::new());
+        for Lesson { pot, body, lot, felt: its, finished } in lessons {
+            felt.extend(its.into_iter().map(|one| (body.clone(), one)));
+            teachers.extend(finished.map(|told| Teacher { pot, body, lot, told }));
+        }
         let prior = variances(|s| s.pot, true);
         let mut out = Lessons {
-            weights: vec![1.0; lessons.len()],
+            weights: vec![1.0; teachers.len()],
             between: prior.as_slice().to_vec(),
-            lessons,
+            teachers,
+            felt,
         };
-        for _ in 0..if out.lessons.len() > 1 { ROUNDS } else { 0 } {
+        for _ in 0..if out.teachers.len() > 1 { ROUNDS } else { 0 } {
             let departures: Vec<_> =
-                out.lessons.iter().map(|lesson| out.departure(lesson)).collect();
+                out.teachers.iter().map(|teacher| out.departure(teacher)).collect();
             let mut sum = SPREAD_WORTH * &prior;
             for (i, departure) in departures.iter().enumerate() {
                 let Some((mean, variance)) = departure else { continue };
-                let between = out.own(&out.lessons[i], 1.0);
-                let own = out.own(&out.lessons[i], out.weights[i]);
+                let between = out.own(&out.teachers[i], 1.0);
+                let own = out.own(&out.teachers[i], out.weights[i]);
                 let (mut far, mut told) = (0.0, 0.0);
                 // What is the lot's is no departure of a pot.
                 for k in (0..N).filter(|k| between[*k] > 0.0) {
@@ -239,7 +273,7 @@ impl Lessons {
                 out.weights[i] = out.weights[i].clamp(1e-6, 1.0);
                 sum += (mean.map(|m| m * m) + variance) * out.weights[i];
             }
-            let count = SPREAD_WORTH + out.lessons.len() as f64;
+            let count = SPREAD_WORTH + out.teachers.len() as f64;
             out.between = (sum / count).as_slice().to_vec();
         }
         out
@@ -247,17 +281,22 @@ impl Lessons {
 
     /// How many pots of a body have taught.
     pub fn count(&self, body: &str) -> usize {
-        self.lessons.iter().filter(|l| l.body == body).count()
+        self.teachers.iter().filter(|l| l.body == body).count()
+    }
+
+    /// What the hand said of pots of a body.
+    pub fn felt(&self, body: &str) -> Vec<Felt> {
+        self.felt.iter().filter(|(of, _)| of == body).map(|(_, felt)| *felt).collect()
     }
 
     /// Whether there is anything to teach a pot but its own words.
     pub fn is_empty_but_for(&self, pot: &str) -> bool {
-        self.lessons.iter().all(|l| l.pot == pot)
+        self.teachers.iter().all(|l| l.pot == pot)
     }
 
     /// Variance of a pot within its lot.
-    fn own(&self, lesson: &Lesson, weight: f64) -> DVector<f64> {
-        DVector::from_fn(N, |k, _| (self.between[k] + lesson.more[k]) / weight)
+    fn own(&self, teacher: &Teacher, weight: f64) -> DVector<f64> {
+        DVector::from_fn(N, |k, _| (self.between[k] + teacher.told.more[k]) / weight)
     }
 
     /// What a lot must be, but for one pot: down the tree from the studio.
@@ -271,21 +310,22 @@ impl Lessons {
         let mut elsewhere = Said::nothing();
         let mut of_body = Said::nothing();
         let mut of_lot = Said::nothing();
-        let mut lots: Vec<(&Lesson, Said)> = Vec::new();
-        for (i, lesson) in self.lessons.iter().enumerate().filter(|(_, l)| l.pot != pot) {
-            let said = lesson.said.through(&self.own(lesson, self.weights[i]))?;
-            match lots.iter_mut().find(|(l, _)| (&l.body, &l.lot) == (&lesson.body, &lesson.lot)) {
+        let mut lots: Vec<(&Teacher, Said)> = Vec::new();
+        for (i, teacher) in self.teachers.iter().enumerate().filter(|(_, l)| l.pot != pot) {
+            let said = teacher.told.said.through(&self.own(teacher, self.weights[i]))?;
+            match lots.iter_mut().find(|(l, _)| (&l.body, &l.lot) == (&teacher.body, &teacher.lot))
+            {
                 Some((_, all)) => all.add(&said),
-                None => lots.push((lesson, said)),
+                None => lots.push((teacher, said)),
             }
         }
-        let mut bodies: Vec<(&Lesson, Said)> = Vec::new();
+        let mut bodies: Vec<(&Teacher, Said)> = Vec::new();
         for (of, said) in lots {
             if of.body == body && of.lot.as_ref() == lot {
                 of_lot.add(&said);
                 continue;
             }
-            let said = said.through(&variances(|s| s.lot, of.bag_given))?;
+            let said = said.through(&variances(|s| s.lot, of.told.bag_given))?;
             if of.body == body {
                 of_body.add(&said);
                 continue;
@@ -296,7 +336,7 @@ impl Lessons {
             }
         }
         for (of, said) in bodies {
-            elsewhere.add(&said.through(&variances(|s| s.body, of.bag_given))?);
+            elsewhere.add(&said.through(&variances(|s| s.body, of.told.bag_given))?);
         }
         Normal::known()
             .spread(&variances(|s| s.studio, bag_given))
@@ -308,14 +348,18 @@ impl Lessons {
     }
 
     /// How far a pot departs from what the others make of its lot: mean and variance.
-    fn departure(&self, lesson: &Lesson) -> Option<(DVector<f64>, DVector<f64>)> {
-        let i = self.lessons.iter().position(|l| l.pot == lesson.pot)?;
-        let lot =
-            self.lot_without(&lesson.pot, &lesson.body, lesson.lot.as_ref(), lesson.bag_given)?;
-        let own = self.own(lesson, self.weights[i]);
+    fn departure(&self, teacher: &Teacher) -> Option<(DVector<f64>, DVector<f64>)> {
+        let i = self.teachers.iter().position(|l| l.pot == teacher.pot)?;
+        let lot = self.lot_without(
+            &teacher.pot,
+            &teacher.body,
+            teacher.lot.as_ref(),
+            teacher.told.bag_given,
+        )?;
+        let own = self.own(teacher, self.weights[i]);
         let own_matrix = DMatrix::from_diagonal(&own);
         let before = lot.clone().spread(&own);
-        let after = before.clone().told(&lesson.said)?;
+        let after = before.clone().told(&teacher.told.said)?;
         // Of the whole departure from the others' centre, the pot's own share.
         let share = &own_matrix * before.covariance.clone().cholesky()?.inverse();
         let mean = &share * (after.mean - lot.mean);
@@ -368,9 +412,8 @@ mod tests {
             pot: name.into(),
             body: body.into(),
             lot: lot.map(Into::into),
-            bag_given: true,
-            said,
-            more: DVector::zeros(N),
+            felt: Vec::new(),
+            finished: Some(Finished { bag_given: true, said, more: DVector::zeros(N) }),
         }
     }
 
@@ -442,9 +485,10 @@ mod tests {
         // The bag is what lots differ in.
         let say = |name: &str, lot: &str, departure: f64| {
             let mut lesson = says(name, "stoneware", Some(lot), 0.0, 1.0);
-            lesson.said = Said::nothing();
-            lesson.said.information[(2, 2)] = 1e8;
-            lesson.said.vector[2] = departure * 1e8;
+            let mut said = Said::nothing();
+            said.information[(2, 2)] = 1e8;
+            said.vector[2] = departure * 1e8;
+            lesson.finished = Some(Finished { bag_given: true, said, more: DVector::zeros(N) });
             lesson
         };
         let lessons = Lessons::new(vec![say("a", "spring", 0.012), say("b", "spring", 0.012)]);
@@ -479,7 +523,7 @@ mod tests {
             }
             let fitted = Model::new(&pot(), Some(&body()), &weighed, &room);
             let dry_g = past.physics.dry_g[0];
-            Lesson::new(&pot(), true, &Posterior::new(fitted)).map(|l| (l, dry_g, model.beliefs))
+            Finished::new(&pot(), true, &Posterior::new(fitted)).map(|l| (l, dry_g, model.beliefs))
         };
         assert!(lesson(16.0).is_none());
         let (lesson, dry_g, beliefs) = lesson(200.0).unwrap();

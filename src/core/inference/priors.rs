@@ -155,6 +155,11 @@ impl Spread {
     }
 }
 
+/// What is known of the monolayer beforehand: kg/kg dry basis, and the deviation of its logarithm.
+pub fn monolayer() -> (f64, f64) {
+    (MONOLAYER, Spread::of(Unknown::Monolayer, true).unwrap_or_default().whole())
+}
+
 /// Water of the bag as it is known, kg/kg dry basis.
 pub fn bag_water_dry(body: Option<&Body>) -> f64 {
     dry_from_wet(body.and_then(|b| b.bag_water_wet).unwrap_or(BAG_WATER_WET.0))
@@ -227,6 +232,17 @@ impl Beliefs {
     /// Covariance of the beliefs, on the unknowns' own scales.
     pub fn covariance(&self) -> DMatrix<f64> {
         &self.root * self.root.transpose()
+    }
+
+    /// Learns of one unknown by a measurement of it with this standard deviation, on its own scale:
+    /// what was open together with it moves too (Kalman).
+    pub fn observe(&mut self, unknown: Unknown, value: f64, sd: f64) {
+        let Some(i) = self.place(unknown) else { return };
+        let covariance = self.covariance();
+        let column = covariance.column(i).into_owned();
+        let gain = &column / (column[i] + sd * sd);
+        let means = self.means() + &gain * (value - self.priors[i].mean);
+        self.become_of(&means, &covariance - &gain * column.transpose());
     }
 
     /// Takes on other means and another covariance; one that is none leaves all as it was.
