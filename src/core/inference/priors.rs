@@ -149,7 +149,7 @@ impl Spread {
             Unknown::Shared => of(1.0, 0.3, 0.0, 0.6),
             Unknown::BaseShare => of(0.1, 0.0, 0.0, 0.23),
             Unknown::Diffusivity => of(0.2, 0.6, 0.0, 0.25),
-            Unknown::Monolayer => of(0.0, 0.44, 0.0, 0.08),
+            Unknown::Monolayer => of(0.0, 0.43, 0.0, 0.12),
             Unknown::Trimmed(_) | Unknown::Attached(_) | Unknown::Wetted(_) => return None,
         })
     }
