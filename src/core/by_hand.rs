@@ -1,6 +1,7 @@
 //! For the tests of the core: a pot made by hand, in a steady room. All of it is invented.
 
 use super::handling::History;
+use super::inference::model::Model;
 use super::room::Room;
 use crate::records::{Action, Air, Body, HandlingRow, Point, Pot, Weighings};
 use crate::units::{HOUR, Time};
@@ -58,4 +59,15 @@ pub fn room(temperature: f64, humidity: f64, last: f64, now: f64) -> Room {
     };
     let air = Air { temperature: series(temperature), humidity: series(humidity) };
     Room::new(&[(f64::NEG_INFINITY, Some(&air))], MADE, now * HOUR)
+}
+
+/// Hours and weights (g) of a pot of the model's own making in a steady room, up to some hours; its
+/// dry clay, g. It is off the middle of its priors in all.
+pub fn dried(hours: f64) -> (Vec<(f64, f64)>, f64) {
+    let (history, room) = (history(&pot(), &[], &[], hours), room(20.0, 0.5, hours, hours));
+    let model = Model::new(&pot(), Some(&body()), &history, &room);
+    let truth = (0..model.beliefs.len()).map(|i| [1.0, -0.8][i % 2]).collect();
+    let past = model.past(&[truth]);
+    let ends = model.spans.iter().map(|span| span.to / HOUR);
+    (ends.zip(past.mass.iter().map(|m| m.1[0])).collect(), past.physics.dry_g[0])
 }

@@ -17,6 +17,7 @@ pub mod drying;
 pub mod forecast;
 pub mod handling;
 pub mod inference;
+pub mod learnt;
 pub mod readiness;
 pub mod report;
 pub mod room;
@@ -192,13 +193,17 @@ fn hear_samples(studio: &Studio, pot: &Pot, model: &mut Model) {
 
 /// A body's trimming band as its potter gave it or as it is supposed, then moved by what the hand
 /// said of its pots; and whether it is anybody's word.
-pub fn band_of(lessons: &Lessons, name: &str, body: Option<&Body>) -> (Band, bool) {
+fn fuzzy_band_of(lessons: &Lessons, name: &str, body: Option<&Body>) -> (FuzzyBand, bool) {
     let (band, given) = band(body);
     let felt = lessons.felt(name);
     let limit = if given { Limit::given } else { Limit::supposed };
     let prior = FuzzyBand { from: limit(band.from), to: limit(band.to) };
-    let moved = verdict::learn(&prior, &felt, HAND_SD);
-    (Band { from: moved.from.mean, to: moved.to.mean }, given || !felt.is_empty())
+    (verdict::learn(&prior, &felt, HAND_SD), given || !felt.is_empty())
+}
+
+fn band_of(lessons: &Lessons, name: &str, body: Option<&Body>) -> (Band, bool) {
+    let (band, given) = fuzzy_band_of(lessons, name, body);
+    (Band { from: band.from.mean, to: band.to.mean }, given)
 }
 
 fn band(body: Option<&Body>) -> (Band, bool) {

@@ -15,7 +15,7 @@
 //! 73, bounds the pull of one value): an odd pot does not spoil the body.
 
 use super::posterior::Posterior;
-use super::priors::{Beliefs, Spread, Unknown};
+use super::priors::{self, Beliefs, Spread, Unknown};
 use crate::core::handling::History;
 use crate::core::verdict::Felt;
 use crate::records::{Name, Pot};
@@ -223,6 +223,9 @@ struct Teacher {
     told: Finished,
 }
 
+/// Unknowns that pots share, each with its value on its own scale and its standard deviation.
+pub type Expected = Vec<(Unknown, f64, f64)>;
+
 /// What all finished pots of a studio have said.
 #[derive(Clone, Default, Debug)]
 pub struct Lessons {
@@ -368,6 +371,26 @@ impl Lessons {
         Some((mean, variance.map(|v| v.max(0.0))))
     }
 
+    /// What a new pot of a body has to expect: for each unknown that pots share its value on its
+    /// own scale and its standard deviation.
+    pub fn expect(&self, body: &str, lot: Option<&Name>, bag: f64, bag_given: bool) -> Expected {
+        let own = DVector::from_column_slice(&self.between);
+        let level = |level| variances(level, bag_given);
+        let untaught = || Normal::known().spread(&level(|s| s.whole()));
+        let taught = match self.teachers.is_empty() {
+            true => untaught(),
+            false => self
+                .lot_without("", body, lot, bag_given)
+                .map_or_else(untaught, |of_lot| of_lot.spread(&own)),
+        };
+        let one = |k: usize| {
+            let unknown = SHARED[k];
+            let mean = priors::usual(unknown, bag) + taught.mean[k];
+            (unknown, mean, taught.covariance[(k, k)].sqrt())
+        };
+        (0..N).map(one).collect()
+    }
+
     /// Makes of a pot's beliefs what the studio's finished pots teach; itself it is not asked.
     pub fn teach(&self, pot: &Pot, bag_given: bool, beliefs: &mut Beliefs) {
         if self.is_empty_but_for(&pot.name) {
@@ -399,9 +422,8 @@ impl Lessons {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::core::by_hand::{body, history, pot, room};
+    use crate::core::by_hand::{body, dried, history, pot, room};
     use crate::core::inference::model::Model;
-    use crate::core::inference::priors;
 
     /// A lesson that says exactly this of the conductance and of nothing else.
     fn says(name: &str, body: &str, lot: Option<&str>, departure: f64, sd: f64) -> Lesson {
@@ -511,19 +533,14 @@ mod tests {
     fn a_finished_pot_speaks_and_a_wet_one_does_not() {
         let lesson = |hours: f64| {
             let room = room(20.0, 0.5, hours, hours);
-            let bare = history(&pot(), &[], &[], hours);
-            let model = Model::new(&pot(), Some(&body()), &bare, &room);
-            let truth: Vec<f64> = (0..model.beliefs.len()).map(|i| [1.0, -0.8][i % 2]).collect();
-            let past = model.past(std::slice::from_ref(&truth));
-            let weights: Vec<_> =
-                model.spans.iter().zip(&past.mass).map(|(s, m)| (s.to / HOUR, m.1[0])).collect();
+            let (weights, dry_g) = dried(hours);
             let weighed = history(&pot(), &[], &weights, hours);
             if !may_teach(&weighed) {
                 return None;
             }
             let fitted = Model::new(&pot(), Some(&body()), &weighed, &room);
-            let dry_g = past.physics.dry_g[0];
-            Finished::new(&pot(), true, &Posterior::new(fitted)).map(|l| (l, dry_g, model.beliefs))
+            let beliefs = fitted.beliefs.clone();
+            Finished::new(&pot(), true, &Posterior::new(fitted)).map(|l| (l, dry_g, beliefs))
         };
         assert!(lesson(16.0).is_none());
         let (lesson, dry_g, beliefs) = lesson(200.0).unwrap();

@@ -256,6 +256,28 @@ impl Beliefs {
     }
 }
 
+/// Where an unknown that pots share lies beforehand, on its own scale. `bag`: water of the clay as
+/// it is known, kg/kg dry basis.
+pub fn usual(unknown: Unknown, bag: f64) -> f64 {
+    match unknown {
+        Unknown::Kept => (1.0 - SLIP_LOST).ln(),
+        Unknown::Throwing => THROWING_WATER,
+        Unknown::Bag => bag,
+        Unknown::Conductance => CONDUCTANCE.ln(),
+        Unknown::Covering(cover) => COVERS[cover].ln(),
+        Unknown::BaseInside => BASE_INSIDE.ln(),
+        Unknown::BaseFlipped => BASE_FLIPPED.ln(),
+        Unknown::BaseShare => logit(BASE_SHARE),
+        Unknown::WallFlipped => WALL_FLIPPED.ln(),
+        Unknown::Shared => logit(SHARED),
+        Unknown::Diffusivity => DIFFUSIVITY.ln(),
+        Unknown::Monolayer => MONOLAYER.ln(),
+        Unknown::Trimmed(_) => logit(TRIMMED.0),
+        Unknown::Attached(_) => ATTACHED_G.0.ln(),
+        Unknown::Wetted(_) => 0.0,
+    }
+}
+
 /// All unknowns of a pot with what is known of them beforehand.
 pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Beliefs {
     let bag_given = body.is_some_and(|b| b.bag_water_wet.is_some());
@@ -272,28 +294,28 @@ pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Beliefs {
     };
     let ((_, wall_given), (_, base_given)) = thickness(pot);
     let if_guessed = |given: bool, sd: f64| if given { 0.0 } else { sd };
-    let prior = |unknown: Unknown, mean: f64, more: f64| {
+    let prior = |unknown: Unknown, more: f64| {
         let sd = Spread::of(unknown, bag_given).unwrap_or_default().whole().hypot(more);
-        Prior { unknown, mean, sd }
+        Prior { unknown, mean: usual(unknown, bag), sd }
     };
     let mut priors = vec![
-        prior(Unknown::Kept, kept.ln(), ball_sd),
-        prior(Unknown::Throwing, THROWING_WATER, 0.0),
-        prior(Unknown::Bag, bag, 0.0),
-        prior(Unknown::Conductance, CONDUCTANCE.ln(), if_guessed(wall_given, 0.3)),
-        prior(Unknown::BaseInside, BASE_INSIDE.ln(), if_guessed(base_given, 0.3)),
-        prior(Unknown::BaseShare, logit(BASE_SHARE), 0.0),
-        prior(Unknown::Shared, logit(SHARED), 0.0),
-        prior(Unknown::Diffusivity, DIFFUSIVITY.ln(), if_guessed(base_given, 0.5)),
-        prior(Unknown::Monolayer, MONOLAYER.ln(), 0.0),
+        prior(Unknown::Kept, ball_sd),
+        prior(Unknown::Throwing, 0.0),
+        prior(Unknown::Bag, 0.0),
+        prior(Unknown::Conductance, if_guessed(wall_given, 0.3)),
+        prior(Unknown::BaseInside, if_guessed(base_given, 0.3)),
+        prior(Unknown::BaseShare, 0.0),
+        prior(Unknown::Shared, 0.0),
+        prior(Unknown::Diffusivity, if_guessed(base_given, 0.5)),
+        prior(Unknown::Monolayer, 0.0),
     ];
     if history.keeping.iter().any(|k| k.flipped) || !history.trimmed {
-        priors.push(prior(Unknown::BaseFlipped, BASE_FLIPPED.ln(), 0.0));
-        priors.push(prior(Unknown::WallFlipped, WALL_FLIPPED.ln(), 0.0));
+        priors.push(prior(Unknown::BaseFlipped, 0.0));
+        priors.push(prior(Unknown::WallFlipped, 0.0));
     }
     for (i, cover) in Cover::ALL.into_iter().enumerate().skip(1) {
         if history.keeping.iter().any(|k| k.cover == cover) {
-            priors.push(prior(Unknown::Covering(i), COVERS[i].ln(), 0.0));
+            priors.push(prior(Unknown::Covering(i), 0.0));
         }
     }
     let own = |unknown: Unknown, mean: f64, sd: f64| Prior { unknown, mean, sd };
@@ -302,11 +324,13 @@ pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Beliefs {
             Deed::Trim => match event.step {
                 // Foot shavings are wetter than the pot, and it dried meanwhile.
                 Some(step) => own(Unknown::Trimmed(i), logit(step.clamp(0.01, 0.6)), 0.15),
-                None => own(Unknown::Trimmed(i), logit(TRIMMED.0), TRIMMED.1),
+                None => own(Unknown::Trimmed(i), usual(Unknown::Trimmed(i), bag), TRIMMED.1),
             },
             // Weighed clay is known to about a gram in twenty.
             Deed::Attach(Some(g)) => own(Unknown::Attached(i), g.clamp(0.5, 1e6).ln(), 0.05),
-            Deed::Attach(None) => own(Unknown::Attached(i), ATTACHED_G.0.ln(), ATTACHED_G.1),
+            Deed::Attach(None) => {
+                own(Unknown::Attached(i), usual(Unknown::Attached(i), bag), ATTACHED_G.1)
+            }
             Deed::Wet => own(Unknown::Wetted(i), WETTED, WETTED),
             Deed::Sponge => own(Unknown::Wetted(i), -WETTED, WETTED),
         });
