@@ -171,8 +171,10 @@ impl History {
     /// Sets lifts and knocks aside and finds trims.
     fn check_trace(&mut self, ball: Option<f64>) {
         let full = reference(&self.weights, ball).unwrap_or(f64::INFINITY);
+        // A pot that is weighed once a day has dried much by its third weight: its ball is the most.
+        let most = (1.15 * full.max(ball.unwrap_or(0.0))).min(HEAVIEST);
         for w in &mut self.weights {
-            w.used = w.g > 0.3 * full && w.g < 1.15 * full && w.g < HEAVIEST;
+            w.used = w.g > 0.3 * full && w.g < most;
         }
         let mut i = 0;
         let mut trail: Vec<Weight> = Vec::new();
