@@ -171,7 +171,7 @@ impl History {
     /// Sets lifts and knocks aside and finds trims.
     fn check_trace(&mut self, ball: Option<f64>) {
         let full = reference(&self.weights, ball).unwrap_or(f64::INFINITY);
-        // A pot that is weighed once a day has dried much by its third weight: its ball is the most.
+        // By the third day's weight a pot has lost much: what it may weigh is its ball's word.
         let most = (1.15 * full.max(ball.unwrap_or(0.0))).min(HEAVIEST);
         for w in &mut self.weights {
             w.used = w.g > 0.3 * full && w.g < most;

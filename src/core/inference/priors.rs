@@ -273,8 +273,8 @@ impl Beliefs {
     }
 }
 
-/// What a guessed thickness leaves open, beyond what is open anyway: half as thick or twice as thick
-/// is nothing rare, and a thickness enters the rate once and the way through the clay squared.
+/// What a guessed thickness leaves open, beyond what is open anyway: half as thick or twice as
+/// thick is nothing rare, and thickness enters the rate once and the way through the clay squared.
 const GUESSED_RATE: f64 = 0.5;
 const GUESSED_WAY: f64 = 1.2;
 const GUESSED_INSIDE: f64 = 0.3;
