@@ -9,7 +9,9 @@
 //! drying     one pot forward in time ─┘              (air, clay beneath)   quantiles   calls
 //! ```
 
+pub mod additions;
 pub mod air;
+pub mod blend;
 #[cfg(test)]
 mod by_hand;
 pub mod clay;
