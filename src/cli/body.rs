@@ -2,8 +2,9 @@
 
 use super::completions;
 use super::names::{list, suggestion};
+use super::sample;
 use super::screen;
-use super::words::printable;
+use super::words::{Words, printable};
 use super::{Context, REFUSED};
 use crate::records::Body;
 use crate::store::{Clash, DATABASE, Store, rules};
@@ -21,6 +22,8 @@ pub struct Args {
 enum Command {
     /// Add a clay body, or change one; makes the studio when it is not there
     Add(Add),
+    /// Weigh a sample of the clay, wet and as it dries: fixes the water of its bag
+    Sample(Box<sample::Args>),
     /// List the bodies
     List,
     /// Show one body and its pots
@@ -59,8 +62,13 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
             rules::name("body", &add.body)?;
             self::add(add, &mut open_or_create(context)?)
         }
+        Command::Sample(args) => sample::run(*args, context),
         Command::List => list_all(&context.open()?),
-        Command::Show { body } => show(&body, &context.open()?),
+        Command::Show { body } => {
+            let store = context.open()?;
+            let words = context.words(store.settings(), None)?;
+            show(&body, &store, &words)
+        }
     }
 }
 
@@ -75,7 +83,7 @@ fn open_or_create(context: &Context) -> anyhow::Result<Store> {
 }
 
 /// `22`, `22.5%`: a fraction.
-fn percent(text: &str) -> Result<f64, String> {
+pub(super) fn percent(text: &str) -> Result<f64, String> {
     let number = text.trim().trim_end_matches('%').trim_end();
     match number.parse::<f64>() {
         Ok(value) if value > 0.0 && value < 1.0 => {
@@ -149,7 +157,7 @@ fn band(body: &Body) -> String {
 }
 
 /// A percentage as it was given: `22%`, `28.2%`.
-fn exact(fraction: f64) -> String {
+pub(super) fn exact(fraction: f64) -> String {
     let tenths = (1000.0 * fraction).round() / 10.0;
     format!("{tenths}%")
 }
@@ -175,7 +183,7 @@ fn list_all(store: &Store) -> anyhow::Result<ExitCode> {
     screen::print(&screen::columns(&header, rows.collect()))
 }
 
-fn show(name: &str, store: &Store) -> anyhow::Result<ExitCode> {
+fn show(name: &str, store: &Store, words: &Words) -> anyhow::Result<ExitCode> {
     let bodies = store.bodies()?;
     let Some(body) = bodies.iter().find(|body| body.name == name) else {
         let known = bodies.iter().map(|body| body.name.as_str());
@@ -185,5 +193,8 @@ fn show(name: &str, store: &Store) -> anyhow::Result<ExitCode> {
     let pots = store.pots()?.into_iter().filter(|pot| pot.body == name).map(|pot| pot.name);
     let pots = list(pots.collect::<Vec<_>>());
     let pots = if pots.is_empty() { "none" } else { &pots };
-    screen::say(&format!("{}: {}.\nPots: {pots}", printable(name), facts(body)))
+    let mut lines = vec![format!("{}: {}.", printable(name), facts(body))];
+    lines.extend(sample::lines(store, name, words)?);
+    lines.push(format!("Pots: {pots}"));
+    screen::say(&lines.join("\n"))
 }

@@ -17,6 +17,7 @@ pub mod plot;
 pub mod pot;
 pub mod ready;
 pub mod report;
+pub mod sample;
 pub mod screen;
 pub mod simulate;
 pub mod watch;
@@ -146,7 +147,7 @@ pub fn say_error(error: &anyhow::Error) {
 /// All commands, in the order of the help.
 #[derive(clap::Subcommand, Debug)]
 pub enum Command {
-    /// Clay bodies: add, list, show
+    /// Clay bodies: add, sample, list, show
     Body(body::Args),
     /// Pots: add, list, show
     Pot(pot::Args),

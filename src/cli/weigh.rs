@@ -108,10 +108,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
 /// since that is what people read and type. A weight that is not there is noted anew.
 fn corrected(args: &Args, store: &Store, time: Time, words: &Words) -> anyhow::Result<Time> {
     let span = match &args.at {
-        Some(_) => {
-            let minute = Time::from_seconds((time.seconds() / 60.0).floor() * 60.0);
-            (minute, minute.plus(60.0))
-        }
+        Some(_) => minute_of(time),
         None => (time.plus(-HOUR), time.plus(1.0)),
     };
     let typed = store.weighings_by(BENCH, &args.pot, span)?;
@@ -128,6 +125,12 @@ fn corrected(args: &Args, store: &Store, time: Time, words: &Words) -> anyhow::R
             words.typed_time(time)
         ),
     }
+}
+
+/// The minute that a time lies in, from and to before.
+pub(super) fn minute_of(time: Time) -> (Time, Time) {
+    let minute = Time::from_seconds((time.seconds() / 60.0).floor() * 60.0);
+    (minute, minute.plus(60.0))
 }
 
 /// What a weight says of the clay on the scale.
@@ -231,7 +234,7 @@ fn typed(args: &Args, words: &Words) -> anyhow::Result<Reading> {
 }
 
 /// A time that has been.
-fn past(text: &str, words: &Words) -> anyhow::Result<Time> {
+pub(super) fn past(text: &str, words: &Words) -> anyhow::Result<Time> {
     let when = when::parse(text, words.now, &words.zone, Lean::Past)?;
     if let Some(remark) = when.remark {
         screen::complain(&remark);

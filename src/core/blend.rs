@@ -119,9 +119,7 @@ pub fn bag_water(studio: &Studio, body: &str, lot: Option<&str>) -> BagWater {
 }
 
 fn water_of(studio: &Studio, body: &str, lot: Option<&str>, deep: usize) -> BagWater {
-    let air = studio.air.get("");
-    let sampled = sample::bag_water(&studio.samples, (body, lot), air, sample::MONOLAYER);
-    if let Some(sampled) = sampled {
+    if let Some(sampled) = sample::of_lot(studio, body, lot) {
         return sampled;
     }
     let said = sample::written(studio.bodies.get(body));
