@@ -17,10 +17,15 @@ pub fn report(studio: &Studio) -> Report {
     Report { at: studio.at, pots: of_pots(studio, &names) }
 }
 
+/// What the studio's finished pots teach.
+pub fn lessons(studio: &Studio) -> Lessons {
+    let all: Vec<&Name> = studio.pots.keys().collect();
+    Lessons::new(on_all_cores(&all, |name| lesson(studio, name)))
+}
+
 /// What is known about some of its pots, in the order given.
 pub fn of_pots(studio: &Studio, names: &[&Name]) -> Vec<PotAnswer> {
-    let all: Vec<&Name> = studio.pots.keys().collect();
-    let lessons = Lessons::new(on_all_cores(&all, |name| lesson(studio, name)));
+    let lessons = lessons(studio);
     on_all_cores(names, |name| assess_taught(studio, &lessons, name))
 }
 

@@ -6,7 +6,9 @@
 
 use std::fs;
 use std::path::Path;
+use warecast::core::learnt::{Fact, Learnt};
 use warecast::core::report::*;
+use warecast::core::verdict::{FuzzyBand, Limit};
 use warecast::plot::{self, Look, PlotError};
 use warecast::records::Cover;
 use warecast::units::Time;
@@ -283,6 +285,66 @@ fn odd_values_never_break_the_picture() {
         let svg = plot::svg(&answer, &look(10.0)).unwrap();
         assert!(has(&texts(&svg), "jar") && !svg.contains("NaN"), "case {i}");
     }
+}
+
+/// What a body is said to have taught; the numbers are invented.
+fn learnt() -> Learnt {
+    let q = |p10, p50, p90| Quantiles { p10, p50, p90 };
+    let limit = |mean, sd| Limit { mean, sd };
+    Learnt {
+        pots: 6,
+        verdicts: 2,
+        facts: vec![
+            (Fact::SlipLost, q(0.02, 0.032, 0.045), q(0.025, 0.03, 0.036)),
+            (Fact::BagWater, q(0.20, 0.22, 0.24), q(0.217, 0.219, 0.221)),
+            (Fact::OpenRate, q(0.6, 1.0, 1.6), q(1.1, 1.2, 1.3)),
+            (Fact::UnderCover(Cover::Wrapped), q(0.03, 0.05, 0.1), q(0.03, 0.05, 0.1)),
+        ],
+        band_given: true,
+        band_before: FuzzyBand { from: limit(0.24, 0.01), to: limit(0.16, 0.01) },
+        band: FuzzyBand { from: limit(0.232, 0.006), to: limit(0.16, 0.01) },
+    }
+}
+
+#[test]
+fn the_picture_of_a_body_says_before_and_now_in_words() {
+    let svg = plot::svg_learnt("tide & <dune>", &learnt(), &look(24.0)).unwrap();
+    let texts = texts(&svg);
+    for words in [
+        "tide & <dune>",
+        "learnt from 6 finished pots and 2 verdicts of the hand",
+        "water of the bag",
+        "of the wet clay",
+        "before 22.0% (20.0–24.0)",
+        "now 21.90% (21.70–22.10)",
+        "now 1.20 × (1.10–1.30)",
+        "dries wrapped",
+        "trimming from",
+        "before 24.0% (22.7–25.3)",
+    ] {
+        assert!(has(&texts, words), "{words}: {texts:?}");
+    }
+    let greys = Look { greys: true, ..look(24.0) };
+    let svg = plot::svg_learnt("tide", &learnt(), &greys).unwrap();
+    let colours = svg.match_indices("=\"#").map(|(at, _)| &svg[at + 3..at + 9]);
+    assert!(colours.clone().count() > 20);
+    for colour in colours {
+        assert!(colour[..2] == colour[2..4] && colour[2..4] == colour[4..], "{colour}");
+    }
+}
+
+#[test]
+fn odd_lessons_never_break_the_picture() {
+    for odd in [f64::NAN, f64::INFINITY, -1e300, 0.0] {
+        let mut learnt = learnt();
+        learnt.facts[0].2 = Quantiles { p10: odd, p50: odd, p90: odd };
+        learnt.facts[1].1.p90 = odd;
+        learnt.band.to.sd = odd;
+        let svg = plot::svg_learnt("tide", &learnt, &look(24.0)).unwrap();
+        assert!(!svg.contains("NaN") && has(&texts(&svg), "trimming from"), "{odd}");
+    }
+    let nothing = Learnt { facts: vec![], ..learnt() };
+    assert!(plot::svg_learnt("tide", &nothing, &look(24.0)).is_ok());
 }
 
 #[test]

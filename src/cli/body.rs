@@ -1,14 +1,17 @@
 //! `body`: the clay bodies of the studio.
 
 use super::completions;
+use super::learnt;
 use super::names::{list, suggestion};
+use super::report::looking_at;
 use super::sample;
 use super::screen;
-use super::words::{Words, printable};
+use super::words::printable;
 use super::{Context, REFUSED};
 use crate::records::Body;
 use crate::store::{Clash, DATABASE, Store, rules};
 use crate::units;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// Subcommands of `body`.
@@ -26,12 +29,26 @@ enum Command {
     Sample(Box<sample::Args>),
     /// List the bodies
     List,
-    /// Show one body and its pots
-    Show {
-        /// The body
-        #[arg(add = completions::bodies())]
-        body: String,
-    },
+    /// Show one body: what is known of it, what its finished pots have taught, and its pots
+    Show(Show),
+}
+
+/// What was learnt is told before any pot of this studio taught, and now.
+#[derive(clap::Args, Debug)]
+struct Show {
+    /// The body
+    #[arg(add = completions::bodies())]
+    body: String,
+    /// Draw what was learnt into this file, ending in .svg or .png
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Overwrite the file if it exists
+    #[arg(long, requires = "output")]
+    force: bool,
+    /// As it would have been at that time (18:25, yesterday 9:10, 2031-04-02 18:25 …)
+    /// [default: now]
+    #[arg(long, value_name = "WHEN")]
+    at: Option<String>,
 }
 
 /// Water is given on two bases, and each option says which: the WET basis is water ÷ (water + dry
@@ -64,11 +81,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         }
         Command::Sample(args) => sample::run(*args, context),
         Command::List => list_all(&context.open()?),
-        Command::Show { body } => {
-            let store = context.open()?;
-            let words = context.words(store.settings(), None)?;
-            show(&body, &store, &words)
-        }
+        Command::Show(args) => show(&args, context),
     }
 }
 
@@ -183,18 +196,26 @@ fn list_all(store: &Store) -> anyhow::Result<ExitCode> {
     screen::print(&screen::columns(&header, rows.collect()))
 }
 
-fn show(name: &str, store: &Store, words: &Words) -> anyhow::Result<ExitCode> {
-    let bodies = store.bodies()?;
-    let Some(body) = bodies.iter().find(|body| body.name == name) else {
-        let known = bodies.iter().map(|body| body.name.as_str());
+fn show(args: &Show, context: &Context) -> anyhow::Result<ExitCode> {
+    let store = context.open()?;
+    let words = looking_at(args.at.as_deref(), context, store.settings())?;
+    let studio = store.studio(words.now)?;
+    let name = args.body.as_str();
+    let Some(body) = studio.bodies.get(name) else {
+        let known = studio.bodies.keys().map(String::as_str);
         let hint = suggestion(name, known, "see `warecast body list`");
         anyhow::bail!("there is no body \"{}\": {hint}", printable(name));
     };
-    let pots = store.pots()?.into_iter().filter(|pot| pot.body == name).map(|pot| pot.name);
-    let pots = list(pots.collect::<Vec<_>>());
+    let taught = learnt::of_body(&studio, name);
+    if let Some(path) = &args.output {
+        return learnt::draw(name, &taught.learnt, path, args.force, &words);
+    }
+    let pots = studio.pots.values().filter(|pot| pot.body == name).map(|pot| &pot.name);
+    let pots = list(pots);
     let pots = if pots.is_empty() { "none" } else { &pots };
     let mut lines = vec![format!("{}: {}.", printable(name), facts(body))];
-    lines.extend(sample::lines(store, name, words)?);
+    lines.extend(sample::lines(&store, name, &words)?);
     lines.push(format!("Pots: {pots}"));
-    screen::say(&lines.join("\n"))
+    screen::say(&lines.join("\n"))?;
+    screen::print(&learnt::table(&taught.learnt))
 }

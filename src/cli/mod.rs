@@ -10,6 +10,7 @@ pub mod completions;
 pub mod demo;
 pub mod export;
 pub mod import;
+pub mod learnt;
 pub mod log;
 pub mod names;
 pub mod note;

@@ -2,7 +2,7 @@
 
 use super::names::Roll;
 use super::report::looking_at;
-use super::words::printable;
+use super::words::{Words, printable};
 use super::{Context, completions, screen};
 use crate::core;
 use crate::plot::{self, Look};
@@ -49,14 +49,19 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         let name = printable(&pot);
         bail!("{name} was not made yet at {}: give a later --at", words.full_time(words.now));
     };
-    let look = Look {
+    let look = look(&words, args.force);
+    let path = args.output.unwrap_or_else(|| plot::file_name(&pot, "svg"));
+    plot::write(&answer, &path, &look)?;
+    screen::say(&format!("wrote {}", printable(&path.display().to_string())))
+}
+
+/// How this studio's pictures look.
+pub fn look(words: &Words, force: bool) -> Look {
+    Look {
         at: words.now,
         zone: words.zone.clone(),
         us: words.units == Units::Us,
         greys: std::env::var_os("NO_COLOR").is_some_and(|set| !set.is_empty()),
-        force: args.force,
-    };
-    let path = args.output.unwrap_or_else(|| plot::file_name(&pot, "svg"));
-    plot::write(&answer, &path, &look)?;
-    screen::say(&format!("wrote {}", printable(&path.display().to_string())))
+        force,
+    }
 }

@@ -4,12 +4,15 @@ use super::inference::lessons::Lessons;
 use super::inference::model::balance;
 use super::inference::priors::{self, Unknown};
 use super::report::Quantiles;
-use super::verdict::FuzzyBand;
+use super::verdict::{FuzzyBand, Limit};
 use crate::records::{Body, Cover, Studio};
 use crate::units::wet_from_dry;
 
 /// Humidity at which the water that the clay keeps is told.
 pub const AIR: f64 = 0.5;
+/// From the middle of a normal to its 10th and 90th percentile, in standard deviations.
+const Z80: f64 = 1.281_552;
+const BAG: &str = "water of the bag";
 
 /// What is told of a body.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -39,7 +42,11 @@ pub struct Learnt {
     pub verdicts: usize,
     /// Each fact as it is for the next pot: beforehand, and now.
     pub facts: Vec<(Fact, Quantiles, Quantiles)>,
-    /// The trimming band, dry basis.
+    /// Whether the body's potter gave a trimming band; else it is supposed.
+    pub band_given: bool,
+    /// The trimming band as given or supposed, dry basis.
+    pub band_before: FuzzyBand,
+    /// The trimming band as the hand's verdicts moved it, dry basis.
     pub band: FuzzyBand,
 }
 
@@ -49,11 +56,115 @@ pub fn of_body(studio: &Studio, lessons: &Lessons, name: &str) -> Learnt {
     let of = |lessons: &Lessons| facts(body, lessons, name);
     let (before, now) = (of(&Lessons::default()), of(lessons));
     let facts = before.into_iter().zip(now).map(|((fact, before), (_, now))| (fact, before, now));
+    let (band_before, band_given) = super::fuzzy_band_of(&Lessons::default(), name, body);
     Learnt {
         pots: lessons.count(name),
         verdicts: lessons.felt(name).len(),
         facts: facts.collect(),
+        band_given,
+        band_before,
         band: super::fuzzy_band_of(lessons, name, body).0,
+    }
+}
+
+/// What the values of a row count.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Unit {
+    /// A share, told in percent.
+    Percent,
+    /// A factor.
+    Times,
+}
+
+/// One line of what was learnt, in a potter's words.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Row {
+    /// What it is about.
+    pub what: String,
+    /// What it is a share or a multiple of.
+    pub of: &'static str,
+    /// How it counts.
+    pub unit: Unit,
+    /// Before any pot of this studio taught.
+    pub before: Quantiles,
+    /// Now.
+    pub now: Quantiles,
+}
+
+impl Row {
+    /// A value with its interval, no finer than it is sure: `22% (20–24)`, `1.2 × (0.9–1.6)`.
+    pub fn say(&self, q: &Quantiles) -> String {
+        let (per, unit) = match self.unit {
+            Unit::Percent => (100.0, "%"),
+            Unit::Times => (1.0, " ×"),
+        };
+        // A tenth of the interval, or a little more.
+        let width = per * (q.p90 - q.p10);
+        let decimals = match width {
+            w if w >= 10.0 => 0,
+            w if w >= 0.5 => 1,
+            _ => 2,
+        };
+        let [low, middle, high] = [q.p10, q.p50, q.p90].map(|x| per * x);
+        format!("{middle:.decimals$}{unit} ({low:.decimals$}–{high:.decimals$})")
+    }
+}
+
+impl Learnt {
+    /// Whether anything is known of it that was not known beforehand.
+    pub fn is_anything(&self) -> bool {
+        self.verdicts > 0 || self.facts.iter().any(|(_, before, now)| before != now)
+    }
+
+    /// All of it, in a potter's words.
+    pub fn rows(&self) -> Vec<Row> {
+        let facts = self.facts.iter().map(|(fact, before, now)| {
+            let (what, of, unit) = fact.words();
+            // Square metres a second say nothing to a potter.
+            let per = if *fact == Fact::Diffusivity { before.p50 } else { 1.0 };
+            let over =
+                |q: &Quantiles| Quantiles { p10: q.p10 / per, p50: q.p50 / per, p90: q.p90 / per };
+            Row { what, of, unit, before: over(before), now: over(now) }
+        });
+        let (before, now) = (self.band_before, self.band);
+        let limits =
+            [("trimming from", before.from, now.from), ("trimming down to", before.to, now.to)];
+        let limits = limits.map(|(what, before, now)| Row {
+            what: what.into(),
+            of: "of the dry clay",
+            unit: Unit::Percent,
+            before: interval(before),
+            now: interval(now),
+        });
+        let mut rows: Vec<Row> = facts.chain(limits).collect();
+        // In the order of a pot's life.
+        rows.sort_by_key(|row| row.what != BAG);
+        rows
+    }
+}
+
+fn interval(limit: Limit) -> Quantiles {
+    let reach = Z80 * limit.sd;
+    Quantiles { p10: (limit.mean - reach).max(0.0), p50: limit.mean, p90: limit.mean + reach }
+}
+
+impl Fact {
+    /// What it is about, what it is a share or a multiple of, and how it counts.
+    fn words(self) -> (String, &'static str, Unit) {
+        use Unit::{Percent, Times};
+        let (what, of, unit) = match self {
+            Fact::BagWater => (BAG, "of the wet clay", Percent),
+            Fact::SlipLost => ("lost as slip", "of the ball's dry clay", Percent),
+            Fact::ThrowingWater => ("taken up in throwing", "of the dry clay", Percent),
+            Fact::OpenRate => ("dries in the open", "as fast as pots on the whole", Times),
+            Fact::UnderCover(Cover::Open) => ("let through when open", "of open", Percent),
+            Fact::UnderCover(Cover::Draped) => ("dries draped", "of open", Percent),
+            Fact::UnderCover(Cover::Wrapped) => ("dries wrapped", "of open", Percent),
+            Fact::UnderCover(Cover::Cupboard) => ("dries in the cupboard", "of open", Percent),
+            Fact::KeptInAir => ("kept in air of 50 %RH", "of the dry clay", Percent),
+            Fact::Diffusivity => ("water moves inside", "as fast as in clays on the whole", Times),
+        };
+        (what.into(), of, unit)
     }
 }
 
@@ -75,7 +186,7 @@ fn facts(body: Option<&Body>, lessons: &Lessons, name: &str) -> Vec<(Fact, Quant
             _ => return None,
         };
         let at = |z: f64| of(mean + z * sd, usual);
-        let [low, middle, high] = [-1.2816, 0.0, 1.2816].map(at);
+        let [low, middle, high] = [-Z80, 0.0, Z80].map(at);
         let (p10, p90) = (low.min(high), low.max(high));
         Some((fact, Quantiles { p10, p50: middle, p90 }))
     };
@@ -110,6 +221,48 @@ mod tests {
             studio.pots.insert(name.clone(), Pot { name, ..pot() });
         }
         studio
+    }
+
+    #[test]
+    fn rows_are_told_no_finer_than_they_are_sure() {
+        let q = |p10, p50, p90| Quantiles { p10, p50, p90 };
+        let row = |unit| Row {
+            what: String::new(),
+            of: "",
+            unit,
+            before: q(0.0, 0.0, 0.0),
+            now: q(0.0, 0.0, 0.0),
+        };
+        for (unit, q, said) in [
+            (Unit::Percent, q(0.198, 0.2201, 0.2422), "22.0% (19.8–24.2)"),
+            (Unit::Percent, q(0.04, 0.11, 0.24), "11% (4–24)"),
+            (Unit::Percent, q(0.0152, 0.0163, 0.0171), "1.63% (1.52–1.71)"),
+            (Unit::Times, q(0.613, 1.0, 1.63), "1.0 × (0.6–1.6)"),
+            (Unit::Times, q(1.114, 1.2, 1.29), "1.20 × (1.11–1.29)"),
+        ] {
+            assert_eq!(row(unit).say(&q), said);
+        }
+    }
+
+    #[test]
+    fn a_verdict_shows_beside_the_band_that_was_given() {
+        let mut studio = studio(1);
+        let name = "planter 0".to_string();
+        let verdict = crate::records::HandlingRow {
+            time: pot().made_at.plus(5.0 * HOUR),
+            pot: name.clone(),
+            action: crate::records::Action::Verdict(crate::records::Verdict::Soft),
+        };
+        studio.handling.insert(name, vec![verdict]);
+        let learnt = of_body(&studio, &learn(&studio), &body().name);
+        assert_eq!((learnt.verdicts, learnt.band_given), (1, true));
+        assert_eq!(learnt.band_before.from.mean, body().trim_from_dry.unwrap());
+        let rows = learnt.rows();
+        let limit = rows.iter().find(|row| row.what == "trimming from").unwrap();
+        assert!((limit.before.p50 - 0.23).abs() < 1e-12 && limit.now != limit.before, "{limit:?}");
+        // Of water inside what is told is a factor on what clays are like.
+        let inside = rows.iter().find(|row| row.what == "water moves inside").unwrap();
+        assert_eq!((inside.before.p50, inside.unit), (1.0, Unit::Times));
     }
 
     fn told(pots: usize) -> Learnt {

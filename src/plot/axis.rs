@@ -53,7 +53,7 @@ impl Values {
 }
 
 /// Round values (1, 2, 2.5, 5 × 10ⁿ apart) between two others, about `count` of them.
-fn marks(low: f64, high: f64, count: f64) -> Vec<f64> {
+pub(super) fn marks(low: f64, high: f64, count: f64) -> Vec<f64> {
     let rough = (high - low) / count.max(1.0);
     if !rough.is_finite() || rough <= 0.0 {
         return Vec::new();

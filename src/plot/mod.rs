@@ -1,4 +1,5 @@
-//! Pictures of report values: one pot's weighings, fit, forecast, handling and air.
+//! Pictures of report values: one pot's weighings, fit, forecast, handling and air; what a body's
+//! pots have taught.
 //!
 //! A picture says nothing by colour alone: lines differ by dashes, areas by hatching, and all of
 //! them carry words. The font is compiled in.
@@ -13,14 +14,16 @@
 
 mod axis;
 mod canvas;
+mod lessons;
 mod picture;
 mod strips;
 
+use crate::core::learnt::Learnt;
 use crate::core::report::PotAnswer;
 use crate::units::Time;
 use canvas::{Canvas, FINE};
 use jiff::tz::TimeZone;
-use plotters::backend::{BitMapBackend, SVGBackend};
+use plotters::backend::{BitMapBackend, DrawingBackend, SVGBackend};
 use plotters::drawing::IntoDrawingArea;
 use std::fs::{self, OpenOptions};
 use std::io::{Cursor, ErrorKind, Write};
@@ -85,10 +88,40 @@ impl PlotError {
 ///
 /// Nothing to draw, another ending, a file that exists (unless `force`) or cannot be written.
 pub fn write(answer: &PotAnswer, path: &Path, look: &Look) -> Result<(), PlotError> {
+    put(path, look, || picture::Picture::new(answer, look))
+}
+
+/// Draws what a body's pots have taught into a file, `.svg` or `.png`.
+///
+/// # Errors
+///
+/// As [`write()`].
+pub fn write_learnt(
+    body: &str,
+    learnt: &Learnt,
+    path: &Path,
+    look: &Look,
+) -> Result<(), PlotError> {
+    put(path, look, || Ok(lessons::Lessons::new(body, learnt, look)))
+}
+
+/// What can be drawn on any paper.
+trait Drawing {
+    /// Width and height, points.
+    fn size(&self) -> (u32, u32);
+    fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError>;
+}
+
+/// Into a file, in the format of its ending; nothing is made where the ending is wrong.
+fn put<D: Drawing>(
+    path: &Path,
+    look: &Look,
+    drawing: impl FnOnce() -> Result<D, PlotError>,
+) -> Result<(), PlotError> {
     let ending = path.extension().and_then(|e| e.to_str()).map(str::to_ascii_lowercase);
     let bytes = match ending.as_deref() {
-        Some("svg") => svg(answer, look)?.into_bytes(),
-        Some("png") => png(answer, look)?,
+        Some("svg") => as_svg(&drawing()?, look)?.into_bytes(),
+        Some("png") => as_png(&drawing()?, look)?,
         _ => return Err(PlotError::Format(path.into())),
     };
     save(path, &bytes, look.force).map_err(|source| match source.kind() {
@@ -121,19 +154,31 @@ fn save(path: &Path, bytes: &[u8], force: bool) -> std::io::Result<()> {
     written
 }
 
-/// The picture as SVG.
+/// The picture of a pot as SVG.
 ///
 /// # Errors
 ///
 /// As [`write()`], without those of files.
 pub fn svg(answer: &PotAnswer, look: &Look) -> Result<String, PlotError> {
-    let picture = picture::Picture::new(answer, look)?;
-    let (width, height) = picture.size();
+    as_svg(&picture::Picture::new(answer, look)?, look)
+}
+
+/// What a body's pots have taught, as SVG.
+///
+/// # Errors
+///
+/// The drawing library's.
+pub fn svg_learnt(body: &str, learnt: &Learnt, look: &Look) -> Result<String, PlotError> {
+    as_svg(&lessons::Lessons::new(body, learnt, look), look)
+}
+
+fn as_svg(drawing: &impl Drawing, look: &Look) -> Result<String, PlotError> {
+    let (width, height) = drawing.size();
     let mut text = String::new();
     {
         let size = (width * FINE, height * FINE);
         let area = SVGBackend::with_string(&mut text, size).into_drawing_area();
-        picture.draw(&Canvas::new(&area, false, look.greys)?)?;
+        drawing.draw(&Canvas::new(&area, false, look.greys)?)?;
         area.present().map_err(PlotError::draw)?;
     }
     // The drawing counts in fine steps; it is shown at the size of the picture.
@@ -142,20 +187,24 @@ pub fn svg(answer: &PotAnswer, look: &Look) -> Result<String, PlotError> {
     Ok(text.replacen(&fine, &shown, 1))
 }
 
-/// The picture as PNG, two pixels to a point, smoothed from the finer drawing.
+/// The picture of a pot as PNG.
 ///
 /// # Errors
 ///
 /// As [`write()`], without those of files.
 pub fn png(answer: &PotAnswer, look: &Look) -> Result<Vec<u8>, PlotError> {
-    let picture = picture::Picture::new(answer, look)?;
-    let (width, height) = picture.size();
+    as_png(&picture::Picture::new(answer, look)?, look)
+}
+
+/// Two pixels to a point, smoothed from the finer drawing.
+fn as_png(drawing: &impl Drawing, look: &Look) -> Result<Vec<u8>, PlotError> {
+    let (width, height) = drawing.size();
     let (fine_width, fine_height) = (width * FINE, height * FINE);
     let mut pixels = vec![0; fine_width as usize * fine_height as usize * 3];
     {
         let size = (fine_width, fine_height);
         let area = BitMapBackend::with_buffer(&mut pixels, size).into_drawing_area();
-        picture.draw(&Canvas::new(&area, true, look.greys)?)?;
+        drawing.draw(&Canvas::new(&area, true, look.greys)?)?;
         area.present().map_err(PlotError::draw)?;
     }
     let fine = image::RgbImage::from_raw(fine_width, fine_height, pixels)

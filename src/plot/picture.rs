@@ -6,7 +6,7 @@
 
 use super::axis::{Times, Values, decimals};
 use super::canvas::{Area, Canvas, Hatch, Stroke, Tone, Type};
-use super::{Look, PlotError};
+use super::{Drawing, Look, PlotError};
 use crate::core::report::{FireCall, PotAnswer, Quantiles, Stage, TimeQuantiles, TrimCall};
 use crate::units::{DAY, GRAMS_PER_OUNCE, GRAMS_PER_POUND, HOUR, Time};
 use plotters::backend::DrawingBackend;
@@ -32,7 +32,7 @@ const MOST_NOTES: usize = 4;
 
 pub(super) const INK: Tone = Tone(RGBColor(32, 32, 36), 1.0);
 pub(super) const FAINT: Tone = Tone(RGBColor(105, 105, 110), 1.0);
-const GRID: Tone = Tone(RGBColor(226, 226, 230), 1.0);
+pub(super) const GRID: Tone = Tone(RGBColor(226, 226, 230), 1.0);
 const MIDNIGHT: Tone = Tone(RGBColor(188, 188, 196), 1.0);
 pub(super) const CURVE: Tone = Tone(RGBColor(24, 72, 120), 1.0);
 pub(super) const WINDOW: Tone = Tone(RGBColor(236, 170, 60), 1.0);
@@ -82,14 +82,15 @@ impl<'a> Picture<'a> {
         let masses = Values::spanning(low / unit.1, high / unit.1, MASSES);
         Ok(Picture { answer, look, times, masses, unit })
     }
+}
 
-    /// Width and height, points.
-    pub fn size(&self) -> (u32, u32) {
+impl Drawing for Picture<'_> {
+    fn size(&self) -> (u32, u32) {
         let notes = self.answer.warnings.len().min(MOST_NOTES + 1) as f64;
         (WIDTH as u32, (NOTES + NOTE_STEP * notes).ceil() as u32)
     }
 
-    pub fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
+    fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
         self.heading(canvas)?;
         self.legend(canvas)?;
         self.window(canvas)?;
@@ -104,7 +105,9 @@ impl<'a> Picture<'a> {
         self.frames(canvas)?;
         self.notes(canvas)
     }
+}
 
+impl Picture<'_> {
     fn heading<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
         let a = self.answer;
         let title = Type::plain(25.0, INK).bold();

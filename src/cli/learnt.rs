@@ -1,0 +1,66 @@
+//! What a body's finished pots have taught, for `body show`: a table, and a picture of it.
+
+use super::words::{Words, printable};
+use super::{plot, screen};
+use crate::core::learnt::{self, Learnt};
+use crate::plot as pictures;
+use crate::records::Studio;
+use crate::{answers, core::inference::lessons::Lessons};
+use std::fmt::Write as _;
+use std::path::Path;
+use std::process::ExitCode;
+
+/// What is known of a body, and what taught it.
+pub struct Taught {
+    /// What all finished pots of the studio teach.
+    pub lessons: Lessons,
+    /// Of this body.
+    pub learnt: Learnt,
+}
+
+/// Asks the finished pots.
+pub fn of_body(studio: &Studio, body: &str) -> Taught {
+    let lessons = answers::lessons(studio);
+    let learnt = learnt::of_body(studio, &lessons, body);
+    Taught { lessons, learnt }
+}
+
+/// All of it, before and now, under a line that says what it comes from.
+pub fn table(learnt: &Learnt) -> String {
+    if !learnt.is_anything() {
+        return "Nothing learnt of it yet: each pot that is weighed until it is bone-dry teaches.\n"
+            .into();
+    }
+    let pots = match learnt.pots {
+        0 => "no finished pot of it yet, but those of other bodies".into(),
+        1 => "1 finished pot".into(),
+        n => format!("{n} finished pots"),
+    };
+    let verdicts = match learnt.verdicts {
+        0 => String::new(),
+        1 => " and 1 verdict of the hand".into(),
+        n => format!(" and {n} verdicts of the hand"),
+    };
+    let mut page = format!("Learnt from {pots}{verdicts}; in 8 of 10 cases it lies in brackets:\n");
+    let rows = learnt.rows().into_iter().map(|row| {
+        let about = format!("{}, {}", row.what, row.of);
+        vec![about, row.say(&row.before), row.say(&row.now)]
+    });
+    let _ = write!(page, "{}", screen::columns(&["", "BEFORE", "NOW"], rows.collect()));
+    if !learnt.band_given {
+        page += "Nobody gave a trimming band: what stands under BEFORE is what bodies are like.\n";
+    }
+    page
+}
+
+/// Draws it into a file.
+pub fn draw(
+    body: &str,
+    learnt: &Learnt,
+    path: &Path,
+    force: bool,
+    words: &Words,
+) -> anyhow::Result<ExitCode> {
+    pictures::write_learnt(body, learnt, path, &plot::look(words, force))?;
+    screen::say(&format!("wrote {}", printable(&path.display().to_string())))
+}
