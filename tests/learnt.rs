@@ -45,7 +45,8 @@ fn studio(finished: usize) -> Bench {
     for (name, text) in [("bodies", body), ("pots", &pots), ("readings", &readings)] {
         fs::write(folder.join(format!("{name}.csv")), text).unwrap();
     }
-    bench.done(&["import", folder.to_str().unwrap()]);
+    let said = bench.run(&["import", folder.to_str().unwrap()]);
+    assert_eq!(said.status, 0, "{}", said.err);
     bench
 }
 
