@@ -197,8 +197,8 @@ fn list_all(store: &Store) -> anyhow::Result<ExitCode> {
 }
 
 fn show(args: &Show, context: &Context) -> anyhow::Result<ExitCode> {
-    let store = context.open()?;
-    let words = looking_at(args.at.as_deref(), context, store.settings())?;
+    let store = &context.open()?;
+    let words = &looking_at(args.at.as_deref(), context, store.settings())?;
     let studio = store.studio(words.now)?;
     let name = args.body.as_str();
     let Some(body) = studio.bodies.get(name) else {
@@ -208,13 +208,13 @@ fn show(args: &Show, context: &Context) -> anyhow::Result<ExitCode> {
     };
     let taught = learnt::of_body(&studio, name);
     if let Some(path) = &args.output {
-        return learnt::draw(name, &taught.learnt, path, args.force, &words);
+        return learnt::draw(name, &taught.learnt, path, args.force, words);
     }
     let pots = studio.pots.values().filter(|pot| pot.body == name).map(|pot| &pot.name);
     let pots = list(pots);
     let pots = if pots.is_empty() { "none" } else { &pots };
     let mut lines = vec![format!("{}: {}.", printable(name), facts(body))];
-    lines.extend(sample::lines(&store, name, &words)?);
+    lines.extend(sample::lines(store, name, words)?);
     lines.push(format!("Pots: {pots}"));
     screen::say(&lines.join("\n"))?;
     screen::print(&learnt::table(&taught.learnt))
