@@ -86,3 +86,86 @@ fn samples_are_told_apart_by_lot_and_name() {
         assert!(said.status == 2 && said.err.contains(says), "{args:?}: {}", said.err);
     }
 }
+
+#[test]
+fn a_blend_is_a_body_like_others_and_says_what_it_is_made_of() {
+    let bench = Bench::new();
+    let add = |name: &str, bag: &str, from: &str, to: &str| {
+        let bag = ["--bag-water-wet-percent", bag];
+        let band = ["--trim-from-dry-percent", from, "--trim-to-dry-percent", to];
+        bench.done(&[&["body", "add", name], &bag[..], &band].concat());
+    };
+    add("tide", "25", "24", "16");
+    add("dune", "24", "20", "12");
+    let blend = ["body", "blend", "speckled", "--part", "tide=3000g", "--part", "dune=1000"];
+    let with = ["--add", "manganese dioxide=50g", "--add", "grog, fine=400g"];
+    let said = bench.done(&[&blend[..], &with].concat());
+    // By hand: 2250 g and 760 g of dry clay and 450 g dry, 990 g of water: 28.6 % of 3460 g.
+    assert!(
+        said.contains("65% tide, 22% dune, 12% grog, fine and 1.4% manganese dioxide (of the dry"),
+        "{said}"
+    );
+    assert!(said.contains("bag water 22.2% of the wet clay"), "990/4450: {said}");
+    // (2250·24 + 760·20)/3460 and (2250·16 + 760·12)/3460
+    assert!(said.contains("trims from 20% to 13% of the dry clay"), "{said}");
+    for caution in ["fume", "vent", "leach-tested", "silica dust"] {
+        assert!(said.contains(caution), "{caution}: {said}");
+    }
+    assert!(said.contains("reclaim must not be mixed with dune and tide"), "{said}");
+
+    let shown = bench.done(&["body", "show", "speckled"]);
+    assert!(shown.contains("Made of 65% tide, 22% dune, "), "{shown}");
+    assert!(shown.contains("must not be mixed with dune and tide"), "{shown}");
+    let other = bench.done(&["body", "show", "dune"]);
+    assert!(other.contains("Keep out of its reclaim: speckled (manganese dioxide)."), "{other}");
+
+    let again = bench.done(&[&blend[..], &with].concat());
+    assert_eq!(again, "Body speckled was there already, of the same.\n");
+    let refused = bench.run(&blend);
+    assert_eq!(refused.status, 1, "{}", refused.err);
+    let anew = bench.done(&[&blend[..], &["--replace"]].concat());
+    assert!(anew.contains("75% tide and 25% dune (of") && !anew.contains("manganese"), "{anew}");
+    bench.done(&["pot", "add", "jar-1", "--body", "speckled", "--ball", "600g"]);
+}
+
+#[test]
+fn how_much_to_wedge_is_said_and_can_be_typed_back() {
+    let bench = Bench::new();
+    bench.done(&["body", "add", "tide", "--bag-water-wet-percent", "25"]);
+    bench.done(&["body", "add", "dune", "--bag-water-wet-percent", "20"]);
+    let parts = ["--part", "tide=2", "--part", "dune=1", "--balls", "12", "--ball", "600g"];
+    let said = bench.done(&[&["body", "blend", "shore"], &parts[..]].concat());
+    // By hand: 7200 g · (2/0.75)/(2/0.75 + 1/0.8) = 4902 g, the rest 2298 g.
+    assert!(said.contains("4902 g of tide, wet") && said.contains("2298 g of dune, wet"), "{said}");
+    let command = said.lines().last().unwrap().split_once("body blend ").unwrap().1;
+    assert_eq!(command, "shore --part 'tide=4902 g' --part 'dune=2298 g'");
+    assert!(bench.run(&["body", "show", "shore"]).status == 2, "nothing is stored");
+
+    // 25 and 20 % of the wet clay are 33.3 and 25 % of the dry clay.
+    let wedged =
+        bench.run(&["body", "blend", "shore", "--part", "tide=4902 g", "--part", "dune=2298 g"]);
+    assert_eq!(wedged.status, 0);
+    assert!(wedged.out.contains("67% tide and 33% dune"), "{}", wedged.out);
+    assert!(wedged.out.contains("none is known of tide and dune"), "{}", wedged.out);
+    assert!(wedged.err.contains("differ by 8.3% in water"), "{}", wedged.err);
+}
+
+#[test]
+fn what_is_no_blend_is_told_with_its_reason() {
+    let bench = with_tide();
+    for (args, says) in [
+        (&["--part", "tode=5g"][..], "did you mean \"tide\""),
+        (&["--part", "tide"], "expected NAME=NUMBER"),
+        (&["--part", "tide=much"], "--part tide: "),
+        (&["--part", "tide=0"], "more than 0 g"),
+        (&["--part", "tide=5", "--part", "tide=6"], "is there twice"),
+        (&["--part", "tide=5", "--add", "=6"], "a name cannot be empty"),
+        (&["--part", "tide=5", "--balls", "3", "--ball", "0g"], "more than nothing"),
+        (&["--part", "tide=5g", "--balls", "3", "--ball", "1g"], "a number of parts"),
+    ] {
+        let said = bench.run(&[&["body", "blend", "shore"], args].concat());
+        assert!(said.status == 2 && said.err.contains(says), "{args:?}: {}", said.err);
+    }
+    let itself = bench.run(&["body", "blend", "tide", "--part", "tide=5", "--replace"]);
+    assert!(itself.status == 2 && itself.err.contains("part of itself"), "{}", itself.err);
+}

@@ -1,5 +1,6 @@
 //! `body`: the clay bodies of the studio.
 
+use super::blend;
 use super::completions;
 use super::learnt;
 use super::names::{list, suggestion};
@@ -27,6 +28,8 @@ enum Command {
     Add(Add),
     /// Weigh a sample of the clay, wet and as it dries: fixes the water of its bag
     Sample(Box<sample::Args>),
+    /// Wedge a new body from others, or say how much of each to wedge
+    Blend(Box<blend::Args>),
     /// List the bodies
     List,
     /// Show one body: what is known of it, what its finished pots have taught, and its pots
@@ -80,6 +83,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
             self::add(add, &mut open_or_create(context)?)
         }
         Command::Sample(args) => sample::run(*args, context),
+        Command::Blend(args) => blend::run(*args, context),
         Command::List => list_all(&context.open()?),
         Command::Show(args) => show(&args, context),
     }
@@ -146,7 +150,7 @@ fn add(add: Add, store: &mut Store) -> anyhow::Result<ExitCode> {
 }
 
 /// What is known about a body, in a sentence.
-fn facts(body: &Body) -> String {
+pub(super) fn facts(body: &Body) -> String {
     let bag = match body.bag_water_wet {
         Some(wet) => format!(
             "bag water {} of the wet clay ({} of the dry clay)",
@@ -214,6 +218,7 @@ fn show(args: &Show, context: &Context) -> anyhow::Result<ExitCode> {
     let pots = list(pots);
     let pots = if pots.is_empty() { "none" } else { &pots };
     let mut lines = vec![format!("{}: {}.", printable(name), facts(body))];
+    lines.extend(blend::lines(store, name, words)?);
     lines.extend(sample::lines(store, name, words)?);
     lines.push(format!("Pots: {pots}"));
     screen::say(&lines.join("\n"))?;

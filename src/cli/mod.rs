@@ -5,6 +5,7 @@
 //! a `mod` line, a variant and a match arm in this file. What is meant for programs goes to
 //! standard output, everything else to standard error.
 
+pub mod blend;
 pub mod body;
 pub mod completions;
 pub mod demo;
@@ -148,7 +149,7 @@ pub fn say_error(error: &anyhow::Error) {
 /// All commands, in the order of the help.
 #[derive(clap::Subcommand, Debug)]
 pub enum Command {
-    /// Clay bodies: add, sample, list, show
+    /// Clay bodies: add, sample, blend, list, show
     Body(body::Args),
     /// Pots: add, list, show
     Pot(pot::Args),

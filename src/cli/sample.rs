@@ -107,7 +107,9 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let studio = store.studio(Time::MAX)?;
     let found = sample::of_body(&studio, &row.body);
     let its = found.iter().find(|(name, ..)| **name == row.sample);
-    its.map_or(Ok(ExitCode::SUCCESS), |(.., found)| screen::say(&finding(found, &words)))
+    its.map_or(Ok(ExitCode::SUCCESS), |(.., found)| {
+        screen::say(&format!("{name}: {}", finding(found, &words)))
+    })
 }
 
 fn in_lot(lot: Option<&Name>) -> String {

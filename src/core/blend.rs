@@ -9,7 +9,7 @@
 
 use super::additions::{Hazard, hazards};
 use super::sample::{self, BagWater};
-use crate::records::{Blend, Ingredient, Name, Studio};
+use crate::records::{Blend, Body, Ingredient, Name, Studio};
 use crate::units::dry_from_wet;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -45,6 +45,19 @@ pub struct Mixture {
     pub band: Option<(f64, f64)>,
     /// By how much the wettest part is wetter than the driest, dry basis.
     pub uneven: f64,
+}
+
+impl Mixture {
+    /// The body that came of it, to a tenth of a percent.
+    pub fn body(&self, name: &str) -> Body {
+        let tenth = |x: f64| (1000.0 * x).round() / 1000.0;
+        Body {
+            name: name.into(),
+            bag_water_wet: Some(tenth(self.water.wet)),
+            trim_from_dry: self.band.map(|band| tenth(band.0)),
+            trim_to_dry: self.band.map(|band| tenth(band.1)),
+        }
+    }
 }
 
 /// Wedges parts with dry additions (g). `None` without a part, or if a mass or water cannot be.
@@ -152,6 +165,30 @@ fn parts_of(studio: &Studio, ingredients: &[Blend], deep: usize) -> (Vec<Part>, 
     };
     let parts = of(Ingredient::Part).map(part).collect();
     (parts, of(Ingredient::Addition).map(|i| i.mass_g).collect())
+}
+
+/// How much of each body and dry addition to wedge for so many balls, g, in order: each with its
+/// share of the dry mass, which need not add up to 1. `None` if a share or a ball cannot be.
+pub fn for_balls(
+    studio: &Studio,
+    parts: &[(Name, f64)],
+    additions: &[(Name, f64)],
+    (balls, ball_g): (u32, f64),
+) -> Option<(Vec<f64>, Vec<f64>)> {
+    let part = |(name, share): &(Name, f64)| (*share, bag_water(studio, name, None).wet);
+    let parts: Vec<(f64, f64)> = parts.iter().map(part).collect();
+    let additions: Vec<f64> = additions.iter().map(|(_, share)| *share).collect();
+    to_wedge(&parts, &additions, f64::from(balls) * ball_g)
+}
+
+/// A body's additions for whose sake its scrap must be kept apart; one of which nothing is known
+/// is among them.
+pub fn apart(blends: &BTreeMap<Name, Vec<Blend>>, body: &str) -> BTreeSet<Name> {
+    let keeps = |hazards: &[Hazard]| {
+        hazards.is_empty() || hazards.iter().any(|hazard| hazard.keeps_scrap_apart())
+    };
+    let all = additions(blends, body).into_iter();
+    all.filter(|(_, hazards)| keeps(hazards)).map(|(name, _)| name).collect()
 }
 
 /// All that was ever added to a body and its parts, by name, with what it can do.
@@ -334,6 +371,12 @@ mod tests {
         assert_eq!(names, ["grog", "manganese dioxide"]);
         assert_eq!(found["manganese dioxide"], [Hazard::Metal]);
         assert!(additions(&studio.blends, "dune").is_empty());
+        // Grog in reclaim is no harm; what nobody knows may be.
+        assert_eq!(apart(&studio.blends, "bold"), ["manganese dioxide".into()].into());
+        assert!(apart(&studio.blends, "tide").is_empty());
+        let mystery = vec![row("dune", Ingredient::Addition, "mystery powder", 1.0)];
+        let blends = [("dune".into(), mystery)].into();
+        assert_eq!(apart(&blends, "dune"), ["mystery powder".into()].into());
     }
 
     /// The database lets none in; here it must only come to an end.
