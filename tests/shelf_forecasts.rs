@@ -7,8 +7,9 @@
 use std::collections::BTreeMap;
 use tempfile::TempDir;
 use warecast::answers;
-use warecast::core::assess_pot;
+use warecast::core::inference::lessons::Lessons;
 use warecast::core::report::{FireCall, Report, TimeQuantiles};
+use warecast::core::{assess_pot, assess_taught, learn};
 use warecast::records::Name;
 use warecast::simulate::scenario::{self, SHELF, Scenario};
 use warecast::simulate::shelf::{Reporting, Shelf};
@@ -163,4 +164,46 @@ fn nothing_is_called_ready_before_its_wettest_part_is_dry() {
         assert_eq!(calls[0], FireCall::Wait, "seed {seed}");
         assert_eq!(calls.last(), Some(&FireCall::Ready), "seed {seed}");
     }
+}
+
+/// A shelf whose last five pots are thrown eight days after the others.
+fn thrown_later(seed: u64) -> (Scenario, Vec<Name>) {
+    let mut scenario = scenario::shelf(seed, 20, 10.0 * HOUR);
+    let late = &mut scenario.pots[15..];
+    for pot in late.iter_mut() {
+        pot.made += 8.0 * DAY;
+        pot.handling.iter_mut().for_each(|(t, _)| *t += 8.0 * DAY);
+    }
+    let late = late.iter().map(|pot| pot.name.clone()).collect();
+    (scenario, late)
+}
+
+/// Learning pays: of the next pots of a studio the water is known better after its first ones have
+/// gone bone-dry, by intervals that are narrower and hold as before.
+#[test]
+fn finished_pots_teach_about_the_next() {
+    let (mut errors, mut widths, mut tally) = ([0.0; 2], [0.0; 2], Tally::default());
+    for seed in [1, 2] {
+        let (scenario, late) = thrown_later(seed);
+        let mut listened = Listened::new(scenario, seed);
+        listened.listen(8.0 * DAY + 5.0 * HOUR, |_, _| ());
+        let studio = listened.store.studio(listened.shelf.now()).unwrap();
+        for (i, lessons) in [Lessons::default(), learn(&studio)].iter().enumerate() {
+            for pot in &late {
+                let said = assess_taught(&studio, lessons, pot).unwrap().water.now;
+                let truth = listened.shelf.truth(pot).unwrap().water;
+                errors[i] += (said.p50 - truth).abs() / 10.0;
+                widths[i] += (said.p90 - said.p10) / 10.0;
+                if i == 1 {
+                    tally.add(said.p10 <= truth && truth <= said.p90);
+                }
+            }
+        }
+    }
+    let [untaught, taught] = errors;
+    println!("error {untaught:.4} → {taught:.4}, width {widths:.4?}, {:.2} hold", tally.share());
+    assert!(taught < 0.7 * untaught, "{taught} after {untaught}");
+    assert!(widths[1] < 0.7 * widths[0], "{widths:?}");
+    // 8 of 10 is what they promise; three standard errors below is 0.42.
+    assert!(tally.share() >= 0.42, "{} of {} inside", tally.inside, tally.all);
 }
