@@ -10,12 +10,12 @@
 //! Each pot gives information upwards and each level hands its belief down: exact for normal
 //! numbers on a tree (Pearl, *Probabilistic Reasoning in Intelligent Systems*, 1988, ch. 7).
 //!
-//! How much pots of a lot differ is itself learnt, from a prior worth [`SPREAD_WORTH`] pots, and a
-//! pot that departs far more than the others counts less (as Huber, Ann. Math. Statist. 35 (1964)
+//! How much pots of a lot differ is itself learnt, from a prior worth some pots, and a pot
+//! that departs far more than the others counts less (as Huber, Ann. Math. Statist. 35 (1964)
 //! 73, bounds the pull of one value): an odd pot does not spoil the body.
 
 use super::posterior::Posterior;
-use super::priors::{self, Beliefs, Spread, Unknown};
+use super::priors::{self, Beliefs, FARTHEST, Spread, Unknown};
 use crate::core::handling::History;
 use crate::core::verdict::Felt;
 use crate::records::{Name, Pot};
@@ -197,7 +197,12 @@ impl Finished {
         let gained = eigen.eigenvalues.map(|v| v.max(0.0));
         let information =
             &eigen.eigenvectors * DMatrix::from_diagonal(&gained) * eigen.eigenvectors.transpose();
-        let vector = &inverse * away.component_div(&scale);
+        // Along each of its directions the posterior lies between the prior and what was said; a
+        // direction of which little was said cannot have been said to lie out of all reason.
+        let along = eigen.eigenvectors.tr_mul(&away.component_div(&scale));
+        let centre = |k: usize| (along[k] * (1.0 + gained[k]) / gained[k].max(1e-9));
+        let pull = DVector::from_fn(n, |k, _| gained[k] * centre(k).clamp(-FARTHEST, FARTHEST));
+        let vector = &eigen.eigenvectors * pull;
         let mut said = Said::nothing();
         for (a, (k, _)) in here.iter().enumerate() {
             said.vector[*k] = vector[a] / scale[a];

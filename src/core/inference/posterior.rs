@@ -16,7 +16,7 @@
 
 use super::least_squares::{self, Fit, Options, Problem, Refusal, Scatter};
 use super::model::{Model, Past, balance};
-use super::priors::Unknown;
+use super::priors::{FARTHEST, Unknown};
 use crate::core::drying::{LANES, Lane};
 use crate::core::handling::History;
 use crate::units::HOUR;
@@ -342,7 +342,11 @@ impl<'a> Posterior<'a> {
     /// Unknowns `normal` standard normal numbers away from the centre.
     pub fn away(&self, root: &DMatrix<f64>, normal: &[f64]) -> Vec<f64> {
         let step = root * DVector::from_column_slice(normal);
-        self.centre().iter().zip(step.iter()).map(|(c, s)| (c + s).clamp(-6.0, 6.0)).collect()
+        self.centre()
+            .iter()
+            .zip(step.iter())
+            .map(|(c, s)| (c + s).clamp(-FARTHEST, FARTHEST))
+            .collect()
     }
 
     /// A root of the covariance of the unknowns.

@@ -235,9 +235,11 @@ impl Beliefs {
         DVector::from_iterator(self.len(), self.priors.iter().map(|p| p.mean))
     }
 
-    /// Values on the unknowns' own scales, from standard normal numbers.
+    /// Values on the unknowns' own scales, from standard normal numbers; those beyond
+    /// [`FARTHEST`] count as that: weights that no pot can have would drive them out of all reason.
     pub fn values(&self, z: &[f64]) -> DVector<f64> {
-        self.means() + &self.root * DVector::from_column_slice(z)
+        let within = z.iter().map(|z| z.clamp(-FARTHEST, FARTHEST));
+        self.means() + &self.root * DVector::from_iterator(z.len(), within)
     }
 
     /// Covariance on the unknowns' own scales of what has this covariance in standard normal
@@ -278,6 +280,9 @@ impl Beliefs {
 const GUESSED_RATE: f64 = 0.5;
 const GUESSED_WAY: f64 = 1.2;
 const GUESSED_INSIDE: f64 = 0.3;
+
+/// So many standard deviations off its prior an unknown may lie at most.
+pub const FARTHEST: f64 = 6.0;
 
 /// Where an unknown that pots share lies beforehand, on its own scale. `bag`: water of the clay as
 /// it is known, kg/kg dry basis.
