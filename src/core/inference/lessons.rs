@@ -200,7 +200,7 @@ impl Finished {
         // Along each of its directions the posterior lies between the prior and what was said; a
         // direction of which little was said cannot have been said to lie out of all reason.
         let along = eigen.eigenvectors.tr_mul(&away.component_div(&scale));
-        let centre = |k: usize| (along[k] * (1.0 + gained[k]) / gained[k].max(1e-9));
+        let centre = |k: usize| along[k] * (1.0 + gained[k]) / gained[k].max(1e-9);
         let pull = DVector::from_fn(n, |k, _| gained[k] * centre(k).clamp(-FARTHEST, FARTHEST));
         let vector = &eigen.eigenvectors * pull;
         let mut said = Said::nothing();
