@@ -30,7 +30,7 @@ pub fn of_pots(studio: &Studio, names: &[&Name]) -> Vec<PotAnswer> {
 }
 
 /// What comes of each, in the order given.
-fn on_all_cores<T: Send>(names: &[&Name], each: impl Fn(&str) -> Option<T> + Sync) -> Vec<T> {
+pub fn on_all_cores<T: Send>(names: &[&Name], each: impl Fn(&str) -> Option<T> + Sync) -> Vec<T> {
     let threads = thread::available_parallelism().map_or(1, NonZero::get).min(names.len());
     if threads < 2 {
         return names.iter().filter_map(|name| each(name)).collect();

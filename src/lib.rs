@@ -21,8 +21,9 @@
 //! | [`store`] | the embedded database, settings, import and export | units, records, clock |
 //! | [`watch`] | the daemon: ports to store, refit, last good answer | all of the above |
 //! | [`simulate`] | a made-up shelf behind a pseudo-terminal | units, records, clock |
-//! | [`plot`] | pictures of report values | units, records, core |
+//! | [`plot`] | pictures of report values and of scorecards | units, records, core |
 //! | [`answers`] | answers for all pots, on all cores | units, records, core |
+//! | [`scorecard`] | past forecasts made again and scored | units, records, core, answers, store |
 //! | [`cli`] | one file per command, no arithmetic | everything |
 //!
 //! # Units
@@ -37,6 +38,7 @@ pub mod clock;
 pub mod core;
 pub mod plot;
 pub mod records;
+pub mod scorecard;
 pub mod sensing;
 pub mod simulate;
 pub mod store;

@@ -20,6 +20,7 @@ pub mod pot;
 pub mod ready;
 pub mod report;
 pub mod sample;
+pub mod scorecard;
 pub mod screen;
 pub mod simulate;
 pub mod watch;
@@ -163,6 +164,8 @@ pub enum Command {
     Report(report::Args),
     /// Print the names of the pots that are ready, for scripts
     Ready(ready::Args),
+    /// Say how good past forecasts were, made again as of then
+    Scorecard(scorecard::Args),
     /// Draw the picture of a pot: weighings, fit, forecast, handling and air
     Plot(plot::Args),
     /// Take studio files (CSV) in
@@ -187,6 +190,7 @@ impl Command {
             Command::Watch(args) => watch::run(args, context),
             Command::Report(args) => report::run(args, context),
             Command::Ready(args) => ready::run(args, context),
+            Command::Scorecard(args) => scorecard::run(args, context),
             Command::Plot(args) => plot::run(args, context),
             Command::Import(args) => import::run(args, context),
             Command::Export(args) => export::run(args, context),

@@ -121,7 +121,7 @@ pub fn page(report: &Report, words: &Words, look: &Look) -> String {
     page
 }
 
-fn heading(page: &mut String, title: &str, subtitle: &str, colour: AnsiColor) {
+pub fn heading(page: &mut String, title: &str, subtitle: &str, colour: AnsiColor) {
     let style = Style::new().bold().fg_color(Some(colour.into()));
     let dash = if subtitle.is_empty() { "" } else { " – " };
     let _ = writeln!(page, "\n{style}{title}{style:#}{dash}{subtitle}");
@@ -418,7 +418,7 @@ fn table(rows: Vec<[String; 4]>, widths: [usize; 3], width: u16) -> String {
 }
 
 /// Text wrapped to the width, under an indent.
-fn paragraph(text: &str, indent: u16, width: u16) -> String {
+pub fn paragraph(text: &str, indent: u16, width: u16) -> String {
     let mut table = Table::new();
     table.load_style(NOTHING).set_content_arrangement(ContentArrangement::Dynamic);
     table.force_no_tty().set_width(width).add_row([text]);

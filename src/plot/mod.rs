@@ -1,5 +1,5 @@
 //! Pictures of report values: one pot's weighings, fit, forecast, handling and air; what a body's
-//! pots have taught.
+//! pots have taught; how good past forecasts were.
 //!
 //! A picture says nothing by colour alone: lines differ by dashes, areas by hatching, and all of
 //! them carry words. The font is compiled in.
@@ -16,7 +16,10 @@ mod axis;
 mod canvas;
 mod lessons;
 mod picture;
+mod record;
 mod strips;
+
+pub use record::{Panel, Record};
 
 use crate::core::learnt::Learnt;
 use crate::core::report::PotAnswer;
@@ -57,6 +60,9 @@ pub enum PlotError {
     /// Neither weighings nor a curve.
     #[error("nothing is known about {0} that could be drawn: weigh it first")]
     Nothing(String),
+    /// No forecast has been scored.
+    #[error("no forecast can be scored yet: weigh pots until they are dry")]
+    NoRecord,
     /// The file is there.
     #[error("{} exists: take another name with -o, or overwrite it with --force", .0.display())]
     Exists(PathBuf),
@@ -103,6 +109,15 @@ pub fn write_learnt(
     look: &Look,
 ) -> Result<(), PlotError> {
     put(path, look, || Ok(lessons::Lessons::new(body, learnt, look)))
+}
+
+/// Draws how good past forecasts were into a file, `.svg` or `.png`.
+///
+/// # Errors
+///
+/// As [`write()`].
+pub fn write_record(record: &Record, path: &Path, look: &Look) -> Result<(), PlotError> {
+    put(path, look, || record::Picture::new(record, look))
 }
 
 /// What can be drawn on any paper.

@@ -1,0 +1,383 @@
+//! `scorecard`: how good past forecasts were.
+
+use super::names::suggestion;
+use super::report::looking_at;
+use super::screen::{self, heading, paragraph};
+use super::words::{self, printable};
+use super::{Context, completions};
+use crate::core::record::{self, Figures};
+use crate::plot;
+use crate::records::Name;
+use crate::scorecard::{self, Event, Scorecard, Summary};
+use crate::store::Store;
+use crate::units::{HOUR, Time};
+use anstyle::AnsiColor;
+use anyhow::bail;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use serde::Serialize;
+use std::io::{BufWriter, IsTerminal, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::time::{Duration, Instant};
+
+/// Options of `scorecard`.
+#[derive(clap::Args, Debug)]
+#[command(after_long_help = "\
+Forecasts are made again as of then, from what was known then, whether anybody
+looked at a report or not: for every finished pot at 3, 6, 12, 24, 48, 96 and
+192 hours after it was made, each put off to the next full step of the clock
+(UTC: 1, 1, 3, 6, 12, 24, 24 h). A pot is finished when it was weighed after it
+was bone-dry. When its window opened and closed and when it was dry is known
+from all its weights; where that is not known to a tenth of the whole time, it
+does not count.
+
+What the columns mean:
+  pots       finished pots of which the time is known
+  inside     forecasts whose 80 % interval held it, of how many (8 of 10 is what
+             the intervals promise)
+  off by     median of the error; as a share of the time from made to event
+  width      median width of the interval, as the same share
+  score      mean interval score as the same share: width, and ten times what the
+             truth lay outside (Gneiting & Raftery 2007); less is better
+
+Covers, flips and moves of the log count as if they had been planned in time: the
+score is the forecast's, not that of changed plans.")]
+pub struct Args {
+    /// Only pots of this body
+    #[arg(long, add = completions::bodies())]
+    body: Option<String>,
+    /// Only the last so many finished pots
+    #[arg(long, value_name = "N", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..))]
+    last: u32,
+    /// As it would have been at that time (18:25, yesterday 9:10, 2031-04-02 18:25 …)
+    /// [default: now]
+    #[arg(long, value_name = "WHEN")]
+    at: Option<String>,
+    /// As JSON, for programs
+    #[arg(long)]
+    json: bool,
+    /// Draw a picture too, into a file ending in .svg or .png
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Overwrite the picture if it exists
+    #[arg(long)]
+    force: bool,
+}
+
+/// Runs `scorecard`.
+pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
+    let store = context.open()?;
+    let words = looking_at(args.at.as_deref(), context, store.settings())?;
+    if let Some(body) = &args.body {
+        check_body(&store, body)?;
+    }
+    let progress = Progress::new();
+    let (body, last) = (args.body.as_deref(), args.last as usize);
+    let card = scorecard::of_studio(&store, words.now, body, last, |done, all| {
+        progress.show(done, all);
+    })?;
+    progress.bar.finish_and_clear();
+    if args.json {
+        let mut out = BufWriter::new(std::io::stdout().lock());
+        serde_json::to_writer_pretty(&mut out, &json(&card)).map_err(std::io::Error::from)?;
+        writeln!(out)?;
+        out.flush()?;
+    } else {
+        screen::print(&page(&card, body, screen::terminal_width()))?;
+    }
+    if let Some(path) = &args.output {
+        let look = plot::Look {
+            zone: words.zone.clone(),
+            greys: std::env::var_os("NO_COLOR").is_some_and(|set| !set.is_empty()),
+            force: args.force,
+            ..plot::Look::new(words.now)
+        };
+        plot::write_record(&marks(&card), path, &look)?;
+        screen::tell(&format!("wrote {}", printable(&path.display().to_string())));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn check_body(store: &Store, name: &str) -> anyhow::Result<()> {
+    let bodies = store.bodies()?;
+    if bodies.iter().any(|body| body.name == name) {
+        return Ok(());
+    }
+    let known = bodies.iter().map(|body| body.name.as_str());
+    let hint = suggestion(name, known, "see `warecast body list`");
+    bail!("there is no body \"{}\": {hint}", printable(name))
+}
+
+/// A bar on a terminal, for work that takes more than a second.
+struct Progress {
+    bar: ProgressBar,
+    begun: Instant,
+}
+
+impl Progress {
+    fn new() -> Progress {
+        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
+        // The template is a constant; the default style serves if it ever should not parse.
+        if let Ok(style) = ProgressStyle::with_template("{wide_bar} {pos:>3} of {len} times") {
+            bar.set_style(style);
+        }
+        Progress { bar, begun: Instant::now() }
+    }
+
+    fn show(&self, done: usize, all: usize) {
+        if self.bar.is_hidden()
+            && std::io::stderr().is_terminal()
+            && self.begun.elapsed() > Duration::from_secs(1)
+        {
+            self.bar.set_draw_target(ProgressDrawTarget::stderr());
+        }
+        self.bar.set_length(all as u64);
+        self.bar.set_position(done as u64);
+    }
+}
+
+fn what(event: Event) -> &'static str {
+    match event {
+        Event::Opens => "trimming opens",
+        Event::Closes => "trimming closes",
+        Event::BoneDry => "dry",
+    }
+}
+
+fn pots(count: usize) -> String {
+    format!("{count} finished pot{}", if count == 1 { "" } else { "s" })
+}
+
+/// The scorecard as people read it.
+fn page(card: &Scorecard, body: Option<&str>, width: u16) -> String {
+    let all = card.summary(None);
+    let of = body.map_or(String::new(), |body| format!(" of {}", printable(body)));
+    let mut page = String::new();
+    if card.pots.is_empty() {
+        let text = format!(
+            "No pot{of} has finished yet: forecasts can be scored once a pot was weighed after it \
+             was bone-dry ({} weighed so far).",
+            card.unfinished
+        );
+        return paragraph(&text, 0, width);
+    }
+    heading(&mut page, "HOW GOOD THE FORECASTS WERE", &(pots(all.pots) + &of), AnsiColor::Green);
+    for event in Event::ALL {
+        page += &paragraph(&in_words(event, all.figures(event)), 2, width);
+    }
+    page += &paragraph("Inside: within the interval that is to hold in 8 of 10 cases.", 2, width);
+    heading(&mut page, "CALLS", "what the report would have said", AnsiColor::Green);
+    for text in calls(&all) {
+        page += &paragraph(&text, 2, width);
+    }
+    page.push('\n');
+    page += &table(card, &all);
+    page.push('\n');
+    for text in remarks(card, &all) {
+        page += &paragraph(&text, 0, width);
+    }
+    page
+}
+
+fn in_words(event: Event, figures: Option<&Figures>) -> String {
+    let what = match event {
+        Event::Opens => "When trimming opens",
+        Event::Closes => "When trimming closes",
+        Event::BoneDry => "When it is dry",
+    };
+    let Some(f) = figures else { return format!("{what}: nothing known yet.") };
+    format!(
+        "{what}: {:.0} of the last {} inside; off by {} in the middle ({} of the whole time).",
+        f.recent_inside,
+        f.recent,
+        words::span(f.median_error_h * HOUR),
+        words::percent(f.median_error_share),
+    )
+}
+
+/// `none`, else the number.
+fn some(count: usize) -> String {
+    if count == 0 { "none".into() } else { count.to_string() }
+}
+
+fn calls(all: &Summary) -> [String; 2] {
+    let (trim, fire) = (&all.trim_calls, &all.fire_calls);
+    let be = |count| if count == 1 { "was" } else { "were" };
+    let trim = format!(
+        "Trim: called \"now\" {} times, of which {} {} too soon and {} too late; of {} questions \
+         about pots in their window {} {} not called.",
+        trim.now,
+        some(trim.too_soon),
+        be(trim.too_soon),
+        some(trim.too_late),
+        trim.open,
+        some(trim.missed),
+        be(trim.missed),
+    );
+    let fire = format!(
+        "Dry: called \"ready\" {} times, of which {} {} too soon; of {} questions about pots that \
+         were dry inside too, {} {} still told to wait and {} {} doubtful.",
+        fire.ready,
+        some(fire.too_soon),
+        be(fire.too_soon),
+        fire.dry,
+        some(fire.missed),
+        be(fire.missed),
+        some(fire.doubtful),
+        be(fire.doubtful),
+    );
+    [trim, fire]
+}
+
+fn table(card: &Scorecard, all: &Summary) -> String {
+    let mut rows = Vec::new();
+    let bodies = card.bodies();
+    let mut add = |name: &str, summary: &Summary| {
+        for event in Event::ALL {
+            let Some(f) = summary.figures(event) else { continue };
+            rows.push(vec![
+                printable(name).into_owned(),
+                what(event).into(),
+                f.truths.to_string(),
+                format!("{} of {}", f.inside, f.forecasts),
+                words::span(f.median_error_h * HOUR),
+                words::percent(f.median_error_share),
+                words::percent(f.median_width_share),
+                format!("{:.2}", f.mean_interval_score_share),
+            ]);
+        }
+    };
+    for body in &bodies {
+        add(body, &card.summary(Some(body)));
+    }
+    if bodies.len() > 1 {
+        add("all", all);
+    }
+    let header = ["body", "", "pots", "inside", "off by", "of whole", "width", "score"];
+    screen::columns(&header, rows)
+}
+
+fn remarks(card: &Scorecard, all: &Summary) -> Vec<String> {
+    let mut out = Vec::new();
+    let enough = record::ENOUGH;
+    let corrections = Event::ALL.map(|event| (event, all.correction(event)));
+    if corrections.iter().all(|(_, c)| c.pots < enough) {
+        out.push(format!(
+            "From {enough} finished pots on this record says by how much the intervals should be \
+             wider or narrower."
+        ));
+    }
+    for (event, c) in corrections.iter().filter(|(_, c)| c.pots >= enough) {
+        out.push(format!(
+            "By this record the intervals of \"{}\" should be {:.2} times as wide.",
+            what(*event),
+            c.factor
+        ));
+    }
+    if card.unfinished > 0 {
+        let text = "weighed pots are not in it: they were not weighed after they were surely dry.";
+        out.push(format!("{} {text}", card.unfinished));
+    }
+    let vague: usize = card.vague.iter().sum();
+    if vague > 0 {
+        out.push(format!("{vague} times of finished pots are not known well enough to count."));
+    }
+    out
+}
+
+/// What goes into the picture.
+fn marks(card: &Scorecard) -> plot::Record {
+    let all = card.summary(None);
+    let panels = Event::ALL.map(|event| {
+        let of = card.forecasts.iter().filter(|f| f.event == event);
+        let heading = in_words(event, all.figures(event));
+        plot::Panel { heading, forecasts: of.map(|f| (f.pot.clone(), f.scored)).collect() }
+    });
+    plot::Record { pots: all.pots, panels: panels.into() }
+}
+
+#[derive(Serialize)]
+struct Json<'a> {
+    at: String,
+    level: f64,
+    all: Summary,
+    bodies: Vec<OfBody<'a>>,
+    left_out: LeftOut,
+    forecasts: Vec<JsonForecast<'a>>,
+}
+
+#[derive(Serialize)]
+struct OfBody<'a> {
+    body: &'a Name,
+    #[serde(flatten)]
+    summary: Summary,
+}
+
+#[derive(Serialize)]
+struct LeftOut {
+    unfinished_pots: usize,
+    opens_not_known_well: usize,
+    closes_not_known_well: usize,
+    bone_dry_not_known_well: usize,
+}
+
+/// What is known now; forecasts are scored against its middle.
+#[derive(Serialize)]
+struct Truth {
+    p10: Option<String>,
+    p50: Option<String>,
+    p90: Option<String>,
+}
+
+#[derive(Serialize)]
+struct JsonForecast<'a> {
+    pot: &'a Name,
+    body: &'a Name,
+    event: Event,
+    made_at: String,
+    asked_at: String,
+    p10: Option<String>,
+    p50: Option<String>,
+    p90: Option<String>,
+    truth: Truth,
+    inside: bool,
+    error_h: f64,
+    interval_score_h: f64,
+}
+
+/// The same card gives the same bytes.
+fn json(card: &Scorecard) -> Json<'_> {
+    let [opens, closes, bone_dry] = card.vague;
+    let of_body = |body| OfBody { body, summary: card.summary(Some(body)) };
+    Json {
+        at: card.at.to_string(),
+        level: record::LEVEL,
+        all: card.summary(None),
+        bodies: card.bodies().into_iter().map(of_body).collect(),
+        left_out: LeftOut {
+            unfinished_pots: card.unfinished,
+            opens_not_known_well: opens,
+            closes_not_known_well: closes,
+            bone_dry_not_known_well: bone_dry,
+        },
+        forecasts: card.forecasts.iter().map(json_forecast).collect(),
+    }
+}
+
+fn json_forecast(f: &scorecard::Forecast) -> JsonForecast<'_> {
+    let text = |t: Option<Time>| t.map(|t| t.to_string());
+    JsonForecast {
+        pot: &f.pot,
+        body: &f.body,
+        event: f.event,
+        made_at: f.made_at.to_string(),
+        asked_at: f.asked_at.to_string(),
+        p10: text(f.said.p10),
+        p50: text(f.said.p50),
+        p90: text(f.said.p90),
+        truth: Truth { p10: text(f.truth.p10), p50: text(f.truth.p50), p90: text(f.truth.p90) },
+        inside: f.scored.inside(),
+        error_h: f.scored.error() / HOUR,
+        interval_score_h: f.scored.interval_score() / HOUR,
+    }
+}

@@ -1,0 +1,432 @@
+//! Past forecasts, made again as of then, against what became known once the pots were dry.
+//!
+//! # What is asked when
+//!
+//! Every finished pot is asked about at the ages of [`ASKED`]: each is counted from when the pot
+//! was made and put off to the next full step of the clock (UTC), so that pots of one day are asked
+//! about together. The rule knows nothing of what became of a pot, nor of who looked at which
+//! report. The answer is that of `report --at`: the store as of then, with the lessons of the pots
+//! that were finished by then. As there, covers, flips and moves of the log count as plans already
+//! made, since it does not say when they were written down.
+//!
+//! # What is true
+//!
+//! The finished pot's own posterior, with all its weights and all that was learnt by now, knows its
+//! dry clay, and with it when its mean water passed the band's limits (the band as it is now) and
+//! when it was bone-dry ([`hindsight::look_back`]). It is itself not certain:
+//! a truth counts only where its own 80 % interval is no wider than [`KNOWN`] of the whole time,
+//! and calls only where the truth is sure to 90 %. A pot is finished when it was weighed after it
+//! was bone-dry, sure to 90 %. Of pots that were packed or lost before nothing became known; pots
+//! that still dry are not in the record yet, so that the slow ones come in later than the quick.
+//!
+//! A forecast is left out where the pot was trimmed, wetted, sponged or given clay between question
+//! and event: it was about another pot.
+//!
+//! # What it costs
+//!
+//! Each question is one fit and forecast. The lessons of its time are shared by all pots that are
+//! asked about then, and each lesson by all times between which nothing that its fit sees has
+//! changed ([`hindsight::lesson_again`]).
+
+use crate::answers::on_all_cores;
+use crate::core::hindsight::{self, Hindsight, Remembered};
+use crate::core::inference::lessons::Lessons;
+use crate::core::record::{
+    Correction, Dryness, Figures, FireCalls, Scored, TrimCalls, Window, figures,
+};
+use crate::core::report::{FireCall, PotAnswer, TimeQuantiles, TrimCall};
+use crate::core::{assess_taught, lesson};
+use crate::records::{Action, Name, Studio};
+use crate::store::{Store, StoreError};
+use crate::units::{DAY, HOUR, Time};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// When pots are asked about: ages, and the steps of the clock (UTC) to which each is put off, s.
+pub const ASKED: [(f64, f64); 7] = [
+    (3.0 * HOUR, HOUR),
+    (6.0 * HOUR, HOUR),
+    (12.0 * HOUR, 3.0 * HOUR),
+    (24.0 * HOUR, 6.0 * HOUR),
+    (48.0 * HOUR, 12.0 * HOUR),
+    (96.0 * HOUR, DAY),
+    (192.0 * HOUR, DAY),
+];
+
+/// Widest 80 % interval of a truth that counts, as a share of the time from made to event: it adds
+/// less than 4 % (one standard deviation) to the error of a forecast.
+pub const KNOWN: f64 = 0.1;
+
+/// What is forecast.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Event {
+    /// Mean water passes the band's upper limit.
+    Opens,
+    /// Mean water passes the band's lower limit.
+    Closes,
+    /// Mean free water falls to 0.005.
+    BoneDry,
+}
+
+impl Event {
+    /// All, in order of time.
+    pub const ALL: [Event; 3] = [Event::Opens, Event::Closes, Event::BoneDry];
+
+    /// What an answer says of it.
+    pub fn of(self, answer: &PotAnswer) -> TimeQuantiles {
+        match self {
+            Event::Opens => answer.trim.opens,
+            Event::Closes => answer.trim.closes,
+            Event::BoneDry => answer.fire.bone_dry,
+        }
+    }
+}
+
+/// A forecast with what became of it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Forecast {
+    /// The pot.
+    pub pot: Name,
+    /// Its body.
+    pub body: Name,
+    /// What was forecast.
+    pub event: Event,
+    /// When the pot was made.
+    pub made_at: Time,
+    /// The time that the forecast is made for.
+    pub asked_at: Time,
+    /// The forecast.
+    pub said: TimeQuantiles,
+    /// What is known now.
+    pub truth: TimeQuantiles,
+    /// Its score.
+    pub scored: Scored,
+}
+
+/// What a report would have called a pot, with what is known now.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Call {
+    /// The pot.
+    pub pot: Name,
+    /// Its body.
+    pub body: Name,
+    /// The time that the calls are made for.
+    pub asked_at: Time,
+    /// The trim call.
+    pub trim: TrimCall,
+    /// The fire call.
+    pub fire: FireCall,
+    /// Where it stood against its window.
+    pub window: Window,
+    /// Whether its wettest part was dry.
+    pub dryness: Dryness,
+    /// Whether it had been weighed within 24 h.
+    pub weighed: bool,
+}
+
+/// All that is scored, of all bodies asked for.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Scorecard {
+    /// The time up to which things are known.
+    pub at: Time,
+    /// Finished pots, oldest first: name and body.
+    pub pots: Vec<(Name, Name)>,
+    /// Pots that were weighed, but not after they were surely dry.
+    pub unfinished: usize,
+    /// Truths of finished pots that are not known well enough, of each [`Event`].
+    pub vague: [usize; 3],
+    /// Forecasts, by pot as in `pots`, then event, then time of question.
+    pub forecasts: Vec<Forecast>,
+    /// Calls, by pot as in `pots`, then time of question.
+    pub calls: Vec<Call>,
+}
+
+/// What a scorecard comes to, of one body or of all.
+#[derive(Clone, PartialEq, Debug, Serialize)]
+pub struct Summary {
+    /// Finished pots.
+    pub pots: usize,
+    /// Forecasts of when the trimming window opens.
+    pub opens: Option<Figures>,
+    /// Forecasts of when it closes.
+    pub closes: Option<Figures>,
+    /// Forecasts of when the pot is bone-dry on the mean.
+    pub bone_dry: Option<Figures>,
+    /// Trim calls.
+    pub trim_calls: TrimCalls,
+    /// Fire calls.
+    pub fire_calls: FireCalls,
+    /// What the record says of the intervals.
+    pub correction: Corrections,
+}
+
+/// What a record says of the intervals of each event.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize)]
+pub struct Corrections {
+    /// Of when trimming opens.
+    pub opens: Correction,
+    /// Of when it closes.
+    pub closes: Correction,
+    /// Of when a pot is bone-dry on the mean.
+    pub bone_dry: Correction,
+}
+
+impl Summary {
+    /// The figures of an event.
+    pub fn figures(&self, event: Event) -> Option<&Figures> {
+        match event {
+            Event::Opens => self.opens.as_ref(),
+            Event::Closes => self.closes.as_ref(),
+            Event::BoneDry => self.bone_dry.as_ref(),
+        }
+    }
+
+    /// What the record says of the intervals of an event.
+    pub fn correction(&self, event: Event) -> Correction {
+        match event {
+            Event::Opens => self.correction.opens,
+            Event::Closes => self.correction.closes,
+            Event::BoneDry => self.correction.bone_dry,
+        }
+    }
+}
+
+impl Scorecard {
+    /// What it comes to, of one body or of all.
+    pub fn summary(&self, body: Option<&str>) -> Summary {
+        let of = |name: &Name| body.is_none_or(|body| body == name);
+        let truths = Event::ALL.map(|event| self.by_truth(event, body));
+        let ratios = |of: &Vec<Scored>| of.iter().map(Scored::ratio).collect();
+        let correction = |truths: &Vec<Vec<Scored>>| {
+            Correction::from_ratios(&truths.iter().map(ratios).collect::<Vec<_>>())
+        };
+        let mut trim_calls = TrimCalls::default();
+        let mut fire_calls = FireCalls::default();
+        for call in self.calls.iter().filter(|call| of(&call.body)) {
+            trim_calls.add(call.trim, call.window);
+            fire_calls.add(call.fire, call.dryness, call.weighed);
+        }
+        let [o, c, d] = truths.each_ref().map(correction);
+        let correction = Corrections { opens: o, closes: c, bone_dry: d };
+        let [opens, closes, bone_dry] = truths.each_ref().map(|truths| figures(truths));
+        let pots = self.pots.iter().filter(|(_, body)| of(body)).count();
+        Summary { pots, opens, closes, bone_dry, trim_calls, fire_calls, correction }
+    }
+
+    /// The bodies of its pots, in order of name.
+    pub fn bodies(&self) -> Vec<&Name> {
+        let mut bodies: Vec<&Name> = self.pots.iter().map(|(_, body)| body).collect();
+        bodies.sort_unstable();
+        bodies.dedup();
+        bodies
+    }
+
+    /// The forecasts of an event, together by pot, in order of when it happened.
+    fn by_truth(&self, event: Event, body: Option<&str>) -> Vec<Vec<Scored>> {
+        let of = |f: &&Forecast| f.event == event && body.is_none_or(|body| body == f.body);
+        let mut pots: BTreeMap<(Option<Time>, &Name), Vec<Scored>> = BTreeMap::new();
+        for f in self.forecasts.iter().filter(of) {
+            pots.entry((f.truth.p50, &f.pot)).or_default().push(f.scored);
+        }
+        pots.into_values().collect()
+    }
+}
+
+/// Makes the forecasts of the last `last` finished pots (of one body, or of all) again, as known at
+/// `at`; `told` hears how many of how many times of questions are done.
+///
+/// # Errors
+///
+/// The store cannot be read.
+pub fn of_studio(
+    store: &Store,
+    at: Time,
+    body: Option<&str>,
+    last: usize,
+    mut told: impl FnMut(usize, usize),
+) -> Result<Scorecard, StoreError> {
+    let studio = store.studio(at)?;
+    let names: Vec<&Name> = studio.pots.keys().collect();
+    let lessons = Lessons::new(on_all_cores(&names, |pot| lesson(&studio, pot)));
+    let asked = |pot: &&Name| body.is_none_or(|body| body == studio.pots[*pot].body);
+    let names: Vec<&Name> = names.into_iter().filter(asked).collect();
+    let known = on_all_cores(&names, |pot| Known::new(&studio, &lessons, pot));
+    let weighed = known.len();
+    let mut known: Vec<Known> = known.into_iter().filter(Known::is_finished).collect();
+    let unfinished = weighed - known.len();
+    known.sort_by(|a, b| (a.answer.made_at, &a.answer.pot).cmp(&(b.answer.made_at, &b.answer.pot)));
+    known.drain(..known.len().saturating_sub(last));
+    let mut questions: BTreeMap<Time, Vec<&Name>> = BTreeMap::new();
+    for pot in &known {
+        for time in pot.questions() {
+            questions.entry(time).or_default().push(&pot.answer.pot);
+        }
+    }
+    let mut said: BTreeMap<(Name, Time), PotAnswer> = BTreeMap::new();
+    let mut memory = BTreeMap::new();
+    for (done, (time, pots)) in questions.iter().enumerate() {
+        told(done, questions.len());
+        let answers = as_of(&store.studio(*time)?, pots, &mut memory);
+        said.extend(answers.into_iter().map(|answer| ((answer.pot.clone(), *time), answer)));
+    }
+    told(questions.len(), questions.len());
+    let mut card = Scorecard {
+        at,
+        pots: known.iter().map(|k| (k.answer.pot.clone(), k.answer.body.clone())).collect(),
+        unfinished,
+        vague: Event::ALL.map(|e| known.iter().filter(|k| k.truth(e).is_none()).count()),
+        forecasts: Vec::new(),
+        calls: Vec::new(),
+    };
+    for pot in &known {
+        let name = &pot.answer.pot;
+        let answers = pot.questions().filter_map(|t| Some((t, said.get(&(name.clone(), t))?)));
+        let answers: Vec<(Time, &PotAnswer)> = answers.collect();
+        card.forecasts.extend(pot.forecasts(&answers));
+        card.calls.extend(pot.calls(&answers));
+    }
+    Ok(card)
+}
+
+/// Answers for some pots, as `report --at` gives them; `memory` keeps lessons from one time to the
+/// next.
+fn as_of(
+    studio: &Studio,
+    pots: &[&Name],
+    memory: &mut BTreeMap<Name, Remembered>,
+) -> Vec<PotAnswer> {
+    let names: Vec<&Name> = studio.pots.keys().collect();
+    let lessons = on_all_cores(&names, |pot| {
+        Some((pot.to_string(), hindsight::lesson_again(studio, pot, memory.get(pot))?))
+    });
+    let learnt = Lessons::new(lessons.iter().filter_map(|(_, r)| r.lesson.clone()).collect());
+    memory.extend(lessons);
+    on_all_cores(pots, |pot| assess_taught(studio, &learnt, pot))
+}
+
+/// What is known of a weighed pot.
+struct Known {
+    /// As of its last weighing, with all that is known now.
+    answer: PotAnswer,
+    /// Its last weighing.
+    until: Time,
+    /// When it was trimmed, wetted, sponged or given clay.
+    deeds: Vec<Time>,
+    /// When its window opened and closed, and whether it was dry when it was asked about; of
+    /// finished pots.
+    past: Option<Hindsight>,
+}
+
+impl Known {
+    fn new(studio: &Studio, lessons: &Lessons, pot: &str) -> Option<Known> {
+        let rows = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
+        let end = rows.iter().find(|r| matches!(r.action, Action::Kiln | Action::Lost(_)));
+        let end = end.map_or(studio.at, |row| row.time.min(studio.at));
+        let weighings = &studio.weighings.get(pot)?.0;
+        let until = weighings.iter().rev().find(|w| w.time <= end)?.time;
+        let alone = alone(studio, pot, until);
+        let answer = assess_taught(&alone, lessons, pot)?;
+        let deed = |a: &Action| matches!(a, Action::Attach(_) | Action::Wet | Action::Sponge);
+        let rows = rows.iter().filter(|row| deed(&row.action)).map(|row| row.time);
+        let deeds = rows.chain(answer.story.trims.iter().copied()).collect();
+        let mut known = Known { answer, until, deeds, past: None };
+        if known.is_finished() {
+            let times: Vec<Time> = known.questions().collect();
+            known.past = hindsight::look_back(&alone, lessons, pot, &times);
+        }
+        Some(known)
+    }
+
+    /// Whether it was weighed after it was bone-dry, sure to 90 %.
+    fn is_finished(&self) -> bool {
+        self.answer.fire.bone_dry.p90.is_some_and(|dry| dry <= self.until)
+    }
+
+    /// When it is asked about: nothing is known of what came after its last weighing.
+    fn questions(&self) -> impl Iterator<Item = Time> {
+        let put_off = |(age, step): (f64, f64)| {
+            let due = self.answer.made_at.plus(age).seconds();
+            Time::from_seconds((due / step).ceil() * step)
+        };
+        ASKED.map(put_off).into_iter().filter(|t| *t <= self.until)
+    }
+
+    /// When something happened, where that is known well.
+    fn truth(&self, event: Event) -> Option<(Time, TimeQuantiles)> {
+        let known = match event {
+            Event::Opens => self.past.as_ref()?.opens,
+            Event::Closes => self.past.as_ref()?.closes,
+            Event::BoneDry => self.answer.fire.bone_dry,
+        };
+        let (Some(from), Some(middle), Some(to)) = (known.p10, known.p50, known.p90) else {
+            return None;
+        };
+        let whole = middle.since(self.answer.made_at);
+        (to.since(from) <= KNOWN * whole && to <= self.until).then_some((middle, known))
+    }
+
+    fn forecasts(&self, answers: &[(Time, &PotAnswer)]) -> Vec<Forecast> {
+        let mut out = Vec::new();
+        let truths = Event::ALL.into_iter().filter_map(|e| Some((e, self.truth(e)?)));
+        for (event, (happened, truth)) in truths {
+            let another = |asked: Time| self.deeds.iter().any(|d| *d > asked && *d <= happened);
+            let fair = answers.iter().filter(|(asked, _)| *asked < happened && !another(*asked));
+            out.extend(fair.map(|(asked_at, answer)| {
+                let said = event.of(answer);
+                Forecast {
+                    pot: answer.pot.clone(),
+                    body: answer.body.clone(),
+                    event,
+                    made_at: answer.made_at,
+                    asked_at: *asked_at,
+                    said,
+                    truth,
+                    scored: Scored::new(answer.made_at, *asked_at, &said, happened),
+                }
+            }));
+        }
+        out
+    }
+
+    fn calls(&self, answers: &[(Time, &PotAnswer)]) -> Vec<Call> {
+        let Some(past) = &self.past else { return Vec::new() };
+        let dryness: BTreeMap<Time, Dryness> =
+            self.questions().zip(past.dryness.iter().copied()).collect();
+        let call = |(asked_at, answer): &(Time, &PotAnswer)| Call {
+            pot: answer.pot.clone(),
+            body: answer.body.clone(),
+            asked_at: *asked_at,
+            trim: answer.trim.call,
+            fire: answer.fire.call,
+            window: Window::at(*asked_at, &past.opens, &past.closes),
+            dryness: dryness.get(asked_at).copied().unwrap_or(Dryness::Unsure),
+            weighed: answer.evidence.last_reading_at.is_some_and(|t| asked_at.since(t) <= DAY),
+        };
+        answers.iter().map(call).collect()
+    }
+}
+
+/// A pot and those it is like, out of a studio, as of a time; what was dried as a sample later is
+/// known.
+fn alone(studio: &Studio, pot: &str, at: Time) -> Studio {
+    let mut names: Vec<&Name> = Vec::new();
+    let mut next = studio.pots.get_key_value(pot);
+    while let Some((name, pot)) = next.filter(|(name, _)| !names.contains(name)) {
+        names.push(name);
+        next = pot.like.as_ref().and_then(|like| studio.pots.get_key_value(like));
+    }
+    fn some<T: Clone>(of: &BTreeMap<Name, T>, names: &[&Name]) -> BTreeMap<Name, T> {
+        names.iter().filter_map(|n| Some(((*n).clone(), of.get(*n)?.clone()))).collect()
+    }
+    Studio {
+        at,
+        bodies: studio.bodies.clone(),
+        pots: some(&studio.pots, &names),
+        handling: some(&studio.handling, &names),
+        weighings: some(&studio.weighings, &names),
+        air: studio.air.clone(),
+        samples: studio.samples.clone(),
+        blends: studio.blends.clone(),
+    }
+}
