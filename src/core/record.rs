@@ -15,9 +15,9 @@
 //! smallest of n such ratios, holds at 80 % at least, whatever their distribution, if pots come in
 //! no order (split conformal prediction: Vovk, Gammerman & Shafer, *Algorithmic Learning in a
 //! Random World*, 2005, ch. 4; Lei et al., J. Am. Stat. Assoc. 113 (2018) 1094, algorithm 2; with
-//! ratios in place of errors: its locally weighted form). Forecasts of one pot are no independent ones:
-//! each counts as its part of one pot (Dunn, Wasserman & Ramdas, J. Am. Stat. Assoc. 118 (2023)
-//! 2491, two layers).
+//! ratios in place of errors: its locally weighted form). Forecasts of one pot are no independent
+//! ones: each counts as its part of one pot (Dunn, Wasserman & Ramdas, J. Am. Stat. Assoc. 118
+//! (2023) 2491: two layers).
 
 use super::forecast::HORIZON;
 use super::report::{FireCall, TimeQuantiles, TrimCall};
