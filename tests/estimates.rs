@@ -66,11 +66,14 @@ fn holds(studio: &Studio, answer: &PotAnswer) {
     times_in_order("bone-dry", &answer.fire.bone_dry, made, at);
     for found in &answer.found {
         assert!(made <= found.time.plus(1.0) && found.time <= at, "{found:?}");
-        assert!(found.action == "trim" && (0.0..1.0).contains(&found.probability), "{found:?}");
+        assert!((0.0..1.0).contains(&found.probability), "{found:?}");
     }
     let rows = studio.handling.get(&answer.pot).map_or(&[][..], Vec::as_slice);
     let noted = rows.iter().any(|r| r.action == Action::Trim);
-    assert_eq!(answer.trim.call == TrimCall::Done, noted || !answer.found.is_empty());
+    assert_eq!(
+        answer.trim.call == TrimCall::Done,
+        noted || answer.found.iter().any(|f| f.action == "trim")
+    );
     let known = studio.weighings.get(&answer.pot).map_or(0, |w| w.0.len());
     assert!(answer.evidence.readings <= known);
     assert_eq!(answer.evidence.readings > 0, answer.evidence.last_reading_at.is_some());

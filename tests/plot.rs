@@ -74,7 +74,13 @@ fn sample(name: &str, now: f64) -> PotAnswer {
             bone_dry: when(46.0, 57.0, 79.0),
         },
         evidence: Evidence { readings: 60, last_reading_at: Some(at(now)) },
-        found: vec![Found { action: "trim", time: at(9.5), probability: 0.83 }],
+        found: vec![Found {
+            action: "trim",
+            time: at(9.5),
+            probability: 0.83,
+            until: None,
+            grams: None,
+        }],
         warnings: vec![Warning {
             code: "thickness-guessed",
             text: "The base's thickness is not known; a thick one dries days longer. Measure it \

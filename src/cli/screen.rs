@@ -4,7 +4,7 @@
 //! Headings and words carry the meaning, weight and colour only help the eye.
 
 use super::words::{self, Words, printable};
-use crate::core::report::{FireCall, PotAnswer, Report, TimeQuantiles, TrimCall};
+use crate::core::report::{FireCall, Found, PotAnswer, Report, TimeQuantiles, TrimCall};
 use crate::records::Cover;
 use crate::store::settings::Units;
 use crate::units::Time;
@@ -211,29 +211,33 @@ fn attention(page: &mut String, report: &Report, look: &Look) {
 
 /// Steps found in the trace: questions that one command answers.
 fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
-    if report.pots.iter().all(|pot| pot.found.is_empty()) {
+    let asked = |pot: &PotAnswer| pot.found.iter().any(is_question);
+    if !report.pots.iter().any(asked) {
         return;
     }
     heading(page, "NOT IN THE LOG", "found in the weights", AnsiColor::Yellow);
     for pot in &report.pots {
-        for step in &pot.found {
-            let (question, detail) = match step.action {
-                "trim" => ("trimmed", ""),
-                "attach" => ("given more clay", ""),
-                "wet" => ("wetted", ""),
-                "sponge" => ("sponged out", ""),
-                "off" => ("lifted off its scale", ""),
-                "tare" => ("weighed with something else on the scale", " GRAMS"),
-                "cover" => ("covered or uncovered", " open"),
-                other => (other, ""),
+        for step in pot.found.iter().filter(|step| is_question(step)) {
+            let name = printable(&pot.pot);
+            let when = words.time(step.time);
+            let grams = step.grams.unwrap_or(0.0);
+            let question = match step.action {
+                "trim" => format!("Was {name} trimmed {when}"),
+                "attach" => format!("Was {name} given {} more clay {when}", words.mass(grams)),
+                "wet" => format!("Was {name} wetted {when}"),
+                "sponge" => format!("Was {name} sponged out {when}"),
+                "off" => format!("Is {name} off its scale since {when}"),
+                _ => format!(
+                    "Does something else stand on the scale with {name} since {when}: {}",
+                    words.weighed(grams)
+                ),
             };
-            let text = format!(
-                "Was {} {question} {} ({} sure)? If so:",
-                printable(&pot.pot),
-                words.time(step.time),
-                words::chance(step.probability),
-            );
-            *page += &paragraph(&text, 2, look.width);
+            let sure = words::chance(step.probability);
+            *page += &paragraph(&format!("{question} ({sure} sure)? If so:"), 2, look.width);
+            let detail = match step.action {
+                "attach" | "tare" => format!(" {grams:.1}g"),
+                _ => String::new(),
+            };
             let _ = writeln!(
                 page,
                 "    {} note {} {}{detail} --at \"{}\"",
@@ -244,6 +248,16 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
             );
         }
     }
+    let otherwise = "If it was something else, note that in its place. If nothing was done, note \
+                     the tare as it was before (tare WEIGHT --at the same time): then the step \
+                     counts as the scale's own, and is not asked about again.";
+    *page += &paragraph(otherwise, 2, look.width);
+}
+
+/// Whether an answer would change anything: a pot that was off its scale and came back is known
+/// to have been.
+fn is_question(step: &Found) -> bool {
+    step.until.is_none()
 }
 
 /// What the columns mean, and the caution where dryness was named.
@@ -491,6 +505,10 @@ mod tests {
         }
     }
 
+    fn found(action: &'static str, probability: f64, grams: Option<f64>) -> Found {
+        Found { action, time: now().plus(-86_400.0), probability, until: None, grams }
+    }
+
     fn plain(report: &Report, width: u16) -> String {
         let look = Look { width, command: "warecast".into(), finished: 0 };
         let page = page(report, &words(Units::Metric), &look);
@@ -509,7 +527,7 @@ mod tests {
         let mut soon = pot("jar-2", TrimCall::Soon, FireCall::Wait);
         soon.trim.opens = times(0.5, 1.5, 2.5);
         let mut done = pot("lid-1", TrimCall::Done, FireCall::Wait);
-        done.found = vec![Found { action: "trim", time: now().plus(-86_400.0), probability: 0.82 }];
+        done.found = vec![found("trim", 0.82, None)];
         let mut dry = pot("lid-2", TrimCall::Past, FireCall::Ready);
         dry.fire.probability_bone_dry = 0.97;
         dry.story.free_water_g = Some(quantiles(0.4, 0.3));
@@ -559,6 +577,9 @@ mod tests {
             "NOT IN THE LOG – found in the weights",
             "  Was lid-1 trimmed yesterday 18:00 (82% sure)? If so:",
             "    warecast note lid-1 trim --at \"2031-04-01 18:00\"",
+            "  If it was something else, note that in its place. If nothing was done, note",
+            "  the tare as it was before (tare WEIGHT --at the same time): then the step",
+            "  counts as the scale's own, and is not asked about again.",
             "",
             "Grams: water that will still leave in this air. Percent: mean water, of dry",
             "clay. In brackets the range that holds in 8 of 10 cases.",
@@ -593,6 +614,39 @@ mod tests {
         let page = plain(&Report { at: now(), pots: vec![perhaps] }, 110);
         let line = "look at it: opens about today 18:00 (02:00–20:00)";
         assert!(page.contains(line), "{page}");
+    }
+
+    #[test]
+    fn each_find_is_a_question_with_its_command() {
+        let mut odd = pot("jar 1", TrimCall::Wait, FireCall::Wait);
+        let back = Found { until: Some(now()), ..found("off", 0.95, None) };
+        odd.found = vec![back.clone()];
+        let page = plain(&Report { at: now(), pots: vec![odd.clone()] }, 110);
+        assert!(!page.contains("NOT IN THE LOG"), "it is back: {page}");
+        odd.found = vec![
+            found("tare", 0.9, Some(35.04)),
+            found("attach", 0.7, Some(41.26)),
+            found("sponge", 0.6, None),
+            found("wet", 0.6, None),
+            found("off", 0.95, None),
+            back,
+        ];
+        let page = plain(&Report { at: now(), pots: vec![odd] }, 110);
+        let at = "--at \"2031-04-01 18:00\"";
+        for (question, command) in [
+            (
+                "Does something else stand on the scale with jar 1 since yesterday 18:00: 35.04 g",
+                "tare 35.0g",
+            ),
+            ("Was jar 1 given 41 g more clay yesterday 18:00 (70% sure)?", "attach 41.3g"),
+            ("Was jar 1 sponged out yesterday 18:00 (60% sure)?", "sponge"),
+            ("Was jar 1 wetted yesterday 18:00 (60% sure)?", "wet"),
+            ("Is jar 1 off its scale since yesterday 18:00 (95% sure)?", "off"),
+        ] {
+            assert!(page.contains(question), "{question}: {page}");
+            let line = format!("warecast note 'jar 1' {command} {at}\n");
+            assert_eq!(page.matches(&line).count(), 1, "{line}: {page}");
+        }
     }
 
     #[test]

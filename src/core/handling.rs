@@ -2,9 +2,10 @@
 //!
 //! Weighings are gathered into bins of some minutes (the median, so that a knock of one sample
 //! leaves no mark) and checked against what a drying pot can do: a pot that is lifted, or
-//! something left on the scale for an hour, is set aside; a loss that stays and that no air could
-//! have caused is a trim, whether or not anybody wrote it down.
+//! something left on the scale for an hour, is set aside; a step that stays and that no air could
+//! have caused is explained, whether or not anybody wrote it down ([`super::found`]).
 
+use super::found::{self, Find};
 use crate::records::{Action, Cover, HandlingRow, Point, Pot, Weighings};
 use crate::units::{HOUR, Time};
 
@@ -77,6 +78,8 @@ pub struct History {
     pub keeping: Vec<Keeping>,
     /// Deeds in order of time, none later than `now`.
     pub events: Vec<Event>,
+    /// What was found in the trace though nobody wrote it down, in order of time.
+    pub found: Vec<Find>,
     /// Trimmed, written down or found.
     pub trimmed: bool,
     /// Packed in the kiln or lost: nothing more is to come.
@@ -96,20 +99,7 @@ const BINS: [(f64, f64); 4] = [
 ];
 
 /// No pot on a studio's scale weighs more, g: beyond that a weight is a fault.
-const HEAVIEST: f64 = 1e6;
-
-/// Between two weighings of a pot that is weighed now and then no air takes this share of it, at
-/// once and per hour: a thin wet wall in dry moving air loses some 4 % an hour (51 g/m²h from still
-/// air at 50 %, twice that where it moves and is dry, from 400 m² to the tonne) …
-const SUDDEN: (f64, f64) = (0.02, 0.04);
-/// … while they lie no further apart than this, h.
-const SUDDEN_WITHIN: f64 = 2.0;
-/// A trim that was noted from memory may be so far from its step, s.
-const REMEMBERED: f64 = 12.0 * HOUR;
-
-/// A loss of this share of the pot at a stroke, that stays, is taken for a trim.
-const TRIM_AT_LEAST: f64 = 0.02;
-const TRIM_AT_MOST: f64 = 0.45;
+pub const HEAVIEST: f64 = 1e6;
 
 impl History {
     /// Brings a pot's rows and weighings together, as of `at`.
@@ -133,16 +123,29 @@ impl History {
             (true, Some(ball), Some(first)) => first.value - 0.985 * ball,
             _ => 0.0,
         };
-        let net = |p: &Point| {
+        let stands = |p: &Point| {
             let t = since(p.time);
-            let tare = tares.iter().rev().find(|(from, _)| *from <= t).map_or(0.0, |(_, g)| *g);
-            (t.max(0.0), (p.value - tare - guess).clamp(-HEAVIEST, HEAVIEST))
+            guess + tares.iter().rev().find(|(from, _)| *from <= t).map_or(0.0, |(_, g)| *g)
         };
+        let net =
+            |p: &Point| (since(p.time).max(0.0), (p.value - stands(p)).clamp(-HEAVIEST, HEAVIEST));
         let events = logged(rows, start, now);
         let resolution = resolution(&known);
         let mut breaks: Vec<f64> = events.iter().map(|e| e.t).collect();
         breaks.extend(tares.iter().map(|(t, _)| *t));
-        let weights = bins(&known.iter().map(net).collect::<Vec<_>>(), &breaks, resolution);
+        // Nothing at all on the scale, or only what stands beneath the pot: kept apart, so that
+        // no bin mixes them with the pot.
+        let whole = pot.ball_g.or(known.first().map(|p| p.value - tares[0].1)).unwrap_or(0.0);
+        let nothing = found::EMPTY * whole.clamp(0.0, HEAVIEST);
+        let is_empty =
+            |p: &&Point| p.value.abs() < nothing || (p.value - stands(p)).abs() < nothing;
+        let (empty, standing): (Vec<&Point>, Vec<&Point>) = known.iter().partition(is_empty);
+        let standing: Vec<(f64, f64)> = standing.into_iter().map(net).collect();
+        let empty: Vec<(f64, f64)> = empty.into_iter().map(net).collect();
+        let aside = bins(&empty, &breaks, resolution).into_iter();
+        let mut weights = bins(&standing, &breaks, resolution);
+        weights.extend(aside.map(|w| Weight { used: false, ..w }));
+        weights.sort_by(|a, b| a.t.total_cmp(&b.t));
         let mut history = History {
             start,
             now,
@@ -152,11 +155,20 @@ impl History {
             keeping: Vec::new(),
             trimmed: false,
             events,
+            found: Vec::new(),
             ended: end <= now,
             tare_unknown,
             resolution,
         };
-        history.check_trace(pot.ball_g);
+        let covers = rows.iter().filter(|r| matches!(r.action, Action::Cover(_)));
+        let trace = found::Trace {
+            ball: pot.ball_g,
+            tares: &tares,
+            covers: covers.map(|r| since(r.time)).collect(),
+            standing: &standing,
+            empty: &empty,
+        };
+        found::check(&mut history, &trace);
         history.trimmed = history.events.iter().any(|e| e.deed == Deed::Trim);
         history.keeping = keeping(rows, &history.events, start);
         history
@@ -166,139 +178,6 @@ impl History {
     pub fn keeping_at(&self, t: f64) -> Keeping {
         let found = self.keeping.iter().rev().find(|k| k.from <= t);
         found.copied().unwrap_or(self.keeping[0])
-    }
-
-    /// Sets lifts and knocks aside and finds trims.
-    fn check_trace(&mut self, ball: Option<f64>) {
-        let full = reference(&self.weights, ball).unwrap_or(f64::INFINITY);
-        // By the third day's weight a pot has lost much: what it may weigh is its ball's word.
-        let most = (1.15 * full.max(ball.unwrap_or(0.0))).min(HEAVIEST);
-        for w in &mut self.weights {
-            w.used = w.g > 0.3 * full && w.g < most;
-        }
-        let mut i = 0;
-        let mut trail: Vec<Weight> = Vec::new();
-        while i < self.weights.len() {
-            let w = self.weights[i];
-            if !w.used {
-                i += 1;
-                continue;
-            }
-            let Some(step) = departure(&trail, &w, &self.events) else {
-                trail.push(w);
-                i += 1;
-                continue;
-            };
-            let end = self.returns(&trail, i, step);
-            if let Some(end) = end {
-                // It came back: something touched the scale for a while.
-                for w in &mut self.weights[i..end] {
-                    w.used = false;
-                }
-                i = end;
-                continue;
-            }
-            let last = trail[trail.len() - 1];
-            let share = -step / last.g;
-            if (TRIM_AT_LEAST..TRIM_AT_MOST).contains(&share) {
-                self.enter_trim(last.t, w.t, share);
-            }
-            // Whatever it was, the trace goes on from here.
-            trail.clear();
-            trail.push(w);
-            i += 1;
-        }
-        self.events.sort_by(|a, b| a.t.total_cmp(&b.t));
-    }
-
-    /// The first weight after `i`, within six hours, that goes on where `trail` left off: nearer
-    /// to where the trail leads than to the step.
-    fn returns(&self, trail: &[Weight], i: usize, step: f64) -> Option<usize> {
-        let last = trail.last()?;
-        let slope = slope(trail);
-        let begun = self.weights[i].t;
-        let later = self.weights.iter().enumerate().skip(i + 1);
-        let mut soon = later.take_while(|(_, w)| w.t < begun + 6.0 * HOUR).filter(|(_, w)| w.used);
-        let back = soon.find(|(_, w)| {
-            let off = w.g - last.g - slope * (w.t - last.t);
-            off.abs() < 0.35 * step.abs()
-        });
-        back.map(|(j, _)| j)
-    }
-
-    /// A trim between two weights: the nearest logged one that has no step yet is moved there, else
-    /// it is found.
-    fn enter_trim(&mut self, before: f64, after: f64, share: f64) {
-        let away = |e: &Event| (before - e.t).max(e.t - after).max(0.0);
-        let logged = self
-            .events
-            .iter_mut()
-            .filter(|e| e.deed == Deed::Trim && e.probability == 1.0 && e.step.is_none());
-        let near = logged.min_by(|a, b| away(a).total_cmp(&away(b)));
-        let near = near.filter(|e| away(e) < REMEMBERED);
-        match near {
-            Some(e) => {
-                let middle = 0.5 * (before + after);
-                e.t = e.t.clamp((before + 1.0).min(middle), (after - 1.0).max(middle));
-                e.step = Some(share);
-            }
-            None => self.events.push(Event {
-                t: 0.5 * (before + after),
-                deed: Deed::Trim,
-                // A larger cut is surer; small ones may be a chip or a board left away.
-                probability: (0.6 + 5.0 * (share - TRIM_AT_LEAST)).min(0.98),
-                step: Some(share),
-            }),
-        }
-    }
-}
-
-/// What the pot weighed at first, g: the median of its first weights.
-fn reference(weights: &[Weight], ball: Option<f64>) -> Option<f64> {
-    let mut first: Vec<f64> = weights.iter().take(5).map(|w| w.g).collect();
-    first.sort_by(f64::total_cmp);
-    let median = *first.get(first.len() / 2)?;
-    match ball {
-        Some(ball) if !(0.3 * ball..1.2 * ball).contains(&median) => Some(ball),
-        _ => (median > 0.0).then_some(median),
-    }
-}
-
-/// By how much a weight departs from where the trail leads, if by more than drying can explain, g.
-fn departure(trail: &[Weight], w: &Weight, events: &[Event]) -> Option<f64> {
-    let last = trail.last()?;
-    let gap = w.t - last.t;
-    let hours = gap / HOUR;
-    let touched = |e: &Event| e.deed != Deed::Trim && e.t > last.t && e.t <= w.t;
-    // Only a dense trail knows where it leads.
-    let dense = trail.len() >= 4 && last.t - trail[trail.len() - 4].t < 3.0 * HOUR;
-    if hours > 12.0 || events.iter().any(touched) {
-        return None;
-    }
-    if !dense {
-        // Weighed now and then: only what no air can do.
-        let off = w.g - last.g;
-        let air = (SUDDEN.0 + SUDDEN.1 * hours) * last.g;
-        return (hours <= SUDDEN_WITHIN && off.abs() > air).then_some(off);
-    }
-    let slope = slope(trail);
-    let expected = last.g + slope * gap;
-    // What a change of air or an unnoted cover can do in the gap, beyond going on as before.
-    let noise = 8.0 * (w.sd + last.sd);
-    let other = (1.2 * slope.abs() * gap).max(0.004 * last.g * hours).min(0.05 * last.g);
-    let down = 0.012 * last.g + other + noise;
-    let up = 0.010 * last.g + slope.abs() * gap + 0.002 * last.g * hours.min(4.0) + noise;
-    let off = w.g - expected;
-    (off < -down || off > up).then_some(w.g - last.g - slope * gap)
-}
-
-/// Loss in the last hours of a trail, g/s, never positive.
-fn slope(trail: &[Weight]) -> f64 {
-    let Some(last) = trail.last() else { return 0.0 };
-    let from = trail.iter().rev().find(|w| last.t - w.t > 1.5 * HOUR).or(trail.first());
-    match from {
-        Some(w) if last.t > w.t => ((last.g - w.g) / (last.t - w.t)).min(0.0),
-        _ => 0.0,
     }
 }
 
@@ -389,10 +268,14 @@ fn resolution(known: &[Point]) -> f64 {
     [5.0, 2.0, 1.0, 0.5, 0.1, 0.05].into_iter().find(|s| whole(*s)).unwrap_or(0.01)
 }
 
+/// Width of the bins at an age, s.
+pub fn bin_width(t: f64) -> f64 {
+    BINS.iter().find(|(age, _)| t < *age).map_or(HOUR, |(_, w)| *w)
+}
+
 /// Gathers weighings (t, net g) into bins that no break divides.
 fn bins(net: &[(f64, f64)], breaks: &[f64], resolution: f64) -> Vec<Weight> {
-    let width = |t: f64| BINS.iter().find(|(age, _)| t < *age).map_or(HOUR, |(_, w)| *w);
-    let key = |t: f64| (BINS.iter().position(|(a, _)| t < *a), (t / width(t)).floor() as i64);
+    let key = |t: f64| (BINS.iter().position(|(a, _)| t < *a), (t / bin_width(t)).floor() as i64);
     let side = |t: f64| breaks.iter().filter(|b| **b <= t).count();
     let mut out = Vec::new();
     let mut i = 0;
@@ -537,6 +420,17 @@ mod tests {
             // A pot is trimmed upside down.
             assert!(found.keeping_at(12.0 * HOUR).flipped && !found.keeping_at(9.0 * HOUR).flipped);
         }
+    }
+
+    #[test]
+    fn a_trim_before_a_long_silence_is_where_the_pot_was_lifted() {
+        // Lifted at 10:00, seen once with nothing on the cell, which then is silent for nine hours.
+        let cut = |t: f64| if t >= 19.0 { 0.88 * falling(t) } else { falling(t) };
+        let mut weights = day(|t| Some(if (10.0..10.1).contains(&t) { 0.2 } else { cut(t) }));
+        weights.retain(|(t, _)| !(10.1..19.0).contains(t));
+        let found = history(&pot(None), &[], &weights, 24.0);
+        let [trim] = trims(&found)[..] else { panic!("{:?}", found.events) };
+        assert!((trim.t / HOUR - 10.2).abs() < 0.5, "{trim:?}");
     }
 
     #[test]

@@ -17,6 +17,7 @@ mod by_hand;
 pub mod clay;
 pub mod drying;
 pub mod forecast;
+pub mod found;
 pub mod handling;
 pub mod hindsight;
 pub mod inference;
@@ -249,11 +250,12 @@ fn answer(q: &Question, posterior: &Posterior, forecast: &Forecast) -> PotAnswer
     let bone_dry = times(|d| d.bone_dry);
     let fire = readiness::fire(q.pot, q.history, q.room, draws, bone_dry, &mut warnings);
     let (now, free) = (quantiles(|d| d.water[0]), quantiles(|d| d.free));
-    let found = q.history.events.iter().filter(|e| e.probability < 1.0 && e.deed == Deed::Trim);
-    let found = found.map(|e| Found {
-        action: "trim",
-        time: whole_second(start.plus(e.t)),
-        probability: e.probability,
+    let found = q.history.found.iter().map(|f| Found {
+        action: f.what.word(),
+        time: whole_second(start.plus(f.t)),
+        probability: f.probability,
+        until: f.until.map(|t| whole_second(start.plus(t))),
+        grams: f.grams.map(|g| (10.0 * g).round() / 10.0),
     });
     PotAnswer {
         pot: q.pot.name.clone(),

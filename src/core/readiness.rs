@@ -1,7 +1,8 @@
 //! Trim and fire calls, with their reasons.
 
 use super::forecast::{self, BONE_DRY_MEAN, BONE_DRY_WETTEST, Band, Draw};
-use super::handling::{Deed, History};
+use super::found::What;
+use super::handling::History;
 use super::report::{Fire, FireCall, Stage, TimeQuantiles, Trim, TrimCall, Warning};
 use super::room::Room;
 use crate::records::{Body, Pot};
@@ -209,10 +210,19 @@ pub fn doubts(
                     else stood on the scale, or less, note it with `note POT tare WEIGHT`";
         say(DOUBTFUL_WEIGHT, text.into());
     }
-    for e in history.events.iter().filter(|e| e.probability < 1.0 && e.deed == Deed::Trim) {
-        let ago = ago(history.now - e.t);
-        let text = format!("the weights say it was trimmed about {ago} ago; nobody noted it");
-        say("trim-not-noted", text);
+    for find in &history.found {
+        let when = ago(history.now - find.t);
+        let (code, what) = match find.what {
+            What::Trim => ("trim-not-noted", "it was trimmed"),
+            What::Attach => ("attach-not-noted", "clay was added"),
+            What::Wet => ("wet-not-noted", "it was wetted"),
+            What::Sponge => ("sponge-not-noted", "it was sponged out"),
+            What::Tare => ("tare-not-noted", "its scale bore something else from"),
+            // A pot that came back takes nothing away from the answer.
+            What::Off if find.until.is_some() => continue,
+            What::Off => ("off-not-noted", "it was taken off its scale"),
+        };
+        say(code, format!("the weights say that {what} about {when} ago; nobody noted it"));
     }
     out
 }

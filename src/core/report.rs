@@ -168,6 +168,12 @@ pub struct Found {
     pub time: Time,
     /// How sure, 0–1.
     pub probability: f64,
+    /// Of a pot that was off its scale and came back: when.
+    #[serde(serialize_with = "maybe_rfc3339", skip_serializing_if = "Option::is_none")]
+    pub until: Option<Time>,
+    /// Of a tare: what stands on the scale with the pot from then on, g. Of clay: how much, g.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub grams: Option<f64>,
 }
 
 /// All that is said about one pot.
