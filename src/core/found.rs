@@ -4,9 +4,8 @@
 //! away or added, water brought on or taken off, or something else stands on the scale. Which of
 //! these it was is weighed by Bayes' rule from its size, from whether the pot was off the scale at
 //! that moment, and from how fast it dries before and after. Priors are common practice, no source.
-//! A step that goes back within hours was a touch: those weights are set aside.
+//! How steps are found stands in [`super::trace`].
 
-use super::handling::{Deed, Event, HEAVIEST, History, Weight, bin_width};
 use crate::units::HOUR;
 
 /// What a find was taken for.
@@ -55,459 +54,48 @@ pub struct Find {
     pub until: Option<f64>,
 }
 
-/// What the finds are made from, beside the weights.
-pub struct Trace<'a> {
-    /// The ball as it was weighed, g.
-    pub ball: Option<f64>,
-    /// What was said to stand on the scale with the pot, from when (s since the start), g.
-    pub tares: &'a [(f64, f64)],
-    /// When its cover was changed, s since the start.
-    pub covers: Vec<f64>,
-    /// Weighings (t, net g) with something on the scale.
-    pub standing: &'a [(f64, f64)],
-    /// Weighings with nothing on it, or only what stands beneath the pot.
-    pub empty: &'a [(f64, f64)],
-}
-
 /// A weight within this share of the ball of nothing is nothing: an empty scale's creep and crumbs
 /// (common practice, no source).
 pub const EMPTY: f64 = 0.03;
 /// From lifting a pot to trimming it, s (common practice, no source).
 const AT_THE_WHEEL: f64 = 1200.0;
-/// A deed that was noted from memory may be so far from its step, s.
-const REMEMBERED: f64 = 12.0 * HOUR;
-/// A touch is over within this time, s.
-const TOUCHED: f64 = 6.0 * HOUR;
 /// A pot that is off its scale for longer than this is told of, s.
 const OFF: f64 = HOUR;
 
-/// Between two weighings of a pot that is weighed now and then no air takes this share of it, at
-/// once and per hour: a thin wet wall in dry moving air loses some 4 % an hour (51 g/m²h from still
-/// air at 50 %, twice that where it moves and is dry, from 400 m² to the tonne) …
-const SUDDEN: (f64, f64) = (0.02, 0.04);
-/// … while they lie no further apart than this, h.
-const SUDDEN_WITHIN: f64 = 2.0;
-/// Hours apart it loses so much more than its own rates before and after would have it, as shares:
-/// of itself at once, of itself per hour, of the faster of the two rates.
-const SELDOM: (f64, f64, f64) = (0.025, 0.008, 1.6);
-
 /// A loss of this share of the pot at a stroke, that stays, can be a trim.
-const TRIM: (f64, f64) = (0.02, 0.45);
-/// On a cell that speaks all the time, steps of this share of the pot are seen: where its line
-/// before and after is known, and over a gap of more than an hour.
-const SEEN: (f64, f64) = (0.006, 0.012);
-
+pub const TRIM: (f64, f64) = (0.02, 0.45);
 /// A step in the trace.
 #[derive(Clone, Copy, Debug)]
-struct Step {
+pub struct Step {
     /// Last weighing before it, first after, s since the start.
-    before: f64,
-    after: f64,
+    pub before: f64,
+    pub after: f64,
     /// What the pot weighed before it, g.
-    from: f64,
+    pub from: f64,
     /// Gained, g.
-    g: f64,
+    pub g: f64,
     /// When the scale was first and last seen empty in between, s since the start.
-    lifted: Option<(f64, f64)>,
+    pub lifted: Option<(f64, f64)>,
     /// Rate after, over the rate before.
-    faster: f64,
+    pub faster: f64,
 }
 
-/// Sets touches aside, finds what nobody wrote down, and puts right what it did to the weights.
-pub fn check(history: &mut History, trace: &Trace) {
-    let full = reference(&history.weights, trace.ball).unwrap_or(f64::INFINITY);
-    let mut search =
-        Search { history, trace, full, added: 0.0, extra: 0.0, attached: None, trail: Vec::new() };
-    search.run();
-    search.recall_trims();
-    let most = search.most();
-    for w in &mut history.weights {
-        w.used &= w.g > 0.3 * full && w.g < most && w.g < HEAVIEST;
-    }
-    away(history, trace);
-    history.events.sort_by(|a, b| a.t.total_cmp(&b.t));
-    history.found.sort_by(|a, b| a.t.total_cmp(&b.t));
-}
-
-struct Search<'a> {
-    history: &'a mut History,
-    trace: &'a Trace<'a>,
-    /// What the pot weighed at first, g.
-    full: f64,
-    /// Clay that was added since, g.
-    added: f64,
-    /// What more stands on the scale than was said, g.
-    extra: f64,
-    /// Clay that seems to have been added last: from which weight on, and g.
-    attached: Option<(usize, f64)>,
-    /// Weights since the last step, in order of time.
-    trail: Vec<Weight>,
-}
-
-impl Search<'_> {
-    fn run(&mut self) {
-        let mut i = 0;
-        while i < self.history.weights.len() {
-            let w = self.history.weights[i];
-            if !w.used {
-                i += 1;
-                continue;
-            }
-            let possible = w.g > 0.3 * self.full && w.g < self.most();
-            if self.trail.is_empty() {
-                self.history.weights[i].used = possible;
-                self.trail.extend(possible.then_some(w));
-                i += 1;
-                continue;
-            }
-            let Some(off) = self.departure(i) else {
-                self.history.weights[i].used = possible;
-                self.trail.extend(possible.then_some(w));
-                i += 1;
-                continue;
-            };
-            if let Some(end) = self.returns(i, off) {
-                // It came back: something touched the scale for a while.
-                for w in &mut self.history.weights[i..end] {
-                    w.used = false;
-                }
-                i = end;
-                continue;
-            }
-            if !self.explain(i, off, possible) {
-                self.history.weights[i].used = false;
-                i += 1;
-                continue;
-            }
-            // Whatever it was, the trace goes on from here.
-            self.trail.clear();
-            self.trail.push(self.history.weights[i]);
-            i += 1;
-        }
-    }
-
-    /// What the pot can weigh at most, g. By the third day's weight it has lost much: then its
-    /// ball's word counts.
-    fn most(&self) -> f64 {
-        1.15 * self.full.max(self.trace.ball.unwrap_or(0.0)) + self.added
-    }
-
-    /// By how much a weight departs from where the trail leads, if by more than drying can
-    /// explain, g.
-    fn departure(&self, i: usize) -> Option<f64> {
-        let w = self.history.weights[i];
-        let last = self.trail.last()?;
-        let gap = w.t - last.t;
-        let hours = gap / HOUR;
-        let touched = |e: &Event| e.deed != Deed::Trim && e.t > last.t && e.t <= w.t;
-        if hours > 24.0 || self.history.events.iter().any(touched) {
-            return None;
-        }
-        let off = w.g - last.g;
-        if !is_dense(&self.trail) {
-            // Weighed now and then: only what no air can do.
-            let air = (SUDDEN.0 + SUDDEN.1 * hours) * last.g;
-            let sudden = hours <= SUDDEN_WITHIN && off.abs() > air;
-            return (sudden || self.seldom(i)).then_some(off);
-        }
-        let before = slope(&self.trail);
-        let noise = 8.0 * (w.sd + last.sd);
-        let Some(after) = self.slope_ahead(i) else {
-            // What a change of air or an unnoted cover can do in the gap, beyond going on as before.
-            let other = (1.2 * before.abs() * gap).max(0.004 * last.g * hours).min(0.05 * last.g);
-            let down = 0.012 * last.g + other + noise;
-            let up = 0.010 * last.g + before.abs() * gap + 0.002 * last.g * hours.min(4.0) + noise;
-            let off = off - before * gap;
-            return (off < -down || off > up).then_some(off);
-        };
-        // It may have changed its rate anywhere in the gap; over hours it may have done so twice.
-        let off = off - 0.5 * (before + after) * gap;
-        let turn = 0.5 * (before - after).abs() * gap;
-        let (share, more) = if hours > 1.0 {
-            let wander = 0.3 * before.abs().max(after.abs()) * gap;
-            (SEEN.1, wander + (0.002 * last.g * (hours - 1.0)).min(0.03 * last.g))
-        } else {
-            (SEEN.0, 0.0)
-        };
-        (off.abs() > share * last.g + turn + more + noise).then_some(off)
-    }
-
-    /// Whether a pot that is weighed now and then lost more since the last time than its own rates
-    /// before and after, known to be kept alike, would have it.
-    fn seldom(&self, i: usize) -> bool {
-        let w = self.history.weights[i];
-        let last = self.trail[self.trail.len() - 1];
-        let later = self.history.weights[i + 1..].iter().find(|l| l.used && l.t > w.t + 0.5 * HOUR);
-        let earlier = self.trail.iter().rev().find(|e| e.t < last.t - 0.5 * HOUR);
-        let (Some(later), Some(earlier)) = (later, earlier) else { return false };
-        let kept_alike = self.trace.covers.iter().all(|c| *c <= earlier.t || *c >= later.t);
-        let rate = |a: &Weight, b: &Weight| ((a.g - b.g) / (b.t - a.t)).max(0.0);
-        let fastest = rate(earlier, &last).max(rate(&w, later));
-        let gap = w.t - last.t;
-        let air = SELDOM.0 * last.g + (SELDOM.1 * last.g / HOUR).max(SELDOM.2 * fastest) * gap;
-        kept_alike && gap < 12.0 * HOUR && last.g - w.g > air
-    }
-
-    /// Loss after weight `i`, g/s, never positive: the median over the next few.
-    fn slope_ahead(&self, i: usize) -> Option<f64> {
-        let w = self.history.weights[i];
-        let until = w.t + (2.0 * HOUR).max(3.1 * bin_width(w.t));
-        let next = self.history.weights[i + 1..].iter().filter(|n| n.used && n.t > w.t);
-        let mut slopes: Vec<f64> =
-            next.take_while(|n| n.t <= until).map(|n| (n.g - w.g) / (n.t - w.t)).collect();
-        slopes.sort_by(f64::total_cmp);
-        slopes.get(slopes.len() / 2).map(|s| s.min(0.0))
-    }
-
-    /// The first weight after `i`, within hours, that goes on where the trail left off: nearer to
-    /// where it leads than to the step, and so is the next.
-    fn returns(&self, i: usize, off: f64) -> Option<usize> {
-        let last = self.trail.last()?;
-        let slope = slope(&self.trail);
-        let begun = self.history.weights[i].t;
-        // A change of tare that was noted late: until then the weights are off.
-        let noted = self.trace.tares.iter().map(|(t, _)| *t);
-        let noted = noted.filter(|t| *t > begun && *t < begun + REMEMBERED).fold(0.0, f64::max);
-        let until = (begun + TOUCHED).max(noted + HOUR);
-        let back = |w: &Weight| (w.g - last.g - slope * (w.t - last.t)).abs() < 0.35 * off.abs();
-        let later: Vec<usize> = (i + 1..self.history.weights.len())
-            .filter(|j| self.history.weights[*j].used)
-            .take_while(|j| self.history.weights[*j].t < until)
-            .collect();
-        let stays = |k: &usize| {
-            let next = later.get(k + 1).map(|j| &self.history.weights[*j]);
-            next.is_none_or(back)
-        };
-        // It goes back at a stroke; a loss that drying alone would have caught up with stays.
-        let stroke = |k: usize| {
-            let w = self.history.weights[later[k]];
-            let held = self.history.weights[if k == 0 { i } else { later[k - 1] }];
-            (held.g - w.g) * off.signum() > 0.5 * off.abs()
-        };
-        let found = (0..later.len())
-            .find(|k| back(&self.history.weights[later[*k]]) && stays(k) && stroke(*k));
-        found.map(|k| later[k])
-    }
-
-    /// What a step that stays was, and puts it right. False if there is no telling (yet).
-    fn explain(&mut self, i: usize, off: f64, possible: bool) -> bool {
-        let step = self.step(i, off);
-        let tare = self.tare_at(self.history.weights[i].t);
-        let gone = |g: f64| g > 5.0 && (off + g).abs() < 1.0 + 0.02 * g;
-        let fits = gone(tare) || gone(self.extra);
-        // The bat was left away and the pot trimmed as well.
-        let cut = (-off - tare) / step.from;
-        let large = !possible || -off > 0.25 * step.from;
-        let both = large && !fits && tare > 5.0 && (TRIM.0..TRIM.1).contains(&cut);
-        if !self.is_settled(i, off, possible, fits) || !possible && off < 0.0 && !fits && !both {
-            return false;
-        }
-        if both {
-            self.shift(i, -tare);
-            self.find(&step, What::Tare, 0.9, Some(0.0));
-            let trim = Step { g: off + tare, ..step };
-            if !self.is_noted(&trim) {
-                self.event(&trim, Deed::Trim, 0.9);
-                self.find(&trim, What::Trim, 0.9, None);
-            }
-            return true;
-        }
-        if self.is_noted(&step) || self.is_taken_off_again(i, &step, tare) {
-            return true;
-        }
-        let seldom = !is_dense(&self.trail);
-        let (mut what, probability) = weigh(&step, tare, self.extra, self.full, seldom);
-        if self.awaits_trim(&step) && !fits {
-            what = What::Trim;
-        }
-        let clay = (what == What::Attach).then_some(off);
-        match what {
-            What::Tare => {
-                // The known weight of what was left away tells it better than the step.
-                let g = if fits && off < 0.0 { self.nearest_fit(off, tare) } else { off };
-                self.shift(i, g);
-                self.extra += g;
-                self.find(&step, what, probability, Some(tare + self.extra));
-                return true;
-            }
-            What::Attach => {
-                self.added += off;
-                self.attached = Some((i, off));
-                self.event(&step, Deed::Attach(clay), probability);
-            }
-            What::Trim => self.event(&step, Deed::Trim, probability),
-            What::Wet => self.event(&step, Deed::Wet, probability),
-            What::Sponge | What::Off => self.event(&step, Deed::Sponge, probability),
-        }
-        self.find(&step, what, probability, clay);
-        true
-    }
-
-    /// Whether enough weights say the same: one alone may be a touch, or mistyped, and what no pot
-    /// can weigh wants more proof.
-    fn is_settled(&self, i: usize, off: f64, possible: bool, fits: bool) -> bool {
-        let w = self.history.weights[i];
-        let enough = match (possible, off < 0.0) {
-            (true, true) => usize::from(is_dense(&self.trail)),
-            (true, false) => 1,
-            (false, _) => 2,
-        };
-        let later = self.history.weights[i + 1..].iter().filter(|l| l.used);
-        let until = w.t + TOUCHED.max(4.0 * bin_width(w.t));
-        let alike = later.take_while(|l| l.t < until);
-        fits || alike.filter(|l| (l.g - w.g).abs() < 0.3 * off.abs()).count() >= enough
-    }
-
-    /// Whether a trim was noted within half a day of the step that has none of its own: it is
-    /// moved there when all steps are known.
-    fn awaits_trim(&self, step: &Step) -> bool {
-        let mut events = self.history.events.iter();
-        let near = |t: f64| step.before - t < REMEMBERED && t - step.after < REMEMBERED;
-        -step.g / step.from > 0.5 * TRIM.0
-            && events.any(|e| {
-                e.deed == Deed::Trim && e.probability == 1.0 && e.step.is_none() && near(e.t)
-            })
-    }
-
-    /// Whether what looked like clay is gone again: then it stood on the scale beside the pot.
-    fn is_taken_off_again(&mut self, i: usize, step: &Step, tare: f64) -> bool {
-        let Some((from, g)) = self.attached else { return false };
-        if (step.g + g).abs() > 1.0 + 0.02 * g {
-            return false;
-        }
-        let is_it = |deed: Deed| deed == Deed::Attach(Some(g));
-        self.history.events.retain(|e| !is_it(e.deed) || e.probability == 1.0);
-        if let Some(find) = self.history.found.iter_mut().rfind(|f| f.what == What::Attach) {
-            *find = Find { what: What::Tare, grams: Some(tare + self.extra + g), ..*find };
-        }
-        for w in &mut self.history.weights[from..i] {
-            w.g -= g;
-        }
-        self.added -= g;
-        self.attached = None;
-        self.find(step, What::Tare, 0.9, Some(tare + self.extra));
-        true
-    }
-
-    /// Moves trims that were noted from memory to the nearest step that was found.
-    fn recall_trims(&mut self) {
-        let events = &mut self.history.events;
-        let trims = |e: &Event| e.deed == Deed::Trim;
-        loop {
-            let noted = (0..events.len())
-                .filter(|k| trims(&events[*k]) && events[*k].probability == 1.0)
-                .filter(|k| events[*k].step.is_none());
-            let found = |k: usize| {
-                let t = events[k].t;
-                let others = (0..events.len())
-                    .filter(|f| trims(&events[*f]) && events[*f].probability < 1.0);
-                others.map(|f| (k, f, (events[f].t - t).abs())).collect::<Vec<_>>()
-            };
-            let pairs = noted.flat_map(found).filter(|p| p.2 < REMEMBERED);
-            let Some((k, f, _)) = pairs.min_by(|a, b| a.2.total_cmp(&b.2)) else { break };
-            let (t, step) = (events[f].t, events[f].step);
-            (events[k].t, events[k].step) = (t, step);
-            events.remove(f);
-            self.history.found.retain(|find| find.what != What::Trim || find.t != t);
-        }
-    }
-
-    /// The tare, or what was found beside it, whose loss comes nearest to a step, g.
-    fn nearest_fit(&self, off: f64, tare: f64) -> f64 {
-        let near = |g: f64| (off + g).abs();
-        if near(tare) <= near(self.extra) { -tare } else { -self.extra }
-    }
-
-    fn tare_at(&self, t: f64) -> f64 {
-        self.trace.tares.iter().rev().find(|(from, _)| *from <= t).map_or(0.0, |(_, g)| *g)
-    }
-
-    /// The step's place in time, as the single weighings tell it.
-    fn step(&self, i: usize, off: f64) -> Step {
-        let w = self.history.weights[i];
-        let last = self.trail[self.trail.len() - 1];
-        let (from, to) = (last.t - 0.5 * bin_width(last.t), w.t + 0.5 * bin_width(w.t));
-        let (before, after) =
-            split(self.trace.standing, (from.max(0.0), to), self.extra, &last, &w);
-        let empty = self.trace.empty.iter().map(|p| p.0).filter(|t| *t > before && *t < after);
-        let lifted = empty.clone().next().zip(empty.last());
-        let old = slope(&self.trail);
-        let new = self.slope_ahead(i).unwrap_or(old);
-        Step { before, after, from: last.g, g: off, lifted, faster: (new - 1e-9) / (old - 1e-9) }
-    }
-
-    /// Whether the step belongs to something that was written down: a deed without a step of its
-    /// own, which is moved there, or the word that nothing else stands on the scale.
-    fn is_noted(&mut self, step: &Step) -> bool {
-        let share = step.g / step.from;
-        let away = |t: f64| (step.before - t).max(t - step.after).max(0.0);
-        let fits = |deed: Deed| match deed {
-            Deed::Trim => share < -0.5 * TRIM.0,
-            Deed::Sponge => share < 0.0 && share > -0.08,
-            Deed::Attach(_) => share > 0.0,
-            Deed::Wet => share > 0.0 && share < 0.1,
-        };
-        let events = self.history.events.iter_mut();
-        let free = events.filter(|e| e.probability == 1.0 && e.step.is_none() && fits(e.deed));
-        let near = free.min_by(|a, b| away(a.t).total_cmp(&away(b.t)));
-        // A trim that lies further off may have a step of its own still to come.
-        let within = |e: &Event| if e.deed == Deed::Trim { HOUR } else { REMEMBERED };
-        if let Some(event) = near.filter(|e| away(e.t) < within(e)) {
-            let middle = 0.5 * (step.before + step.after);
-            event.t =
-                event.t.clamp((step.before + 1.0).min(middle), (step.after - 1.0).max(middle));
-            event.step = Some(share.abs());
-            return true;
-        }
-        // "It stands there as before": then it is the scale that moved.
-        let said = self
-            .trace
-            .tares
-            .windows(2)
-            .any(|pair| away(pair[1].0) < HOUR && (pair[1].1 - pair[0].1).abs() < 0.05);
-        if said {
-            let from = self.history.weights.partition_point(|w| w.t < step.after);
-            self.shift(from, step.g);
-        }
-        said
-    }
-
-    /// Takes `g` off the weights from `i` on, until somebody said anew what stands on the scale.
-    fn shift(&mut self, i: usize, g: f64) {
-        let from = self.history.weights[i].t;
-        let until = self.trace.tares.iter().map(|(t, _)| *t).find(|t| *t > from + HOUR);
-        for w in &mut self.history.weights[i..] {
-            if until.is_none_or(|until| w.t < until) {
-                w.g -= g;
-            }
-        }
-    }
-
+impl Step {
     /// When it was done: a pot that was lifted is trimmed then and there, though its cell be
     /// silent for long afterwards.
-    fn time(step: &Step) -> f64 {
-        match step.lifted {
+    pub fn time(&self) -> f64 {
+        match self.lifted {
             Some((first, last)) => {
                 let middle = 0.5 * (first + last);
-                (first + AT_THE_WHEEL).max(middle).min(0.5 * (first + step.after))
+                (first + AT_THE_WHEEL).max(middle).min(0.5 * (first + self.after))
             }
-            None => 0.5 * (step.before + step.after),
+            None => 0.5 * (self.before + self.after),
         }
-    }
-
-    fn event(&mut self, step: &Step, deed: Deed, probability: f64) {
-        let share = Some((step.g / step.from).abs());
-        self.history.events.push(Event { t: Self::time(step), deed, probability, step: share });
-    }
-
-    fn find(&mut self, step: &Step, what: What, probability: f64, grams: Option<f64>) {
-        let t = Self::time(step);
-        self.history.found.push(Find { t, what, probability, grams, until: None });
     }
 }
 
 /// What a step most likely was, and how likely that is.
-fn weigh(step: &Step, tare: f64, extra: f64, full: f64, seldom: bool) -> (What, f64) {
+pub fn weigh(step: &Step, tare: f64, extra: f64, full: f64, seldom: bool) -> (What, f64) {
     let (g, m) = (step.g.abs(), step.from);
     let share = g / m;
     // A pot is trimmed at the wheel: it was off its scale.
@@ -554,82 +142,22 @@ fn weigh(step: &Step, tare: f64, extra: f64, full: f64, seldom: bool) -> (What, 
     (best.0, (best.1 / all).clamp(0.01, 0.98))
 }
 
-/// The single weighings on either side of a step, s since the start: where to cut the stretch so
-/// that both parts lie nearest to the weights before and after.
-fn split(
-    standing: &[(f64, f64)],
-    (from, to): (f64, f64),
-    extra: f64,
-    last: &Weight,
-    w: &Weight,
-) -> (f64, f64) {
-    let first = standing.partition_point(|p| p.0 < from);
-    let end = standing.partition_point(|p| p.0 <= to);
-    let part = &standing[first..end.max(first)];
-    // How much better each weighing fits the weight before than that after.
-    let better = |p: &(f64, f64)| {
-        let limit = (w.g - last.g).abs();
-        let far = |g: f64| (p.1 - extra - g).abs().min(2.0 * limit);
-        far(w.g) - far(last.g)
-    };
-    let (mut sum, mut best, mut cut) = (0.0, f64::NEG_INFINITY, 0);
-    for (k, p) in part.iter().enumerate() {
-        sum += better(p);
-        if sum > best {
-            (best, cut) = (sum, k + 1);
-        }
-    }
-    match (part.get(cut.wrapping_sub(1)), part.get(cut)) {
-        (Some(before), Some(after)) => (before.0, after.0),
-        _ => (last.t, w.t),
-    }
-}
-
-/// Tells of the times that the pot was off its scale.
-fn away(history: &mut History, trace: &Trace) {
+/// The times that a pot was off its scale, from single weighings (t, net g) with something on it
+/// and the times that nothing was, s since the start.
+pub fn away(standing: &[(f64, f64)], empty: &[f64]) -> Vec<Find> {
+    let mut finds = Vec::new();
     let mut k = 0;
-    while k < trace.empty.len() {
-        let from = trace.empty[k].0;
-        let back = trace.standing.iter().map(|p| p.0).find(|t| *t > from);
-        let end = back.unwrap_or(f64::INFINITY);
-        let next = trace.empty.partition_point(|p| p.0 < end).max(k + 1);
-        let last = trace.empty[next - 1].0;
+    while k < empty.len() {
+        let t = empty[k];
+        let back = standing[standing.partition_point(|p| p.0 <= t)..].first().map(|p| p.0);
+        let next = empty.partition_point(|e| back.is_none_or(|back| *e < back)).max(k + 1);
         // Silence tells nothing: only as long as the scale was seen empty.
-        if next - k >= 3 && last - from > OFF {
+        let last = empty[next - 1];
+        if next - k >= 3 && last - t > OFF {
             let until = back.map(|_| last);
-            let t = from;
-            history.found.push(Find { t, what: What::Off, probability: 0.95, grams: None, until });
+            finds.push(Find { t, what: What::Off, probability: 0.95, grams: None, until });
         }
         k = next;
     }
-}
-
-/// Whether a trail is a cell's, that speaks all the time: only such a one knows where it leads.
-fn is_dense(trail: &[Weight]) -> bool {
-    let Some(first) = trail.len().checked_sub(4).map(|k| &trail[k]) else { return false };
-    let last = trail[trail.len() - 1];
-    let by_cell = trail[trail.len() - 4..].iter().all(|w| w.count > 2);
-    last.t - first.t < 3.0 * HOUR || by_cell && last.t - first.t < 6.0 * bin_width(last.t)
-}
-
-/// Loss in the last hours of a trail, g/s, never positive.
-fn slope(trail: &[Weight]) -> f64 {
-    let Some(last) = trail.last() else { return 0.0 };
-    let span = (1.5 * HOUR).max(2.5 * bin_width(last.t));
-    let from = trail.iter().rev().find(|w| last.t - w.t > span).or(trail.first());
-    match from {
-        Some(w) if last.t > w.t => ((last.g - w.g) / (last.t - w.t)).min(0.0),
-        _ => 0.0,
-    }
-}
-
-/// What the pot weighed at first, g: the median of its first weights.
-fn reference(weights: &[Weight], ball: Option<f64>) -> Option<f64> {
-    let mut first: Vec<f64> = weights.iter().filter(|w| w.used).take(5).map(|w| w.g).collect();
-    first.sort_by(f64::total_cmp);
-    let median = *first.get(first.len() / 2)?;
-    match ball {
-        Some(ball) if !(0.3 * ball..1.2 * ball).contains(&median) => Some(ball),
-        _ => (median > 0.0).then_some(median),
-    }
+    finds
 }

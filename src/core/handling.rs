@@ -6,6 +6,7 @@
 //! have caused is explained, whether or not anybody wrote it down ([`super::found`]).
 
 use super::found::{self, Find};
+use super::trace;
 use crate::records::{Action, Cover, HandlingRow, Point, Pot, Weighings};
 use crate::units::{HOUR, Time};
 
@@ -137,15 +138,21 @@ impl History {
         // no bin mixes them with the pot.
         let whole = pot.ball_g.or(known.first().map(|p| p.value - tares[0].1)).unwrap_or(0.0);
         let nothing = found::EMPTY * whole.clamp(0.0, HEAVIEST);
-        let is_empty =
-            |p: &&Point| p.value.abs() < nothing || (p.value - stands(p)).abs() < nothing;
-        let (empty, standing): (Vec<&Point>, Vec<&Point>) = known.iter().partition(is_empty);
-        let standing: Vec<(f64, f64)> = standing.into_iter().map(net).collect();
-        let empty: Vec<(f64, f64)> = empty.into_iter().map(net).collect();
-        let aside = bins(&empty, &breaks, resolution).into_iter();
+        let is_empty = |p: &Point| p.value.abs() < nothing || (p.value - stands(p)).abs() < nothing;
+        let is_empty: Vec<bool> = known.iter().map(is_empty).collect();
+        let near = |k: usize| k.checked_sub(1).is_some_and(|k| is_empty[k]);
+        // One alone is a knock like any other.
+        let is_away = |k: usize| is_empty[k] && (near(k) || is_empty.get(k + 1) == Some(&true));
+        let (away, standing): (Vec<usize>, Vec<usize>) =
+            (0..known.len()).partition(|k| is_away(*k));
+        let nets = |of: &[usize]| of.iter().map(|k| net(&known[*k])).collect::<Vec<_>>();
+        let (away, standing) = (nets(&away), nets(&standing));
+        let aside = bins(&away, &breaks, resolution).into_iter();
         let mut weights = bins(&standing, &breaks, resolution);
         weights.extend(aside.map(|w| Weight { used: false, ..w }));
         weights.sort_by(|a, b| a.t.total_cmp(&b.t));
+        let empty: Vec<f64> =
+            (0..known.len()).filter(|k| is_empty[*k]).map(|k| since(known[k].time)).collect();
         let mut history = History {
             start,
             now,
@@ -161,14 +168,14 @@ impl History {
             resolution,
         };
         let covers = rows.iter().filter(|r| matches!(r.action, Action::Cover(_)));
-        let trace = found::Trace {
+        let trace = trace::Trace {
             ball: pot.ball_g,
             tares: &tares,
             covers: covers.map(|r| since(r.time)).collect(),
             standing: &standing,
             empty: &empty,
         };
-        found::check(&mut history, &trace);
+        trace::check(&mut history, &trace);
         history.trimmed = history.events.iter().any(|e| e.deed == Deed::Trim);
         history.keeping = keeping(rows, &history.events, start);
         history

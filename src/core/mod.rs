@@ -27,6 +27,7 @@ pub mod record;
 pub mod report;
 pub mod room;
 pub mod sample;
+pub mod trace;
 pub mod verdict;
 
 use crate::records::{Action, Air, Body, Pot, Studio, Verdict, Weighings};
