@@ -134,25 +134,17 @@ impl History {
         let resolution = resolution(&known);
         let mut breaks: Vec<f64> = events.iter().map(|e| e.t).collect();
         breaks.extend(tares.iter().map(|(t, _)| *t));
-        // Nothing at all on the scale, or only what stands beneath the pot: kept apart, so that
-        // no bin mixes them with the pot.
+        // Nothing at all on the scale, or only what stands beneath the pot.
         let whole = pot.ball_g.or(known.first().map(|p| p.value - tares[0].1)).unwrap_or(0.0);
         let nothing = found::EMPTY * whole.clamp(0.0, HEAVIEST);
         let is_empty = |p: &Point| p.value.abs() < nothing || (p.value - stands(p)).abs() < nothing;
         let is_empty: Vec<bool> = known.iter().map(is_empty).collect();
-        let near = |k: usize| k.checked_sub(1).is_some_and(|k| is_empty[k]);
-        // One alone is a knock like any other.
-        let is_away = |k: usize| is_empty[k] && (near(k) || is_empty.get(k + 1) == Some(&true));
-        let (away, standing): (Vec<usize>, Vec<usize>) =
-            (0..known.len()).partition(|k| is_away(*k));
-        let nets = |of: &[usize]| of.iter().map(|k| net(&known[*k])).collect::<Vec<_>>();
-        let (away, standing) = (nets(&away), nets(&standing));
-        let aside = bins(&away, &breaks, resolution).into_iter();
+        let nets: Vec<(f64, f64)> = known.iter().map(net).collect();
+        let [standing, away] = apart(&nets, &is_empty);
         let mut weights = bins(&standing, &breaks, resolution);
+        let aside = bins(&away, &breaks, resolution).into_iter();
         weights.extend(aside.map(|w| Weight { used: false, ..w }));
         weights.sort_by(|a, b| a.t.total_cmp(&b.t));
-        let empty: Vec<f64> =
-            (0..known.len()).filter(|k| is_empty[*k]).map(|k| since(known[k].time)).collect();
         let mut history = History {
             start,
             now,
@@ -168,12 +160,13 @@ impl History {
             resolution,
         };
         let covers = rows.iter().filter(|r| matches!(r.action, Action::Cover(_)));
+        let empty = nets.iter().zip(&is_empty).filter(|(_, empty)| **empty);
         let trace = trace::Trace {
             ball: pot.ball_g,
             tares: &tares,
             covers: covers.map(|r| since(r.time)).collect(),
             standing: &standing,
-            empty: &empty,
+            empty: &empty.map(|(net, _)| net.0).collect::<Vec<_>>(),
         };
         trace::check(&mut history, &trace);
         history.trimmed = history.events.iter().any(|e| e.deed == Deed::Trim);
@@ -278,6 +271,18 @@ fn resolution(known: &[Point]) -> f64 {
 /// Width of the bins at an age, s.
 pub fn bin_width(t: f64) -> f64 {
     BINS.iter().find(|(age, _)| t < *age).map_or(HOUR, |(_, w)| *w)
+}
+
+/// Weighings of a pot on its scale, and those of a scale without it, so that no bin mixes them. One
+/// alone that shows nothing is a knock like any other.
+fn apart(nets: &[(f64, f64)], is_empty: &[bool]) -> [Vec<(f64, f64)>; 2] {
+    let empty = |k: Option<usize>| k.and_then(|k| is_empty.get(k)) == Some(&true);
+    let is_away = |k: usize| is_empty[k] && (empty(k.checked_sub(1)) || empty(k.checked_add(1)));
+    let of = |away: bool| {
+        let these = (0..nets.len()).filter(|k| is_away(*k) == away);
+        these.map(|k| nets[k]).collect::<Vec<_>>()
+    };
+    [of(false), of(true)]
 }
 
 /// Gathers weighings (t, net g) into bins that no break divides.
