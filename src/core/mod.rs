@@ -4,7 +4,7 @@
 //! same code answers "now" and replays history.
 //!
 //! ```text
-//! handling   log and trace together ──┐
+//! handling   log and trace together ──┐            (trace: steps; found: what they were)
 //! room       measured and coming air ─┼─► inference  priors, fit, draws ─► forecast ─► readiness
 //! drying     one pot forward in time ─┘              (air, clay beneath)   quantiles   calls
 //! ```
