@@ -3,7 +3,7 @@
 use super::handling::History;
 use super::inference::model::Model;
 use super::room::Room;
-use crate::records::{Action, Air, Body, HandlingRow, Point, Pot, Weighings};
+use crate::records::{Action, Air, Body, HandlingRow, Point, Pot, Studio, Weighings};
 use crate::units::{HOUR, Time};
 
 /// When the pot came off the wheel.
@@ -70,4 +70,26 @@ pub fn dried(hours: f64) -> (Vec<(f64, f64)>, f64) {
     let past = model.past(&[truth]);
     let ends = model.spans.iter().map(|span| span.to / HOUR);
     (ends.zip(past.mass.iter().map(|m| m.1[0])).collect(), past.physics.dry_g[0])
+}
+
+/// A studio in whose steady room so many pots of one body have stood for 200 hours.
+pub fn studio_of_dried(pots: usize) -> Studio {
+    let steady = |value| {
+        let points = (-48..=400)
+            .map(|k| Point { time: pot().made_at.plus(f64::from(k) / 2.0 * HOUR), value });
+        points.collect()
+    };
+    let air = Air { temperature: steady(20.0), humidity: steady(0.5) };
+    let mut studio = Studio { at: pot().made_at.plus(200.0 * HOUR), ..Studio::default() };
+    studio.air.insert(String::new(), air);
+    studio.bodies.insert(body().name, body());
+    let weights = dried(200.0).0;
+    for n in 0..pots {
+        let name = format!("planter {n}");
+        let points =
+            weights.iter().map(|(t, g)| Point { time: pot().made_at.plus(t * HOUR), value: *g });
+        studio.weighings.insert(name.clone(), Weighings(points.collect()));
+        studio.pots.insert(name.clone(), Pot { name, ..pot() });
+    }
+    studio
 }

@@ -196,32 +196,9 @@ fn facts(body: Option<&Body>, lessons: &Lessons, name: &str) -> Vec<(Fact, Quant
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::core::by_hand::{body, dried, pot};
+    use crate::core::by_hand::{body, pot, studio_of_dried};
     use crate::core::learn;
-    use crate::records::{Air, Point, Pot, Weighings};
     use crate::units::HOUR;
-
-    fn studio(pots: usize) -> Studio {
-        let steady = |value| {
-            let points = (-48..=400)
-                .map(|k| Point { time: pot().made_at.plus(f64::from(k) / 2.0 * HOUR), value });
-            points.collect()
-        };
-        let air = Air { temperature: steady(20.0), humidity: steady(0.5) };
-        let mut studio = Studio { at: pot().made_at.plus(200.0 * HOUR), ..Studio::default() };
-        studio.air.insert(String::new(), air);
-        studio.bodies.insert(body().name, body());
-        let weights = dried(200.0).0;
-        for n in 0..pots {
-            let name = format!("planter {n}");
-            let points = weights
-                .iter()
-                .map(|(t, g)| Point { time: pot().made_at.plus(t * HOUR), value: *g });
-            studio.weighings.insert(name.clone(), Weighings(points.collect()));
-            studio.pots.insert(name.clone(), Pot { name, ..pot() });
-        }
-        studio
-    }
 
     #[test]
     fn rows_are_told_no_finer_than_they_are_sure() {
@@ -246,7 +223,7 @@ mod tests {
 
     #[test]
     fn a_verdict_shows_beside_the_band_that_was_given() {
-        let mut studio = studio(1);
+        let mut studio = studio_of_dried(1);
         let name = "planter 0".to_string();
         let verdict = crate::records::HandlingRow {
             time: pot().made_at.plus(5.0 * HOUR),
@@ -266,7 +243,7 @@ mod tests {
     }
 
     fn told(pots: usize) -> Learnt {
-        let studio = studio(pots);
+        let studio = studio_of_dried(pots);
         of_body(&studio, &learn(&studio), &body().name)
     }
 

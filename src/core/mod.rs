@@ -30,11 +30,11 @@ pub mod sample;
 pub mod trace;
 pub mod verdict;
 
-use crate::records::{Action, Air, Body, Pot, Studio, Verdict, Weighings};
+use crate::records::{Action, Air, Body, Ingredient, Pot, Studio, Verdict, Weighings};
 use crate::units::{Time, dry_from_wet};
 use forecast::{Band, Forecast};
 use handling::{Deed, History};
-use inference::lessons::{self, Lesson, Lessons};
+use inference::lessons::{self, Expected, Lesson, Lessons};
 use inference::model::Model;
 use inference::posterior::Posterior;
 use inference::priors::{self, Unknown};
@@ -116,6 +116,7 @@ fn tell(studio: &Studio, lessons: &Lessons, pot: &str, paths: bool) -> Option<Po
     let room = surroundings(studio, pot, history.now);
     let mut model = Model::new(pot, body, &history, &room);
     lessons.teach(pot, bag_given(body), &mut model.beliefs);
+    hear_parts(studio, lessons, pot, &mut model);
     hear_samples(studio, pot, &mut model);
     if let Some(sibling) = pot.like.as_ref().and_then(|s| studio.pots.get(s)) {
         learn_from_sibling(studio, lessons, &within_reason(sibling), pot, &mut model);
@@ -185,15 +186,45 @@ fn learn_from_sibling(
     priors::like_sibling(&mut model.beliefs, balls_known, &posterior);
 }
 
-/// A dried sample of the pot's lot tells the water of its bag.
+/// A dried sample of the pot's lot tells the water of its bag; of a blend, the samples of its parts.
 fn hear_samples(studio: &Studio, pot: &Pot, model: &mut Model) {
-    let air = studio.air.get("").or_else(|| studio.air.values().next());
-    let lot = (pot.body.as_str(), pot.lot.as_deref());
-    let known = sample::bag_water(&studio.samples, lot, air, priors::monolayer());
-    if let Some(BagWater { wet, sd }) = known {
+    let (body, lot) = (pot.body.as_str(), pot.lot.as_deref());
+    let blended = || studio.blends.contains_key(body).then(|| blend::bag_water(studio, body, lot));
+    if let Some(BagWater { wet, sd }) = sample::of_lot(studio, body, lot).or_else(blended) {
         // d(w/(1 − w)) = dw/(1 − w)²
-        let dry_sd = sd / (1.0 - wet).powi(2);
-        model.beliefs.observe(Unknown::Bag, dry_from_wet(wet), dry_sd);
+        model.beliefs.settle(Unknown::Bag, dry_from_wet(wet), sd / (1.0 - wet).powi(2));
+    }
+}
+
+/// A blend that has not taught yet is what its parts have taught, by their dry mass; an addition is
+/// what clays are on the whole.
+fn hear_parts(studio: &Studio, lessons: &Lessons, pot: &Pot, model: &mut Model) {
+    let rows = studio.blends.get(&pot.body).map_or(&[][..], Vec::as_slice);
+    if rows.is_empty() || lessons.count(&pot.body) > 0 {
+        return;
+    }
+    let (parts, additions) = blend::ingredients(studio, rows);
+    let names = rows.iter().filter(|row| row.kind == Ingredient::Part).map(|row| &row.name);
+    let dry = |part: &blend::Part| part.mass_g * (1.0 - part.water.wet);
+    let mut told: Vec<(f64, Expected)> = names
+        .zip(&parts)
+        .map(|(name, part)| {
+            let body = studio.bodies.get(name);
+            let bag = priors::bag_water_dry(body);
+            (dry(part), lessons.expect(name, None, bag, bag_given(body)))
+        })
+        .collect();
+    let usual = Lessons::default().expect(&pot.body, None, 0.28, true);
+    told.extend(additions.iter().map(|g| (*g, usual.clone())));
+    for wanted in [Unknown::Diffusivity, Unknown::Monolayer] {
+        let of = |(share, all): &(f64, Expected)| {
+            let found = all.iter().find(|(unknown, ..)| *unknown == wanted);
+            found.map(|(_, mean, sd)| (*share, *mean, *sd))
+        };
+        let mixed = blend::mix_priors(&told.iter().filter_map(of).collect::<Vec<_>>());
+        if let Some((mean, sd)) = mixed {
+            model.beliefs.settle(wanted, mean, sd);
+        }
     }
 }
 
@@ -330,5 +361,46 @@ fn story(q: &Question, posterior: &Posterior, forecast: &Forecast) -> Story {
             ),
             None => "not fitted".into(),
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::Blend;
+    use by_hand::{body, pot, studio_of_dried};
+
+    /// A blend takes after its part, less surely; once it has taught itself it is its own.
+    #[test]
+    fn a_blend_is_what_its_parts_have_taught() {
+        let mut studio = studio_of_dried(6);
+        let row = |kind, name: &str, mass_g| Blend {
+            body: "dune".into(),
+            kind,
+            name: name.into(),
+            mass_g,
+        };
+        let part = row(Ingredient::Part, &body().name, 1000.0);
+        let grog = row(Ingredient::Addition, "grog", 200.0);
+        studio.bodies.insert("dune".into(), Body { name: "dune".into(), ..body() });
+        studio.blends.insert("dune".into(), vec![part, grog]);
+        let lessons = learn(&studio);
+        let history = by_hand::history(&pot(), &[], &[], 1.0);
+        let room = by_hand::room(20.0, 0.5, 1.0, 1.0);
+        let monolayer = |name: &str, parts: bool| {
+            let pot = Pot { body: name.into(), name: "new".into(), ..pot() };
+            let mut model = Model::new(&pot, studio.bodies.get(name), &history, &room);
+            lessons.teach(&pot, true, &mut model.beliefs);
+            if parts {
+                hear_parts(&studio, &lessons, &pot, &mut model);
+            }
+            let at = model.beliefs.place(Unknown::Monolayer).unwrap();
+            model.beliefs.priors[at]
+        };
+        let (alone, blend) = (monolayer("dune", false), monolayer("dune", true));
+        let part = monolayer(&body().name, true);
+        assert!(part.sd < blend.sd && blend.sd < alone.sd, "{part:?} {blend:?} {alone:?}");
+        let between = (blend.mean - alone.mean) * (part.mean - blend.mean);
+        assert!(between > 0.0, "{part:?} {blend:?} {alone:?}");
     }
 }

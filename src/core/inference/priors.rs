@@ -264,6 +264,18 @@ impl Beliefs {
         self.become_of(&means, &covariance - &gain * column.transpose());
     }
 
+    /// Makes one unknown as sure as this, if that is surer than it was: what is open together with
+    /// it moves too.
+    pub fn settle(&mut self, unknown: Unknown, mean: f64, sd: f64) {
+        let Some(i) = self.place(unknown) else { return };
+        let (before, variance) = (self.priors[i].mean, self.priors[i].sd.powi(2));
+        if sd * sd < 0.99 * variance {
+            let gain = 1.0 - sd * sd / variance;
+            let measured = (sd * sd / gain).sqrt();
+            self.observe(unknown, before + (mean - before) / gain, measured);
+        }
+    }
+
     /// Takes on other means and another covariance; one that is none leaves all as it was.
     pub fn become_of(&mut self, means: &DVector<f64>, covariance: DMatrix<f64>) {
         let variances = covariance.diagonal();
@@ -531,6 +543,23 @@ mod tests {
         let trimmed = find(&of_pot(&pot(), Some(&body()), &history), Unknown::Trimmed(0)).unwrap();
         let share = 1.0 / (1.0 + (-trimmed.mean).exp());
         assert!((share - 0.2).abs() < 0.01 && trimmed.sd < 0.5 * TRIMMED.1, "{trimmed:?}");
+    }
+
+    #[test]
+    fn measurements_make_surer_and_carry_what_hangs_together() {
+        let history = history(&pot(), &[], &[], 5.0);
+        let mut beliefs = of_pot(&pot(), Some(&body()), &history);
+        let before = find(&beliefs, Unknown::Bag).unwrap();
+        // Two measurements of equal worth: the mean of both, and half the variance.
+        beliefs.observe(Unknown::Bag, before.mean + 0.01, before.sd);
+        let after = find(&beliefs, Unknown::Bag).unwrap();
+        assert!((after.mean - before.mean - 0.005).abs() < 1e-12, "{after:?}");
+        assert!((after.sd - before.sd / 2.0_f64.sqrt()).abs() < 1e-12, "{after:?}");
+        beliefs.settle(Unknown::Monolayer, -4.0, 0.1);
+        let settled = find(&beliefs, Unknown::Monolayer).unwrap();
+        assert!((settled.mean + 4.0).abs() < 1e-9 && (settled.sd - 0.1).abs() < 1e-9);
+        beliefs.settle(Unknown::Monolayer, -3.0, 0.2);
+        assert_eq!(find(&beliefs, Unknown::Monolayer).unwrap(), settled, "no surer, no change");
     }
 
     /// Twins side by side differ by 7–12 % in time: see [`TWINS`].
