@@ -186,7 +186,7 @@ fn learn_from_sibling(
     priors::like_sibling(&mut model.beliefs, balls_known, &posterior);
 }
 
-/// A dried sample of the pot's lot tells the water of its bag; of a blend, the samples of its parts.
+/// A dried sample of the pot's lot tells the water of its bag; of a blend, those of its parts.
 fn hear_samples(studio: &Studio, pot: &Pot, model: &mut Model) {
     let (body, lot) = (pot.body.as_str(), pot.lot.as_deref());
     let blended = || studio.blends.contains_key(body).then(|| blend::bag_water(studio, body, lot));
