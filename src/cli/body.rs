@@ -222,5 +222,10 @@ fn show(args: &Show, context: &Context) -> anyhow::Result<ExitCode> {
     lines.extend(sample::lines(store, name, words)?);
     lines.push(format!("Pots: {pots}"));
     screen::say(&lines.join("\n"))?;
-    screen::print(&learnt::table(&taught.learnt))
+    screen::print(&learnt::table(&taught.learnt))?;
+    // What would have helped then is of no use now.
+    if args.at.is_some() {
+        return Ok(ExitCode::SUCCESS);
+    }
+    screen::say(&learnt::helps(&studio, &taught, name, &context.command()))
 }

@@ -1,7 +1,8 @@
 //! What a body's finished pots have taught, for `body show`: a table, and a picture of it.
 
-use super::words::{Words, printable};
+use super::words::{self, Words, printable, shell_word};
 use super::{plot, screen};
+use crate::core::help::{self, Means};
 use crate::core::learnt::{self, Learnt};
 use crate::plot as pictures;
 use crate::records::Studio;
@@ -51,6 +52,38 @@ pub fn table(learnt: &Learnt) -> String {
         page += "Nobody gave a trimming band: what stands under BEFORE is what bodies are like.\n";
     }
     page
+}
+
+/// What would make the next forecasts surer, and by how much; empty where nothing does.
+pub fn helps(studio: &Studio, taught: &Taught, body: &str, command: &str) -> String {
+    let mut page = String::new();
+    for help in help::most(studio, &taught.lessons, body) {
+        let whose = match &help.pot {
+            None => "the next pot".into(),
+            Some(pot) => printable(pot),
+        };
+        let (gain, width) = (words::span(told(help.gain)), words::span(told(help.width)));
+        let deed = match help.means {
+            Means::Sample => "a dried sample of its lot",
+            Means::OffTheWheel => "its weight straight off the wheel",
+        };
+        let how = match (help.means, &help.pot) {
+            (Means::Sample, _) => format!("{command} body sample {}", shell_word(body)),
+            (_, Some(pot)) => format!("{command} weigh {}", shell_word(pot)),
+            (_, None) => format!("{command} weigh POT"),
+        };
+        let _ = writeln!(
+            page,
+            "For {whose} {deed} would help: when its window opens is known to within {width}, then \
+             {gain} closer ({how} WEIGHT).",
+        );
+    }
+    page
+}
+
+/// No finer than a forecast of it deserves, s.
+fn told(seconds: f64) -> f64 {
+    (seconds / 300.0).round() * 300.0
 }
 
 /// Draws it into a file.

@@ -19,6 +19,7 @@ pub mod drying;
 pub mod forecast;
 pub mod found;
 pub mod handling;
+pub mod help;
 pub mod hindsight;
 pub mod inference;
 pub mod learnt;
