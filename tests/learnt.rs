@@ -109,3 +109,67 @@ fn the_picture_of_a_body_goes_into_a_file_of_its_own() {
     let none = bench.run(&["body", "show", "tyde", "-o", "tide.svg"]);
     assert!(none.err.contains("did you mean \"tide\"?"), "{}", none.err);
 }
+
+/// What would help is said with the command that does it, and no longer once it was done.
+#[test]
+fn a_sample_is_asked_for_until_it_is_there() {
+    let bench = Bench::new();
+    bench.done(&["body", "add", "tide"]);
+    bench.done(&["pot", "add", "jar-1", "--body", "tide", "--ball", "600g", "--lot", "bag 3"]);
+    let before = bench.done(&["body", "show", "tide"]);
+    let asked = "Of jar-1 a dried sample of its lot would tell ";
+    let line = before.lines().find(|line| line.starts_with(asked));
+    let line = line.unwrap_or_else(|| panic!("{before}"));
+    assert!(line.ends_with("body sample tide WEIGHT --lot 'bag 3'"), "{line}");
+    // As looked at from elsewhere in time there is nothing to do.
+    let early = bench.done(&["body", "show", "tide", "--at", "1 h ago"]);
+    assert!(!early.contains("would tell"), "{early}");
+
+    let sample =
+        |more: &[&str]| bench.done(&[&["body", "sample", "tide", "--lot", "bag 3"], more].concat());
+    sample(&["200", "--scale-step", "0.1g", "--at", "20 h ago"]);
+    sample(&["156.1", "--dried", "oven", "--at", "4 h ago"]);
+    sample(&["156", "--at", "2 h ago"]);
+    let after = bench.done(&["body", "show", "tide"]);
+    assert!(after.contains("the clay held 22% of the wet clay"), "{after}");
+    assert!(!after.contains("a dried sample"), "{after}");
+}
+
+/// Samples and blends go out and come in again: the same files, and the same words.
+#[test]
+fn samples_and_blends_survive_export_and_import() {
+    let bench = Bench::new();
+    for body in ["tide", "dune"] {
+        bench.done(&["body", "add", body, "--bag-water-wet-percent", "22"]);
+    }
+    let grog = ["--add", "grog=300g", "--add", "cobalt carbonate=15g"];
+    let parts = ["--part", "tide=3000g", "--part", "dune=1 kg"];
+    bench.done(&[&["body", "blend", "shore"], &parts[..], &grog].concat());
+    let wet = ["212.5", "--lot", "bag-3", "--dish", "12.5", "--at", "2021-04-02 9:00"];
+    bench.done(&[&["body", "sample", "shore"], &wet[..]].concat());
+    let room = ["176.5", "--dried", "room", "--humidity", "55", "--at", "2021-04-04 9:00"];
+    bench.done(&[&["body", "sample", "shore"], &room[..]].concat());
+
+    let (first, second) = (bench.0.path().join("first"), bench.0.path().join("second"));
+    let run = |bench: &Bench, args: &[&str]| {
+        let said = bench.run(args);
+        assert_eq!(said.status, 0, "{args:?}: {}", said.err);
+    };
+    run(&bench, &["export", first.to_str().unwrap()]);
+    let other = Bench::new();
+    run(&other, &["import", first.to_str().unwrap()]);
+    run(&other, &["export", second.to_str().unwrap()]);
+    for file in ["bodies.csv", "blends.csv", "samples.csv"] {
+        let [one, two] = [&first, &second].map(|dir| fs::read_to_string(dir.join(file)).unwrap());
+        assert_eq!(one, two, "{file}");
+        assert!(one.lines().count() > 1, "{file}");
+    }
+    let at = ["--at", "2021-04-05 9:00"];
+    let show = |bench: &Bench, body: &str| bench.done(&[&["body", "show", body], &at[..]].concat());
+    for body in ["tide", "shore"] {
+        assert_eq!(show(&bench, body), show(&other, body));
+    }
+    let shown = show(&bench, "shore");
+    assert!(shown.contains("cobalt carbonate: harmful metal"), "{shown}");
+    assert!(shown.contains("must not be mixed with dune and tide"), "{shown}");
+}

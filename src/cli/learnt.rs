@@ -58,24 +58,27 @@ pub fn table(learnt: &Learnt) -> String {
 pub fn helps(studio: &Studio, taught: &Taught, body: &str, command: &str) -> String {
     let mut page = String::new();
     for help in help::most(studio, &taught.lessons, body) {
-        let whose = match &help.pot {
-            None => "the next pot".into(),
-            Some(pot) => printable(pot),
+        let (whose, deed) = match (&help.pot, help.means) {
+            (None, Means::Sample) => ("the next pot", "a dried sample of its clay"),
+            (None, Means::OffTheWheel) => ("the next pot", "its weight straight off the wheel"),
+            (Some(pot), Means::Sample) => (pot.as_str(), "a dried sample of its lot"),
+            (Some(pot), Means::OffTheWheel) => (pot.as_str(), "its weight now, off the wheel,"),
         };
-        let (gain, width) = (words::span(told(help.gain)), words::span(told(help.width)));
-        let deed = match help.means {
-            Means::Sample => "a dried sample of its lot",
-            Means::OffTheWheel => "its weight straight off the wheel",
-        };
+        let lot = help.lot.as_ref().map(|lot| format!(" --lot {}", shell_word(lot)));
         let how = match (help.means, &help.pot) {
-            (Means::Sample, _) => format!("{command} body sample {}", shell_word(body)),
-            (_, Some(pot)) => format!("{command} weigh {}", shell_word(pot)),
-            (_, None) => format!("{command} weigh POT"),
+            (Means::Sample, _) => {
+                format!("body sample {} WEIGHT{}", shell_word(body), lot.unwrap_or_default())
+            }
+            (_, Some(pot)) => format!("weigh {} WEIGHT", shell_word(pot)),
+            (_, None) => "weigh POT WEIGHT".into(),
         };
+        let [gain, now, then] =
+            [help.gain, help.width, help.width - help.gain].map(|s| words::span(told(s)));
+        let whose = printable(whose);
         let _ = writeln!(
             page,
-            "For {whose} {deed} would help: when its window opens is known to within {width}, then \
-             {gain} closer ({how} WEIGHT).",
+            "Of {whose} {deed} would tell {gain} closer when its window opens (to within {then}, \
+             not {now}): {command} {how}",
         );
     }
     page

@@ -27,6 +27,8 @@ pub enum Means {
 pub struct Help {
     /// The pot; none: the next one of its body.
     pub pot: Option<Name>,
+    /// The lot of its clay.
+    pub lot: Option<Name>,
     /// What to do.
     pub means: Means,
     /// Time within which its window opens in 8 of 10 cases, s.
@@ -40,7 +42,7 @@ const WORTH: f64 = 600.0;
 /// A gain must stand so many of its standard errors above nothing.
 const SURE: f64 = 2.0;
 /// How often each forecast is drawn anew: intervals of one set of draws are off by a tenth.
-const TRIES: usize = 16;
+const TRIES: usize = 32;
 /// Offcut that is supposed, g; weighed on a kitchen scale ([`sample::STEP_G`]).
 const OFFCUT_G: f64 = 200.0;
 /// Thin slices dry in an oven in about so long, s; a sample that comes later helps no more (common
@@ -56,10 +58,20 @@ const LONG_AGO: f64 = 7.0 * DAY;
 ///
 /// Empty where nothing gains more than ten minutes, or more than its own uncertainty.
 pub fn most(studio: &Studio, lessons: &Lessons, body: &str) -> Vec<Help> {
+    let asked = candidates(studio, lessons, body).into_iter();
+    let helps = asked.filter_map(|(name, pot, means)| {
+        help(studio, lessons, &pot, means).map(|help| Help { pot: name, ..help })
+    });
+    let mut helps: Vec<Help> = helps.collect();
+    helps.sort_by(|a, b| b.gain.total_cmp(&a.gain));
+    helps
+}
+
+/// What could be measured: of which pot (none: the next one), the pot, and how.
+fn candidates(studio: &Studio, lessons: &Lessons, body: &str) -> Vec<(Option<Name>, Pot, Means)> {
     let its: Vec<&Pot> = studio.pots.values().filter(|pot| pot.body == body).collect();
     let next = next(studio, body, its.iter().copied().max_by_key(|pot| pot.made_at));
-    let both = [Means::Sample, Means::OffTheWheel].map(|means| (None, next.clone(), means));
-    let mut asked = both.to_vec();
+    let mut asked = [Means::Sample, Means::OffTheWheel].map(|m| (None, next.clone(), m)).to_vec();
     let lately = its.into_iter().filter(|pot| studio.at.since(pot.made_at) < LONG_AGO);
     let waiting = lately.filter_map(|pot| {
         let answer = assess_taught(&alone(studio, pot, &pot.name), lessons, &pot.name)?;
@@ -71,18 +83,15 @@ pub fn most(studio: &Studio, lessons: &Lessons, body: &str) -> Vec<Help> {
     });
     let waiting: Vec<_> = waiting.collect();
     let of = |means, pot: &Pot| (Some(pot.name.clone()), pot.clone(), means);
-    let in_time = waiting.iter().filter(|(.., left, _)| *left > SAMPLE_TAKES);
+    let in_time = waiting.iter().filter(|(_, _, left, _)| *left > SAMPLE_TAKES);
     let least_known = in_time.max_by(|a, b| a.1.total_cmp(&b.1));
     asked.extend(least_known.map(|(pot, ..)| of(Means::Sample, pot)));
     let fresh = |pot: &Pot| studio.at.since(pot.made_at) <= JUST_MADE;
     let mut unweighed = waiting.iter().filter(|(pot, _, _, n)| *n == 0 && fresh(pot));
     asked.extend(unweighed.next().map(|(pot, ..)| of(Means::OffTheWheel, pot)));
-    let helps = asked.into_iter().filter_map(|(name, pot, means)| {
-        help(studio, lessons, &pot, means).map(|help| Help { pot: name, ..help })
-    });
-    let mut helps: Vec<Help> = helps.collect();
-    helps.sort_by(|a, b| b.gain.total_cmp(&a.gain));
-    helps
+    let sampled = |pot: &Pot| sample::of_lot(studio, &pot.body, pot.lot.as_deref()).is_some();
+    asked.retain(|(_, pot, means)| *means != Means::Sample || !sampled(pot));
+    asked
 }
 
 /// A pot like the last of its body, thrown now.
@@ -123,13 +132,9 @@ fn alone(studio: &Studio, pot: &Pot, name: &str) -> Studio {
     }
 }
 
-/// What one measurement would do for one pot; `None` where it is known already, does too little,
-/// or the window opens beyond the horizon.
+/// What one measurement would do for one pot; `None` where that is too little, or the window opens
+/// beyond the horizon.
 fn help(studio: &Studio, lessons: &Lessons, pot: &Pot, means: Means) -> Option<Help> {
-    let sampled = || sample::of_lot(studio, &pot.body, pot.lot.as_deref()).is_some();
-    if means == Means::Sample && sampled() {
-        return None;
-    }
     // The draws go by the pot's name; none of these can be a pot's.
     let names = (0..TRIES).map(|k| format!("{}/{k}", pot.name));
     let tried: Option<Vec<_>> =
@@ -139,8 +144,9 @@ fn help(studio: &Studio, lessons: &Lessons, pot: &Pot, means: Means) -> Option<H
     let width = tried.iter().map(|(before, _)| before).sum::<f64>() / n;
     let gain = tried.iter().map(|(before, after)| before - after).sum::<f64>() / n;
     let scatter: f64 = tried.iter().map(|(before, after)| (before - after - gain).powi(2)).sum();
+    let lot = pot.lot.clone();
     let error = (scatter / (n - 1.0) / n).sqrt();
-    (gain > WORTH && gain > SURE * error).then_some(Help { pot: None, means, width, gain })
+    (gain > WORTH && gain > SURE * error).then_some(Help { pot: None, lot, means, width, gain })
 }
 
 /// Within what time the window of a pot opens, without a measurement and with it, s.
@@ -244,26 +250,31 @@ mod tests {
         assert!(sample.is_none_or(|help| help.gain < 0.5 * next.gain), "{written:?}");
     }
 
-    #[test]
-    fn what_is_known_already_is_not_asked_for() {
-        let mut known = nothing_on_the_bag(studio(10.0, false));
-        let sample = supposed_sample(&known, &Lessons::default(), &pot()).unwrap();
-        known.samples.extend(sample);
-        assert!(asked(&known).iter().all(|help| help.means != Means::Sample));
+    /// Who is asked for by name, and for what.
+    fn named(studio: &Studio) -> Vec<(Name, Means)> {
+        let all = candidates(studio, &learn(studio), &body().name).into_iter();
+        all.filter_map(|(name, _, means)| Some((name?, means))).collect()
     }
 
-    /// A pot is asked for by name a quarter of an hour off the wheel, unless it was weighed; and
-    /// for a sample of its lot as long as that can be dry before the window opens.
+    /// A pot is asked for a quarter of an hour off the wheel, unless it was weighed; and for a
+    /// sample of its lot as long as that can be dry before the window opens.
     #[test]
     fn a_pot_is_asked_for_only_while_it_helps() {
-        let of = |studio: Studio, means: Means| -> Vec<Name> {
-            let its = asked(&nothing_on_the_bag(studio)).into_iter();
-            its.filter(|h| h.means == means).filter_map(|help| help.pot).collect()
-        };
-        assert_eq!(of(studio(0.25, false), Means::Sample), [pot().name]);
-        assert!(of(studio(200.0, true), Means::Sample).is_empty(), "dry");
-        assert!(of(studio(2.0, false), Means::OffTheWheel).is_empty(), "too late");
-        assert!(of(studio(0.25, true), Means::OffTheWheel).is_empty(), "weighed");
+        let (sample, weight) = ((pot().name, Means::Sample), (pot().name, Means::OffTheWheel));
+        assert_eq!(named(&studio(0.25, false)), [sample.clone(), weight]);
+        assert_eq!(named(&studio(0.25, true)), std::slice::from_ref(&sample), "weighed");
+        assert_eq!(named(&studio(2.0, false)), [sample], "off the wheel too long ago");
+        assert_eq!(named(&studio(200.0, true)), [], "dry");
+    }
+
+    #[test]
+    fn a_lot_that_was_sampled_is_not_asked_for_again() {
+        let mut known = studio(0.25, false);
+        let rows = supposed_sample(&known, &Lessons::default(), &pot()).unwrap();
+        known.samples.extend(rows);
+        let all = candidates(&known, &learn(&known), &body().name);
+        let means: Vec<Means> = all.iter().map(|(.., means)| *means).collect();
+        assert_eq!(means, [Means::OffTheWheel; 2]);
     }
 
     #[test]
