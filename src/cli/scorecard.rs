@@ -5,7 +5,8 @@ use super::report::looking_at;
 use super::screen::{self, heading, paragraph};
 use super::words::{self, printable};
 use super::{Context, completions};
-use crate::core::record::{self, Figures};
+use crate::core::record::{self, Dryness, Figures, Window};
+use crate::core::report::{FireCall, TrimCall};
 use crate::plot;
 use crate::records::Name;
 use crate::scorecard::{self, Event, Scorecard, Summary};
@@ -28,7 +29,7 @@ looked at a report or not: for every finished pot at 3, 6, 12, 24, 48, 96 and
 192 hours after it was made, each put off to the next full step of the clock
 (UTC: 1, 1, 3, 6, 12, 24, 24 h). A pot is finished when it was weighed after it
 was bone-dry. When its window opened and closed and when it was dry is known
-from all its weights; where that is not known to a tenth of the whole time, it
+from all its weights; where that is not known to a fifth of the whole time, it
 does not count.
 
 What the columns mean:
@@ -304,6 +305,7 @@ struct Json<'a> {
     bodies: Vec<OfBody<'a>>,
     left_out: LeftOut,
     forecasts: Vec<JsonForecast<'a>>,
+    calls: Vec<JsonCall<'a>>,
 }
 
 #[derive(Serialize)]
@@ -345,6 +347,19 @@ struct JsonForecast<'a> {
     interval_score_h: f64,
 }
 
+/// Calls with what is known now; those where that is not sure are not counted.
+#[derive(Serialize)]
+struct JsonCall<'a> {
+    pot: &'a Name,
+    body: &'a Name,
+    asked_at: String,
+    trim: TrimCall,
+    fire: FireCall,
+    window: Window,
+    wettest_part: Dryness,
+    weighed_within_24_h: bool,
+}
+
 /// The same card gives the same bytes.
 fn json(card: &Scorecard) -> Json<'_> {
     let [opens, closes, bone_dry] = card.vague;
@@ -361,6 +376,7 @@ fn json(card: &Scorecard) -> Json<'_> {
             bone_dry_not_known_well: bone_dry,
         },
         forecasts: card.forecasts.iter().map(json_forecast).collect(),
+        calls: card.calls.iter().map(json_call).collect(),
     }
 }
 
@@ -379,5 +395,18 @@ fn json_forecast(f: &scorecard::Forecast) -> JsonForecast<'_> {
         inside: f.scored.inside(),
         error_h: f.scored.error() / HOUR,
         interval_score_h: f.scored.interval_score() / HOUR,
+    }
+}
+
+fn json_call(call: &scorecard::Call) -> JsonCall<'_> {
+    JsonCall {
+        pot: &call.pot,
+        body: &call.body,
+        asked_at: call.asked_at.to_string(),
+        trim: call.trim,
+        fire: call.fire,
+        window: call.window,
+        wettest_part: call.dryness,
+        weighed_within_24_h: call.weighed,
     }
 }

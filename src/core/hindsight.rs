@@ -164,11 +164,14 @@ fn passes((t0, x0): (f64, f64), (t1, x1): (f64, f64), level: f64) -> Option<f64>
 }
 
 fn judge(wettest_free: &[f64]) -> Dryness {
+    let all = wettest_free.len().max(1) as f64;
     let dry = wettest_free.iter().filter(|w| **w <= BONE_DRY_WETTEST).count() as f64;
-    match dry / wettest_free.len().max(1) as f64 {
-        share if share >= SURE => Dryness::Dry,
-        share if share <= 1.0 - SURE => Dryness::Damp,
-        _ => Dryness::Unsure,
+    if dry / all >= SURE {
+        Dryness::Dry
+    } else if (all - dry) / all >= SURE {
+        Dryness::Damp
+    } else {
+        Dryness::Unsure
     }
 }
 
@@ -192,4 +195,39 @@ fn wettest_free(
     let wettest = state.wettest();
     let monolayer = &drawn.past.physics.monolayer;
     std::array::from_fn(|l| wettest[l] - balance(monolayer[l], humidity))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_way_between_weights_is_straight() {
+        let points = [(100.0, [2.0; LANES]), (200.0, [4.0; LANES]), (400.0, [0.0; LANES])];
+        let at = |t| between(&points, t, 1);
+        assert_eq!(
+            [50.0, 100.0, 150.0, 300.0, 400.0, 900.0].map(at),
+            [2.0, 2.0, 3.0, 2.0, 0.0, 0.0]
+        );
+        assert_eq!(between(&[], 5.0, 0), 0.0);
+    }
+
+    #[test]
+    fn a_level_is_passed_on_the_line() {
+        assert_eq!(passes((10.0, 0.30), (20.0, 0.20), 0.25), Some(15.0));
+        assert_eq!(passes((10.0, 0.30), (20.0, 0.26), 0.25), None);
+        assert_eq!(passes((10.0, 0.20), (20.0, 0.30), 0.25), Some(10.0));
+    }
+
+    #[test]
+    fn nine_of_ten_draws_make_it_sure() {
+        let draws = |dry: usize| {
+            let all: Vec<f64> = (0..10).map(|i| if i < dry { 0.009 } else { 0.011 }).collect();
+            judge(&all)
+        };
+        assert_eq!([10, 9, 8, 2, 1, 0].map(draws), {
+            use Dryness::*;
+            [Dry, Dry, Unsure, Unsure, Damp, Damp]
+        });
+    }
 }

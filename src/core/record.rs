@@ -17,7 +17,7 @@
 //! Random World*, 2005, ch. 4; Lei et al., J. Am. Stat. Assoc. 113 (2018) 1094, algorithm 2; with
 //! ratios in place of errors: its locally weighted form). Forecasts of one pot are no independent
 //! ones: each counts as its part of one pot (Dunn, Wasserman & Ramdas, J. Am. Stat. Assoc. 118
-//! (2023) 2491: two layers).
+//! (2023) 2491: pooled distributions, which hold in the long run).
 
 use super::forecast::HORIZON;
 use super::report::{FireCall, TimeQuantiles, TrimCall};
@@ -170,7 +170,8 @@ fn median(mut values: Vec<f64>) -> f64 {
 }
 
 /// Where a pot stood against its trimming window, as far as it is known now.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Window {
     /// Not open yet.
     Before,
@@ -200,7 +201,8 @@ impl Window {
 }
 
 /// Whether a pot was dry, as far as it is known now: its wettest part, as `ready` promises.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Dryness {
     /// At most 0.010 of free water in its wettest part, sure to 90 %.
     Dry,
