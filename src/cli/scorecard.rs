@@ -206,7 +206,7 @@ fn calls(all: &Summary) -> [String; 2] {
     let be = |count| if count == 1 { "was" } else { "were" };
     let trim = format!(
         "Trim: called \"now\" {} times, of which {} {} too soon and {} too late; of {} questions \
-         about pots in their window {} {} not called.",
+         about pots in their window {} {} missed.",
         trim.now,
         some(trim.too_soon),
         be(trim.too_soon),
@@ -275,13 +275,17 @@ fn remarks(card: &Scorecard, all: &Summary) -> Vec<String> {
             c.factor
         ));
     }
-    if card.unfinished > 0 {
-        let text = "weighed pots are not in it: they were not weighed after they were surely dry.";
-        out.push(format!("{} {text}", card.unfinished));
+    match card.unfinished {
+        0 => {}
+        1 => out.push("1 weighed pot is not in it: not weighed after it was surely dry.".into()),
+        n => out.push(format!(
+            "{n} weighed pots are not in it: not weighed after they were surely dry."
+        )),
     }
-    let vague: usize = card.vague.iter().sum();
-    if vague > 0 {
-        out.push(format!("{vague} times of finished pots are not known well enough to count."));
+    match card.vague.iter().sum() {
+        0 => {}
+        1 => out.push("1 time of a finished pot is not known well enough to count.".into()),
+        n => out.push(format!("{n} times of finished pots are not known well enough to count.")),
     }
     out
 }
