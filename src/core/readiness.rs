@@ -25,6 +25,8 @@ const WETTEST_BAG: f64 = 0.27;
 const DOUBTFUL_WEIGHT: &str = "weight-doubtful";
 /// The warning of a pot lighter than its dry clay.
 const BELOW_DRY: &str = "weight-below-dry";
+/// The warning of a step that was taken for another tare: if it was water, the pot is wetter.
+const OTHER_TARE: &str = "tare-not-noted";
 /// A pot is not lifted off its scale for longer than this, s.
 const LIFTED: f64 = 2.0 * HOUR;
 
@@ -95,7 +97,7 @@ pub fn fire(
                     (`note POT tare WEIGHT --at WHEN`)";
         warnings.push(Warning { code: BELOW_DRY, text: text.into() });
     }
-    let fits = warnings.iter().all(|w| w.code != DOUBTFUL_WEIGHT && w.code != BELOW_DRY);
+    let fits = warnings.iter().all(|w| ![DOUBTFUL_WEIGHT, BELOW_DRY, OTHER_TARE].contains(&w.code));
     let call = if wettest >= READY && weighed && aired && fits {
         FireCall::Ready
     } else if mean >= 0.5 {
@@ -217,7 +219,7 @@ pub fn doubts(
             What::Attach => ("attach-not-noted", "clay was added"),
             What::Wet => ("wet-not-noted", "it was wetted"),
             What::Sponge => ("sponge-not-noted", "it was sponged out"),
-            What::Tare => ("tare-not-noted", "its scale bore something else from"),
+            What::Tare => (OTHER_TARE, "its scale bore something else from"),
             // A pot that came back takes nothing away from the answer.
             What::Off if find.until.is_some() => continue,
             What::Off => ("off-not-noted", "it was taken off its scale"),
@@ -333,6 +335,23 @@ mod tests {
         assert_eq!(called(&dry, Some(1.0), 24.5), (FireCall::Doubtful, vec!["room-stale"]));
         let all = vec!["base-may-be-damp", "weigh-again", "room-stale"];
         assert_eq!(called(&nearly, Some(25.0), 25.0), (FireCall::Doubtful, all));
+    }
+
+    #[test]
+    fn a_step_that_may_be_water_wants_its_answer_before_the_kiln() {
+        let dry = free(&[(0.001, 0.003, 100)]);
+        // A cell every quarter of an hour; 150 g more from the fifteenth hour on.
+        let trace: Vec<_> = (0..=80).map(|k| 0.25 * f64::from(k)).collect();
+        let trace: Vec<_> =
+            trace.iter().map(|t| (*t, if *t < 15.0 { 470.0 } else { 620.0 })).collect();
+        let call = |rows: &[(f64, Action)]| {
+            let history = history(&pot(), rows, &trace, 20.0);
+            let room = room(20.0, 0.5, 20.0, 20.0);
+            let mut warnings = doubts(&pot(), Some(&body()), &history, &room, true);
+            fire(&pot(), &history, &room, &dry, NEVER, &mut warnings).call
+        };
+        assert_eq!(call(&[]), FireCall::Doubtful);
+        assert_eq!(call(&[(15.0, Action::Tare(150.0))]), FireCall::Ready);
     }
 
     #[test]
