@@ -33,12 +33,13 @@ impl Hazard {
             }
             Hazard::Colour => {
                 "colours every clay that its scrap gets into; pigments may hold harmful metals: \
-                 see the safety data sheet, and have ware leach-tested before any use with food \
-                 or drink"
+                 see the safety data sheet, vent the kiln outdoors, and have ware leach-tested \
+                 before any use with food or drink"
             }
             Hazard::Frit => {
-                "a frit may hold lead, barium, lithium or cadmium: see its safety data sheet, and \
-                 have ware leach-tested before any use with food or drink"
+                "a frit may hold lead, barium, lithium or cadmium: see its safety data sheet, \
+                 vent the kiln outdoors, and have ware leach-tested before any use with food or \
+                 drink"
             }
             Hazard::Silica => {
                 "silica dust harms the lungs for good: wet it before it is handled, wear a fitted \
@@ -70,6 +71,11 @@ const METAL: &[Word] = &[
     Begins("copper"),
     Begins("mangan"),
     Begins("pyrolusite"),
+    // Its brown is manganese.
+    Begins("umber"),
+    Begins("brass"),
+    Begins("bronze"),
+    Begins("stainless"),
     Begins("chrom"),
     Begins("cobalt"),
     Begins("nickel"),
@@ -117,7 +123,6 @@ const COLOUR: &[Word] = &[
     Begins("carbonate"),
     Begins("iron"),
     Begins("ochre"),
-    Begins("umber"),
     Begins("sienna"),
     Begins("rutile"),
     Begins("ilmenite"),
@@ -231,6 +236,8 @@ mod tests {
             "spodumene 5%",
             "cadmium-red stain",
             "vanadium pentoxide",
+            "burnt umber",
+            "brass filings",
         ] {
             assert_eq!(hazards(metal)[0], Hazard::Metal, "{metal}");
         }
@@ -253,7 +260,10 @@ mod tests {
             assert!(hazard.keeps_scrap_apart());
             assert!(!hazard.caution().is_empty());
         }
-        assert!(Hazard::Metal.caution().contains("leach-tested"));
+        for hazard in [Hazard::Metal, Hazard::Colour, Hazard::Frit] {
+            let caution = hazard.caution();
+            assert!(caution.contains("leach-tested") && caution.contains("vent"), "{caution}");
+        }
         assert!(Hazard::Silica.caution().contains("lungs"));
     }
 }

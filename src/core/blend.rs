@@ -144,7 +144,8 @@ fn water_of(studio: &Studio, body: &str, lot: Option<&str>, deep: usize) -> BagW
     match mix(&parts, &additions) {
         // What the potter wrote of the blend itself holds; the parts say how sure it is.
         Some(mixture) if studio.bodies.get(body).is_some_and(|b| b.bag_water_wet.is_some()) => {
-            BagWater { sd: mixture.water.sd, ..said }
+            let apart = (mixture.water.wet - said.wet).abs();
+            BagWater { sd: mixture.water.sd.max(apart.min(said.sd)), ..said }
         }
         Some(mixture) => mixture.water,
         None => said,
@@ -338,6 +339,15 @@ mod tests {
         let blended = bag_water(&studio, "speckled", None);
         assert!((blended.wet - 450.0 / 2020.0).abs() < 1e-12, "{blended:?}");
         assert!(blended.sd < sample::WRITTEN_SD);
+        // What was written of it holds, the surer the nearer it is to what the parts say.
+        let written = |wet: f64| {
+            let mut studio = studio.clone();
+            let speckled = Body { name: "speckled".into(), bag_water_wet: Some(wet), ..body() };
+            studio.bodies.insert("speckled".into(), speckled);
+            bag_water(&studio, "speckled", None)
+        };
+        assert_eq!(written(blended.wet), blended);
+        assert_eq!((written(0.26).wet, written(0.26).sd), (0.26, sample::WRITTEN_SD));
         // In a blend of the blend as well.
         let bold = bag_water(&studio, "bold", None);
         assert!((bold.wet - blended.wet * 1000.0 / 1100.0).abs() < 1e-12);
