@@ -17,9 +17,9 @@ use std::f64::consts::SQRT_2;
 /// How sharply a hand tells soft from right and right from stiff, dry basis: about one point of
 /// water (common practice, no source).
 pub const HAND_SD: f64 = 0.010;
-/// Deviation of a limit that the potter gave: a round number, about the limit (common practice,
-/// no source).
-pub const GIVEN_SD: f64 = 0.010;
+/// Deviation of a limit that the potter gave: half a point about the limit (common practice, no
+/// source).
+pub const GIVEN_SD: f64 = 0.005;
 /// Deviation of a limit that was supposed: bodies trim from 20–26 down to 13–19 % (from memory,
 /// trade).
 pub const SUPPOSED_SD: f64 = 0.025;
