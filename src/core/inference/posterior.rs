@@ -37,6 +37,8 @@ const DRIFT_LASTS: f64 = 24.0 * HOUR;
 const HUBER: f64 = 3.0;
 /// Over how long the trend of weights is taken, to either side, s.
 const TREND: f64 = 2.0 * HOUR;
+/// A fit with an unknown this many standard deviations off its prior is tried from elsewhere too.
+const ODD: f64 = 2.0;
 /// Rates that the fit may begin at, in standard deviations of the prior.
 const STARTS: [f64; LANES] = [-3.0, -2.0, -1.0, 0.0, 0.75, 1.5, 2.25, 3.0];
 
@@ -306,6 +308,16 @@ impl<'a> Posterior<'a> {
                     fit = Some(found);
                 }
                 Err(why) => refusal = Some(why),
+            }
+            // Far from what pots are like there may be a second valley beside the right one.
+            if round > 0 && z.amax() > ODD {
+                for begin in [start(&model, &links), DVector::zeros(z.len())] {
+                    let Ok(other) = least_squares::fit(&problem, begin, &options) else { continue };
+                    if fit.as_ref().is_none_or(|f| other.residual_sum < f.residual_sum) {
+                        z = other.parameters.clone();
+                        fit = Some(other);
+                    }
+                }
             }
         }
         let (gains, covariance) = filter(&links);
