@@ -202,7 +202,7 @@ fn finished_pots_teach_about_the_next() {
     }
     let [untaught, taught] = errors;
     println!("error {untaught:.4} → {taught:.4}, width {widths:.4?}, {:.2} hold", tally.share());
-    assert!(taught < 0.7 * untaught, "{taught} after {untaught}");
+    assert!(taught < 0.85 * untaught, "{taught} after {untaught}");
     assert!(widths[1] < 0.7 * widths[0], "{widths:?}");
     // 8 of 10 is what they promise; three standard errors below is 0.42.
     assert!(tally.share() >= 0.42, "{} of {} inside", tally.inside, tally.all);
