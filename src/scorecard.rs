@@ -28,14 +28,14 @@
 //! asked about then, and each lesson by all times between which nothing that its fit sees has
 //! changed ([`hindsight::lesson_again`]).
 
-use crate::answers::on_all_cores;
+use crate::answers::{self, on_all_cores};
+use crate::core::assess_taught;
 use crate::core::hindsight::{self, Hindsight, Remembered};
 use crate::core::inference::lessons::Lessons;
 use crate::core::record::{
     Correction, Dryness, Figures, FireCalls, Scored, TrimCalls, Window, figures,
 };
 use crate::core::report::{FireCall, PotAnswer, TimeQuantiles, TrimCall};
-use crate::core::{assess_taught, lesson};
 use crate::records::{Action, Name, Studio};
 use crate::store::{Store, StoreError};
 use crate::units::{DAY, HOUR, Time};
@@ -249,7 +249,7 @@ pub fn of_studio(
 ) -> Result<Scorecard, StoreError> {
     let studio = store.studio(at)?;
     let names: Vec<&Name> = studio.pots.keys().collect();
-    let lessons = Lessons::new(on_all_cores(&names, |pot| lesson(&studio, pot)));
+    let lessons = answers::lessons(&studio);
     let asked = |pot: &&Name| body.is_none_or(|body| body == studio.pots[*pot].body);
     let names: Vec<&Name> = names.into_iter().filter(asked).collect();
     let known = on_all_cores(&names, |pot| Known::new(&studio, &lessons, pot));

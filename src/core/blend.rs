@@ -216,6 +216,7 @@ pub fn additions(blends: &BTreeMap<Name, Vec<Blend>>, body: &str) -> BTreeMap<Na
 mod tests {
     use super::*;
     use crate::core::by_hand::body;
+    use crate::core::inference::priors::BAG_WATER_WET;
     use crate::records::{Body, Drying, Sample};
     use crate::units::{HOUR, Time};
     use proptest::prelude::*;
@@ -335,7 +336,7 @@ mod tests {
     fn water_of_a_body_is_sampled_or_blended_or_written() {
         let mut studio = studio();
         assert_eq!(bag_water(&studio, "dune", None).wet, 0.2);
-        assert_eq!(bag_water(&studio, "nobody", None).wet, sample::UNKNOWN.0);
+        assert_eq!(bag_water(&studio, "nobody", None).wet, BAG_WATER_WET.0);
         let blended = bag_water(&studio, "speckled", None);
         assert!((blended.wet - 450.0 / 2020.0).abs() < 1e-12, "{blended:?}");
         assert!(blended.sd < sample::WRITTEN_SD);

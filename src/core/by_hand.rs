@@ -51,13 +51,18 @@ pub fn history(pot: &Pot, rows: &[(f64, Action)], weights: &[(f64, f64)], now: f
     History::new(pot, &rows, &weights, hour(now))
 }
 
-/// A room of steady air, heard every half hour until some hours after the pot was made.
-pub fn room(temperature: f64, humidity: f64, last: f64, now: f64) -> Room {
+/// Steady air, heard every half hour until some hours after the pot was made.
+fn air(temperature: f64, humidity: f64, last: f64) -> Air {
     let series = |value| {
         let times = (-48..=(2.0 * last) as i32).map(|k| hour(f64::from(k) / 2.0));
         times.map(|time| Point { time, value }).collect()
     };
-    let air = Air { temperature: series(temperature), humidity: series(humidity) };
+    Air { temperature: series(temperature), humidity: series(humidity) }
+}
+
+/// The room with that air.
+pub fn room(temperature: f64, humidity: f64, last: f64, now: f64) -> Room {
+    let air = air(temperature, humidity, last);
     Room::new(&[(f64::NEG_INFINITY, Some(&air))], MADE, now * HOUR)
 }
 
@@ -74,20 +79,13 @@ pub fn dried(hours: f64) -> (Vec<(f64, f64)>, f64) {
 
 /// A studio in whose steady room so many pots of one body have stood for 200 hours.
 pub fn studio_of_dried(pots: usize) -> Studio {
-    let steady = |value| {
-        let points = (-48..=400)
-            .map(|k| Point { time: pot().made_at.plus(f64::from(k) / 2.0 * HOUR), value });
-        points.collect()
-    };
-    let air = Air { temperature: steady(20.0), humidity: steady(0.5) };
-    let mut studio = Studio { at: pot().made_at.plus(200.0 * HOUR), ..Studio::default() };
-    studio.air.insert(String::new(), air);
+    let mut studio = Studio { at: hour(200.0), ..Studio::default() };
+    studio.air.insert(String::new(), air(20.0, 0.5, 200.0));
     studio.bodies.insert(body().name, body());
     let weights = dried(200.0).0;
     for n in 0..pots {
         let name = format!("planter {n}");
-        let points =
-            weights.iter().map(|(t, g)| Point { time: pot().made_at.plus(t * HOUR), value: *g });
+        let points = weights.iter().map(|(t, g)| Point { time: hour(*t), value: *g });
         studio.weighings.insert(name.clone(), Weighings(points.collect()));
         studio.pots.insert(name.clone(), Pot { name, ..pot() });
     }

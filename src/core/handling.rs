@@ -329,7 +329,8 @@ fn bin(net: &[(f64, f64)], resolution: f64) -> Vec<Weight> {
     vec![Weight { t, g, sd, count: net.len(), used: true }]
 }
 
-fn median(values: &mut [f64]) -> f64 {
+/// The middle value, or the mean of the two middle ones, of one at least; puts them in order.
+pub fn median(values: &mut [f64]) -> f64 {
     values.sort_by(f64::total_cmp);
     let n = values.len();
     0.5 * (values[(n - 1) / 2] + values[n / 2])

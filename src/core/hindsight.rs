@@ -87,10 +87,7 @@ pub fn look_back(
     let body = studio.bodies.get(&pot.body);
     let history = super::history(studio, pot);
     let room = super::surroundings(studio, pot, history.now);
-    let mut model = Model::new(pot, body, &history, &room);
-    lessons.teach(pot, super::bag_given(body), &mut model.beliefs);
-    super::hear_samples(studio, pot, &mut model);
-    let posterior = Posterior::new(model);
+    let posterior = Posterior::new(super::taught_model(studio, lessons, pot, &history, &room));
     let (band, _) = super::band_of(lessons, &pot.body, body);
     let times: Vec<f64> = times.iter().map(|t| t.since(pot.made_at)).collect();
     let mut rng = StdRng::seed_from_u64(super::seed(&pot.name));

@@ -115,10 +115,7 @@ fn tell(studio: &Studio, lessons: &Lessons, pot: &str, paths: bool) -> Option<Po
     let body = studio.bodies.get(&pot.body);
     let history = history(studio, pot);
     let room = surroundings(studio, pot, history.now);
-    let mut model = Model::new(pot, body, &history, &room);
-    lessons.teach(pot, bag_given(body), &mut model.beliefs);
-    hear_parts(studio, lessons, pot, &mut model);
-    hear_samples(studio, pot, &mut model);
+    let mut model = taught_model(studio, lessons, pot, &history, &room);
     if let Some(sibling) = pot.like.as_ref().and_then(|s| studio.pots.get(s)) {
         learn_from_sibling(studio, lessons, &within_reason(sibling), pot, &mut model);
     }
@@ -128,6 +125,22 @@ fn tell(studio: &Studio, lessons: &Lessons, pot: &str, paths: bool) -> Option<Po
     let forecast = forecast::forecast(&posterior, &room, &ask);
     let question = Question { pot, body, history: &history, room: &room, band, given };
     Some(answer(&question, &posterior, &forecast))
+}
+
+/// A pot's model with all that is known before its weights speak.
+fn taught_model<'a>(
+    studio: &Studio,
+    lessons: &Lessons,
+    pot: &Pot,
+    history: &'a History,
+    room: &Room,
+) -> Model<'a> {
+    let body = studio.bodies.get(&pot.body);
+    let mut model = Model::new(pot, body, history, room);
+    lessons.teach(pot, bag_given(body), &mut model.beliefs);
+    hear_parts(studio, lessons, pot, &mut model);
+    hear_samples(studio, pot, &mut model);
+    model
 }
 
 /// A pot with sizes that a studio could hold; a slip of the pen may be off by orders of magnitude.
@@ -215,7 +228,7 @@ fn hear_parts(studio: &Studio, lessons: &Lessons, pot: &Pot, model: &mut Model) 
             (dry(part), lessons.expect(name, None, bag, bag_given(body)))
         })
         .collect();
-    let usual = Lessons::default().expect(&pot.body, None, 0.28, true);
+    let usual = Lessons::default().expect(&pot.body, None, priors::bag_water_dry(None), true);
     told.extend(additions.iter().map(|g| (*g, usual.clone())));
     for wanted in [Unknown::Diffusivity, Unknown::Monolayer] {
         let of = |(share, all): &(f64, Expected)| {

@@ -20,6 +20,7 @@
 //! (2023) 2491: pooled distributions, which hold in the long run).
 
 use super::forecast::HORIZON;
+use super::handling::median;
 use super::report::{FireCall, TimeQuantiles, TrimCall};
 use crate::units::Time;
 
@@ -138,7 +139,8 @@ pub fn figures(truths: &[Vec<Scored>]) -> Option<Figures> {
     if all.is_empty() {
         return None;
     }
-    let middle = |of: &dyn Fn(&Scored) -> f64| median(all.iter().map(|s| of(s)).collect());
+    let middle =
+        |of: &dyn Fn(&Scored) -> f64| median(&mut all.iter().map(|s| of(s)).collect::<Vec<_>>());
     let mean =
         |of: &dyn Fn(&Scored) -> f64| all.iter().map(|s| of(s)).sum::<f64>() / all.len() as f64;
     let held = |of: &[Scored]| of.iter().filter(|s| s.inside()).count();
@@ -156,17 +158,6 @@ pub fn figures(truths: &[Vec<Scored>]) -> Option<Figures> {
         mean_interval_score_h: mean(&|s| s.interval_score() / HOUR),
         mean_interval_score_share: mean(&|s| s.interval_score() / s.whole),
     })
-}
-
-/// The middle value, or the mean of the two middle ones; NaN of none.
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    match n {
-        0 => f64::NAN,
-        n if n % 2 == 1 => values[n / 2],
-        _ => 0.5 * (values[n / 2 - 1] + values[n / 2]),
-    }
 }
 
 /// Where a pot stood against its trimming window, as far as it is known now.

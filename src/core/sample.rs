@@ -19,7 +19,7 @@
 //! spread, and its rounding, step ÷ √12 (JCGM 100:2008, F.2.2.1).
 
 use super::inference::model::balance;
-use super::inference::priors::monolayer;
+use super::inference::priors::{BAG_WATER_WET, monolayer};
 use crate::records::{Air, Body, Drying, Name, Sample, Studio};
 use crate::units::{DAY, HOUR, Time};
 
@@ -43,9 +43,6 @@ const FAR: f64 = 0.03;
 /// Bags hold no less and no more than this, wet basis; else something was mistyped.
 const POSSIBLE: std::ops::Range<f64> = 0.03..0.60;
 
-/// Water of the bag where nobody said, wet basis: prepared throwing bodies hold 20–25 % (from
-/// memory); and its deviation.
-pub const UNKNOWN: (f64, f64) = (0.225, 0.02);
 /// What the bag's water really is about what is written on it, wet basis (common practice, no
 /// source).
 pub const WRITTEN_SD: f64 = 0.01;
@@ -352,7 +349,7 @@ fn pooled(found: &[Finding]) -> Option<BagWater> {
 pub fn written(body: Option<&Body>) -> BagWater {
     match body.and_then(|b| b.bag_water_wet) {
         Some(wet) => BagWater { wet, sd: WRITTEN_SD },
-        None => BagWater { wet: UNKNOWN.0, sd: UNKNOWN.1 },
+        None => BagWater { wet: BAG_WATER_WET.0, sd: BAG_WATER_WET.1 },
     }
 }
 

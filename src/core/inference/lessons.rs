@@ -186,12 +186,12 @@ impl Finished {
             .filter_map(|k| beliefs.place(SHARED[k]).map(|i| (k, i)))
             .collect();
         let n = here.len();
-        let part = DMatrix::from_fn(n, n, |a, b| covariance[(here[a].1, here[b].1)]);
-        let prior = DVector::from_fn(n, |a, _| beliefs.priors[here[a].1].sd.powi(2));
         let away = DVector::from_fn(n, |a, _| mean[here[a].1] - beliefs.priors[here[a].1].mean);
         // In prior deviations, so that the rounding of one unknown is not the size of another.
-        let scale = prior.map(f64::sqrt);
-        let part = DMatrix::from_fn(n, n, |a, b| part[(a, b)] / (scale[a] * scale[b]));
+        let scale = DVector::from_fn(n, |a, _| beliefs.priors[here[a].1].sd);
+        let part = DMatrix::from_fn(n, n, |a, b| {
+            covariance[(here[a].1, here[b].1)] / (scale[a] * scale[b])
+        });
         let inverse = part.cholesky()?.inverse();
         let eigen = (&inverse - DMatrix::identity(n, n)).symmetric_eigen();
         let gained = eigen.eigenvalues.map(|v| v.max(0.0));
@@ -210,12 +210,7 @@ impl Finished {
                 said.information[(*k, *l)] = information[(a, b)] / (scale[a] * scale[b]);
             }
         }
-        let more = DVector::from_fn(N, |k, _| {
-            let whole = Spread::of(SHARED[k], bag_given).unwrap_or_default().whole();
-            let own = beliefs.place(SHARED[k]).map_or(whole, |i| beliefs.priors[i].sd);
-            (own * own - whole * whole).max(0.0)
-        });
-        Some(Finished { bag_given, said, more })
+        Some(Finished { bag_given, said, more: beyond(beliefs, bag_given) })
     }
 }
 
@@ -247,6 +242,16 @@ fn variances(level: fn(&Spread) -> f64, bag_given: bool) -> DVector<f64> {
     DVector::from_fn(N, |k, _| level(&Spread::of(SHARED[k], bag_given).unwrap_or_default()).powi(2))
 }
 
+/// Variance of a pot's own beyond what pots of any studio differ by: thicknesses, or a ball, that
+/// were guessed.
+fn beyond(beliefs: &Beliefs, bag_given: bool) -> DVector<f64> {
+    let whole = variances(|s| s.whole(), bag_given);
+    DVector::from_fn(N, |k, _| {
+        let own = beliefs.place(SHARED[k]).map_or(0.0, |i| beliefs.priors[i].sd.powi(2));
+        (own - whole[k]).max(0.0)
+    })
+}
+
 impl Lessons {
     /// Takes in what finished pots say and finds how much pots differ.
     pub fn new(lessons: Vec<Lesson>) -> Lessons {
@@ -263,8 +268,7 @@ impl Lessons {
             felt,
         };
         for _ in 0..if out.teachers.len() > 1 { ROUNDS } else { 0 } {
-            let departures: Vec<_> =
-                out.teachers.iter().map(|teacher| out.departure(teacher)).collect();
+            let departures: Vec<_> = (0..out.teachers.len()).map(|i| out.departure(i)).collect();
             let mut sum = SPREAD_WORTH * &prior;
             for (i, departure) in departures.iter().enumerate() {
                 let Some((mean, variance)) = departure else { continue };
@@ -295,11 +299,6 @@ impl Lessons {
     /// What the hand said of pots of a body.
     pub fn felt(&self, body: &str) -> Vec<Felt> {
         self.felt.iter().filter(|(of, _)| of == body).map(|(_, felt)| *felt).collect()
-    }
-
-    /// Whether there is anything to teach a pot but its own words.
-    pub fn is_empty_but_for(&self, pot: &str) -> bool {
-        self.teachers.iter().all(|l| l.pot == pot)
     }
 
     /// Variance of a pot within its lot.
@@ -356,8 +355,8 @@ impl Lessons {
     }
 
     /// How far a pot departs from what the others make of its lot: mean and variance.
-    fn departure(&self, teacher: &Teacher) -> Option<(DVector<f64>, DVector<f64>)> {
-        let i = self.teachers.iter().position(|l| l.pot == teacher.pot)?;
+    fn departure(&self, i: usize) -> Option<(DVector<f64>, DVector<f64>)> {
+        let teacher = &self.teachers[i];
         let lot = self.lot_without(
             &teacher.pot,
             &teacher.body,
@@ -398,17 +397,14 @@ impl Lessons {
 
     /// Makes of a pot's beliefs what the studio's finished pots teach; itself it is not asked.
     pub fn teach(&self, pot: &Pot, bag_given: bool, beliefs: &mut Beliefs) {
-        if self.is_empty_but_for(&pot.name) {
+        // Nothing but its own words.
+        if self.teachers.iter().all(|teacher| teacher.pot == pot.name) {
             return;
         }
         let Some(lot) = self.lot_without(&pot.name, &pot.body, pot.lot.as_ref(), bag_given) else {
             return;
         };
-        let whole = |k: usize| Spread::of(SHARED[k], bag_given).unwrap_or_default().whole();
-        let own = DVector::from_fn(N, |k, _| {
-            let sd = beliefs.place(SHARED[k]).map_or(0.0, |i| beliefs.priors[i].sd);
-            self.between[k] + (sd * sd - whole(k).powi(2)).max(0.0)
-        });
+        let own = DVector::from_column_slice(&self.between) + beyond(beliefs, bag_given);
         let taught = lot.spread(&own);
         let mut means = beliefs.means();
         let mut covariance = beliefs.covariance();

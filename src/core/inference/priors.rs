@@ -59,7 +59,7 @@ pub struct Prior {
 }
 
 /// Water of the bag where nobody said, wet basis: prepared throwing bodies hold 20–25 %.
-const BAG_WATER_WET: (f64, f64) = (0.225, 0.02);
+pub const BAG_WATER_WET: (f64, f64) = (0.225, 0.02);
 /// What a body's bags hold on the whole about what is written on them, wet basis, and a bag of it
 /// about the others.
 const BAG_WATER_SD: (f64, f64) = (0.007, 0.007);
