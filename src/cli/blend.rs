@@ -1,6 +1,6 @@
 //! `body blend`: a body wedged together from others, and what it must not be mixed with.
 
-use super::names::{list, suggestion};
+use super::names::{check_body, list};
 use super::words::{self, Words, printable, shell_word};
 use super::{Context, REFUSED, body, completions, sample, screen};
 use crate::core::blend::{self, Mixture, UNEVEN};
@@ -195,11 +195,9 @@ fn named(
 }
 
 fn check_parts(studio: &Studio, parts: &[(Name, f64)]) -> anyhow::Result<()> {
-    if let Some((name, _)) = parts.iter().find(|(name, _)| !studio.bodies.contains_key(name)) {
-        let known = studio.bodies.keys().map(String::as_str);
+    for (name, _) in parts {
         let otherwise = format!("add it with `warecast body add {}`", shell_word(name));
-        let hint = suggestion(name, known, &otherwise);
-        anyhow::bail!("there is no body \"{}\": {hint}", printable(name));
+        check_body(name, studio.bodies.keys().map(String::as_str), &otherwise)?;
     }
     Ok(())
 }
@@ -249,15 +247,14 @@ fn cautions(studio: &Studio, body: &str) -> Vec<String> {
 }
 
 /// What a body is made of, and what its reclaim must not be mixed with, for `body show`.
-pub fn lines(store: &Store, body: &str, words: &Words) -> anyhow::Result<Vec<String>> {
-    let studio = store.studio(words.now)?;
+pub fn lines(studio: &Studio, body: &str) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some(rows) = studio.blends.get(body) {
-        let (parts, additions) = blend::ingredients(&studio, rows);
+        let (parts, additions) = blend::ingredients(studio, rows);
         if let Some(mixture) = blend::mix(&parts, &additions) {
             lines.push(format!("Made of {}.", shares(rows, &mixture)));
         }
     }
-    lines.extend(cautions(&studio, body));
-    Ok(lines)
+    lines.extend(cautions(studio, body));
+    lines
 }

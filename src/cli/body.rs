@@ -3,7 +3,7 @@
 use super::blend;
 use super::completions;
 use super::learnt;
-use super::names::{list, suggestion};
+use super::names::{SEE_BODIES, check_body, list};
 use super::report::looking_at;
 use super::sample;
 use super::screen;
@@ -205,11 +205,8 @@ fn show(args: &Show, context: &Context) -> anyhow::Result<ExitCode> {
     let words = &looking_at(args.at.as_deref(), context, store.settings())?;
     let studio = store.studio(words.now)?;
     let name = args.body.as_str();
-    let Some(body) = studio.bodies.get(name) else {
-        let known = studio.bodies.keys().map(String::as_str);
-        let hint = suggestion(name, known, "see `warecast body list`");
-        anyhow::bail!("there is no body \"{}\": {hint}", printable(name));
-    };
+    check_body(name, studio.bodies.keys().map(String::as_str), SEE_BODIES)?;
+    let body = &studio.bodies[name];
     let taught = learnt::of_body(&studio, name);
     if let Some(path) = &args.output {
         return learnt::draw(name, &taught.learnt, path, args.force, words);
@@ -218,8 +215,8 @@ fn show(args: &Show, context: &Context) -> anyhow::Result<ExitCode> {
     let pots = list(pots);
     let pots = if pots.is_empty() { "none" } else { &pots };
     let mut lines = vec![format!("{}: {}.", printable(name), facts(body))];
-    lines.extend(blend::lines(store, name, words)?);
-    lines.extend(sample::lines(store, name, words)?);
+    lines.extend(blend::lines(&studio, name));
+    lines.extend(sample::lines(&studio, name, words));
     lines.push(format!("Pots: {pots}"));
     screen::say(&lines.join("\n"))?;
     screen::print(&learnt::table(&taught.learnt))?;

@@ -32,6 +32,23 @@ pub fn suggestion<'a>(
     }
 }
 
+/// Refuses a body that is none of these; `otherwise` says what to do where no name is near.
+pub fn check_body<'a>(
+    name: &str,
+    known: impl IntoIterator<Item = &'a str>,
+    otherwise: &str,
+) -> anyhow::Result<()> {
+    let known: Vec<&str> = known.into_iter().collect();
+    if known.contains(&name) {
+        return Ok(());
+    }
+    let hint = suggestion(name, known, otherwise);
+    anyhow::bail!("there is no body \"{}\": {hint}", printable(name))
+}
+
+/// What to do about a body that has to be there already.
+pub const SEE_BODIES: &str = "see `warecast body list`";
+
 /// Pots and their log, to look names up in.
 pub struct Roll {
     /// All pots.

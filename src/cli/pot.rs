@@ -1,7 +1,7 @@
 //! `pot`: the pots of the studio.
 
 use super::completions;
-use super::names::{Roll, list, suggestion};
+use super::names::{Roll, check_body, list};
 use super::screen;
 use super::weigh::HEAVIEST_G;
 use super::when::{self, Lean};
@@ -104,7 +104,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
 
 fn add(add: &Add, words: &Words, store: &mut Store) -> anyhow::Result<ExitCode> {
     let roll = Roll::read(store)?;
-    check_body(add, store)?;
+    check_its_body(add, store)?;
     if let Some(like) = add.like.as_deref().filter(|like| !like.is_empty()) {
         roll.find(like)?;
     }
@@ -167,15 +167,11 @@ fn check_names(add: &Add, roll: &Roll) -> anyhow::Result<()> {
 }
 
 /// The body must be there, or the potter is told how to add it.
-fn check_body(add: &Add, store: &Store) -> anyhow::Result<()> {
+fn check_its_body(add: &Add, store: &Store) -> anyhow::Result<()> {
     let Some(body) = &add.body else { return Ok(()) };
     let bodies = store.bodies()?;
-    if bodies.iter().all(|b| b.name != *body) {
-        let otherwise = format!("add it with `warecast body add {}`", words::shell_word(body));
-        let hint = suggestion(body, bodies.iter().map(|b| b.name.as_str()), &otherwise);
-        anyhow::bail!("there is no body \"{}\": {hint}", printable(body));
-    }
-    Ok(())
+    let otherwise = format!("add it with `warecast body add {}`", words::shell_word(body));
+    check_body(body, bodies.iter().map(|b| b.name.as_str()), &otherwise)
 }
 
 /// The row of one pot: what was given, else what was known.

@@ -1,11 +1,11 @@
 //! `body sample`: an offcut of the clay, weighed wet and again as it dries.
 
-use super::names::suggestion;
+use super::names::{SEE_BODIES, check_body};
 use super::weigh;
 use super::words::{self, Words, printable, shell_word};
 use super::{Context, REFUSED, body, completions, screen};
 use crate::core::sample::{self, BagWater, Finding, Progress};
-use crate::records::{Drying, Name, Sample};
+use crate::records::{Drying, Name, Sample, Studio};
 use crate::store::{Clash, Store};
 use crate::units::Time;
 use std::process::ExitCode;
@@ -63,11 +63,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let mut store = context.open()?;
     let words = context.words(store.settings(), None)?;
     let bodies = store.bodies()?;
-    if bodies.iter().all(|b| b.name != args.body) {
-        let known = bodies.iter().map(|b| b.name.as_str());
-        let hint = suggestion(&args.body, known, "see `warecast body list`");
-        anyhow::bail!("there is no body \"{}\": {hint}", printable(&args.body));
-    }
+    check_body(&args.body, bodies.iter().map(|b| b.name.as_str()), SEE_BODIES)?;
     if args.weight.is_empty() {
         return tell_all(&args, &store, &words);
     }
@@ -250,13 +246,12 @@ fn tell_all(args: &Args, store: &Store, words: &Words) -> anyhow::Result<ExitCod
 }
 
 /// What the samples of a body say, one a line, for `body show`.
-pub fn lines(store: &Store, body: &str, words: &Words) -> anyhow::Result<Vec<String>> {
-    let studio = store.studio(words.now)?;
-    let found = sample::of_body(&studio, body);
+pub fn lines(studio: &Studio, body: &str, words: &Words) -> Vec<String> {
+    let found = sample::of_body(studio, body);
     let line = |(name, lot, found): &(&Name, Option<&Name>, Finding)| {
         format!("Sample {}{}: {}", printable(name), in_lot(*lot), finding(found, words))
     };
-    Ok(found.iter().map(line).collect())
+    found.iter().map(line).collect()
 }
 
 /// What a sample says, in a sentence or two.

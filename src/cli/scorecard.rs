@@ -1,19 +1,17 @@
 //! `scorecard`: how good past forecasts were.
 
-use super::names::suggestion;
+use super::names::{SEE_BODIES, check_body};
 use super::report::looking_at;
 use super::screen::{self, heading, paragraph};
 use super::words::{self, printable};
-use super::{Context, completions};
+use super::{Context, completions, plot};
 use crate::core::record::{self, Dryness, Figures, Window};
 use crate::core::report::{FireCall, TrimCall};
-use crate::plot;
+use crate::plot as pictures;
 use crate::records::Name;
 use crate::scorecard::{self, Event, Scorecard, Summary};
-use crate::store::Store;
 use crate::units::{HOUR, Time};
 use anstyle::AnsiColor;
-use anyhow::bail;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
 use std::io::{BufWriter, IsTerminal, Write};
@@ -70,7 +68,8 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let store = context.open()?;
     let words = looking_at(args.at.as_deref(), context, store.settings())?;
     if let Some(body) = &args.body {
-        check_body(&store, body)?;
+        let bodies = store.bodies()?;
+        check_body(body, bodies.iter().map(|b| b.name.as_str()), SEE_BODIES)?;
     }
     let progress = Progress::new();
     let (body, last) = (args.body.as_deref(), args.last as usize);
@@ -87,26 +86,10 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         screen::print(&page(&card, body, screen::terminal_width()))?;
     }
     if let Some(path) = &args.output {
-        let look = plot::Look {
-            zone: words.zone.clone(),
-            greys: std::env::var_os("NO_COLOR").is_some_and(|set| !set.is_empty()),
-            force: args.force,
-            ..plot::Look::new(words.now)
-        };
-        plot::write_record(&marks(&card), path, &look)?;
+        pictures::write_record(&marks(&card), path, &plot::look(&words, args.force))?;
         screen::tell(&format!("wrote {}", printable(&path.display().to_string())));
     }
     Ok(ExitCode::SUCCESS)
-}
-
-fn check_body(store: &Store, name: &str) -> anyhow::Result<()> {
-    let bodies = store.bodies()?;
-    if bodies.iter().any(|body| body.name == name) {
-        return Ok(());
-    }
-    let known = bodies.iter().map(|body| body.name.as_str());
-    let hint = suggestion(name, known, "see `warecast body list`");
-    bail!("there is no body \"{}\": {hint}", printable(name))
 }
 
 /// A bar on a terminal, for work that takes more than a second.
@@ -291,14 +274,14 @@ fn remarks(card: &Scorecard, all: &Summary) -> Vec<String> {
 }
 
 /// What goes into the picture.
-fn marks(card: &Scorecard) -> plot::Record {
+fn marks(card: &Scorecard) -> pictures::Record {
     let all = card.summary(None);
     let panels = Event::ALL.map(|event| {
         let of = card.forecasts.iter().filter(|f| f.event == event);
         let heading = in_words(event, all.figures(event));
-        plot::Panel { heading, forecasts: of.map(|f| (f.pot.clone(), f.scored)).collect() }
+        pictures::Panel { heading, forecasts: of.map(|f| (f.pot.clone(), f.scored)).collect() }
     });
-    plot::Record { pots: all.pots, panels: panels.into() }
+    pictures::Record { pots: all.pots, panels: panels.into() }
 }
 
 #[derive(Serialize)]
