@@ -98,17 +98,18 @@ pub fn forecast(posterior: &Posterior, room: &Room, ask: &Ask) -> Forecast {
     let humid = Humidity::new(&posterior.model.spans, &coming, room);
     let mut rng = StdRng::seed_from_u64(ask.seed);
     let normals = stratified(DRAWS, posterior.model.beliefs.len() + 3, &mut rng);
-    let root = posterior.root();
     let n = posterior.model.beliefs.len();
     let mut draws = Vec::with_capacity(DRAWS);
     let mut end = 0;
-    for (number, batch) in normals.chunks(LANES).enumerate() {
+    let dealt = posterior.dealt(DRAWS / LANES);
+    for (number, (batch, (posterior, weight))) in normals.chunks(LANES).zip(dealt).enumerate() {
         // Each batch has its own chance, so that one which ends a step sooner leaves the others as
         // they were: the report of the next minute is nearly that of this one.
         let mut rng = StdRng::seed_from_u64(ask.seed ^ (number as u64 + 1));
+        let root = posterior.root();
         let sets: Vec<_> = batch.iter().map(|row| posterior.away(&root, &row[..n])).collect();
         let extra: Vec<&[f64]> = batch.iter().map(|row| &row[n..]).collect();
-        let run = Run { posterior, ask, humid: &humid, coming: &coming, room };
+        let run = Run { posterior, weight, ask, humid: &humid, coming: &coming, room };
         let (batch, steps) = run.batch(&sets, &extra, &mut rng);
         draws.extend(batch);
         end = end.max(steps);
@@ -183,6 +184,8 @@ impl Humidity {
 
 struct Run<'r, 'a> {
     posterior: &'r Posterior<'a>,
+    /// Of each of its draws.
+    weight: f64,
     ask: &'r Ask,
     humid: &'r Humidity,
     coming: &'r [Span],
@@ -325,7 +328,7 @@ impl Run<'_, '_> {
         let (wettest, dry) = (state.wettest(), state.dry_g());
         for (l, d) in draws.iter_mut().enumerate() {
             let balance = balance(physics.monolayer[l], humidity);
-            d.weight = 1.0;
+            d.weight = self.weight;
             d.dry_g = dry[l];
             d.water = [mean[l], wall[l], base[l]];
             d.free = mean[l] - balance;

@@ -22,6 +22,7 @@ use crate::core::handling::History;
 use crate::units::HOUR;
 use nalgebra::{DMatrix, DVector};
 use std::cell::RefCell;
+use std::rc::Rc;
 
 /// Departure of the log rate: standard deviation and how long it lasts, s.
 pub const RATE_SD: f64 = 0.18;
@@ -39,6 +40,12 @@ const HUBER: f64 = 3.0;
 const TREND: f64 = 2.0 * HOUR;
 /// A fit with an unknown this many standard deviations off its prior is tried from elsewhere too.
 const ODD: f64 = 2.0;
+/// A fit to so few weights is tried from elsewhere at any rate.
+const FEW: usize = 12;
+/// Fits that differ by less than this in every unknown, in prior standard deviations, are one.
+const SAME: f64 = 0.3;
+/// A valley with less than this share of the likeliest one's is left out.
+const LEAST_SHARE: f64 = 0.03;
 /// Rates that the fit may begin at, in standard deviations of the prior.
 const STARTS: [f64; LANES] = [-3.0, -2.0, -1.0, 0.0, 0.75, 1.5, 2.25, 3.0];
 
@@ -81,14 +88,20 @@ struct Gain {
     sd: f64,
 }
 
-/// A pot's model with its posterior.
+/// A pot's model with its posterior: normal about the likeliest unknowns, and about those of other
+/// valleys of the fit where there are any.
 pub struct Posterior<'a> {
     /// The model.
-    pub model: Model<'a>,
+    pub model: Rc<Model<'a>>,
     /// The fit, in prior standard deviations; `None` where there is nothing to fit.
     pub fit: Option<Fit>,
     /// Why there is none.
     pub refusal: Option<Refusal>,
+    /// How much of the belief lies in this valley.
+    pub share: f64,
+    /// The other valleys, likeliest first: few weights may be told by a fast pot in damp clay as
+    /// well as by a slow one.
+    pub beside: Vec<Posterior<'a>>,
     links: Vec<Link>,
     gains: Vec<Gain>,
     /// Covariance of the departure at the last weight: water, rate, drift.
@@ -284,46 +297,90 @@ fn filter(links: &[Link]) -> (Vec<Gain>, [[f64; 3]; 3]) {
 impl<'a> Posterior<'a> {
     /// Fits a pot's model to its weights.
     pub fn new(model: Model<'a>) -> Posterior<'a> {
+        let model = Rc::new(model);
         let mut links = links(&model);
         lose(model.history, &mut links);
-        let mut z = start(&model, &links);
-        let mut fit = None;
-        let mut refusal = None;
+        if links.is_empty() {
+            return Posterior::at(model, None, links);
+        }
+        let mut begins = starts(&model, &links).into_iter();
+        let first = begins.next().unwrap_or_else(|| DVector::zeros(model.beliefs.len()));
+        let found = Posterior::descend(&model, links.clone(), first);
+        let odd = found.fit.as_ref().is_none_or(|fit| fit.parameters.amax() > ODD);
+        if !odd && links.len() > FEW {
+            return found;
+        }
+        let centre = DVector::zeros(model.beliefs.len());
+        let others = begins.chain([centre]);
+        let others = others.map(|begin| Posterior::descend(&model, links.clone(), begin));
+        Posterior::weighed(std::iter::once(found).chain(others).collect())
+    }
+
+    /// The likeliest of some valleys, with the others that count beside it.
+    fn weighed(mut valleys: Vec<Posterior<'a>>) -> Posterior<'a> {
+        valleys.sort_by(|a, b| a.unlikely().total_cmp(&b.unlikely()));
+        let mut kept: Vec<Posterior> = Vec::new();
+        let least = valleys[0].unlikely();
+        for mut valley in valleys {
+            valley.share = (0.5 * (least - valley.unlikely())).exp();
+            let centre = valley.centre();
+            let same = |other: &Posterior| {
+                centre.iter().zip(other.centre()).all(|(a, b)| (a - b).abs() < SAME)
+            };
+            if kept.is_empty() || valley.share > LEAST_SHARE && !kept.iter().any(same) {
+                kept.push(valley);
+            }
+        }
+        let all: f64 = kept.iter().map(|v| v.share).sum();
+        kept.iter_mut().for_each(|v| v.share /= all);
+        let mut best = kept.remove(0);
+        best.beside = kept;
+        best
+    }
+
+    /// Without a comparison: what a fit, or none, leaves open.
+    fn at(model: Rc<Model<'a>>, fit: Option<Fit>, links: Vec<Link>) -> Posterior<'a> {
+        let (gains, covariance) = filter(&links);
+        let (refusal, beside) = (None, Vec::new());
+        Posterior { model, fit, refusal, share: 1.0, beside, links, gains, covariance }
+    }
+
+    /// The valley below where a fit begins.
+    fn descend(model: &Rc<Model<'a>>, mut links: Vec<Link>, begin: DVector<f64>) -> Self {
         let options = Options {
-            iterations: 12,
+            iterations: 25,
             offset: 0.1,
             step: 1e-4,
             rank: 1e-12,
             scatter: Scatter::Unit,
         };
+        let mut z = begin;
+        let mut fit = None;
+        let mut refusal = None;
         // The feedback of a gram too much depends on the fit, and little: twice is enough.
-        for round in 0..if links.is_empty() { 0 } else { 2 } {
-            feedback(&model, &mut links, &z);
+        for (robust, iterations) in [(false, 25), (true, 30)] {
+            feedback(model, &mut links, &z);
             let (gains, _) = filter(&links);
-            let problem = Whitened::new(round > 0, &model, &links, &gains);
-            let options = Options { iterations: [25, 30][round], ..options };
-            match least_squares::fit(&problem, z.clone(), &options) {
+            let problem = Whitened::new(robust, model, &links, &gains);
+            match least_squares::fit(&problem, z.clone(), &Options { iterations, ..options }) {
                 Ok(found) => {
                     z = found.parameters.clone();
                     fit = Some(found);
                 }
                 Err(why) => refusal = Some(why),
             }
-            // Far from what pots are like there may be a second valley beside the right one.
-            if round > 0 && z.amax() > ODD {
-                for begin in [start(&model, &links), DVector::zeros(z.len())] {
-                    let Ok(other) = least_squares::fit(&problem, begin, &options) else { continue };
-                    if fit.as_ref().is_none_or(|f| other.residual_sum < f.residual_sum) {
-                        z = other.parameters.clone();
-                        fit = Some(other);
-                    }
-                }
-            }
         }
-        let (gains, covariance) = filter(&links);
-        Posterior { model, fit, refusal, links, gains, covariance }
+        Posterior { refusal, ..Posterior::at(model.clone(), fit, links) }
     }
 
+    /// How unlikely this valley is, by Laplace's approximation: −2 ln of its share of the belief.
+    fn unlikely(&self) -> f64 {
+        let Some(fit) = &self.fit else { return f64::INFINITY };
+        let noise: f64 = self.gains.iter().map(|g| 2.0 * g.sd.ln()).sum();
+        let eigen = fit.covariance.symmetric_eigenvalues();
+        let room: f64 = eigen.iter().map(|v| v.clamp(1e-12, 1.0).ln()).sum();
+        fit.residual_sum + noise - room
+    }
     /// The most likely unknowns, in prior standard deviations.
     pub fn centre(&self) -> Vec<f64> {
         match &self.fit {
@@ -359,6 +416,22 @@ impl<'a> Posterior<'a> {
             .zip(step.iter())
             .map(|(c, s)| (c + s).clamp(-FARTHEST, FARTHEST))
             .collect()
+    }
+
+    /// This valley and those beside it, each as often as makes up its share of some batches, but
+    /// at least once; with the weight of each batch.
+    pub fn dealt(&self, batches: usize) -> Vec<(&Posterior<'a>, f64)> {
+        let whole = batches as f64;
+        let mut out = Vec::with_capacity(batches);
+        for valley in &self.beside {
+            let count = (valley.share * whole).round().max(1.0);
+            let weight = valley.share * whole / count;
+            out.extend(std::iter::repeat_n((valley, weight), count as usize));
+        }
+        let count = batches.saturating_sub(out.len());
+        let weight = self.share * whole / count as f64;
+        out.extend(std::iter::repeat_n((self, weight), count));
+        out
     }
 
     /// A root of the covariance of the unknowns.
@@ -441,13 +514,12 @@ fn links(model: &Model) -> Vec<Link> {
     out
 }
 
-/// Where the fit begins: at the prior's centre, but for the rate, which is the likeliest of a few.
-/// A fast pot and a slow one part company at the knee of the curve, and no path leads downhill
-/// from the one to the other.
-fn start(model: &Model, links: &[Link]) -> DVector<f64> {
+/// Where fits may begin, the best first: at the prior's centre, but for the rate, which is of
+/// those that tell the weights better than the rates beside them. A fast pot and a slow one part
+/// company at the knee of the curve, and no path leads downhill from the one to the other.
+fn starts(model: &Model, links: &[Link]) -> Vec<DVector<f64>> {
     let n = model.beliefs.len();
-    let rate = model.beliefs.place(Unknown::Conductance);
-    let (Some(rate), false) = (rate, links.is_empty()) else { return DVector::zeros(n) };
+    let Some(rate) = model.beliefs.place(Unknown::Conductance) else { return Vec::new() };
     let sets: Vec<Vec<f64>> = STARTS
         .iter()
         .map(|z| {
@@ -459,12 +531,17 @@ fn start(model: &Model, links: &[Link]) -> DVector<f64> {
     let past = weighed_past(model, links, &sets);
     let (gains, _) = filter(links);
     let whitened = Whitened::new(true, model, links, &gains);
-    let unlikely = |lane: usize| {
+    let unlikely: Lane = std::array::from_fn(|lane| {
         let innovations = whitened.innovations(&past, lane);
         innovations.iter().map(|e| huber(*e).powi(2)).sum::<f64>() + STARTS[lane].powi(2)
+    });
+    let beside = |lane: usize| [lane.checked_sub(1), Some(lane + 1)].into_iter().flatten();
+    let is_low = |lane: usize| {
+        beside(lane).all(|other| unlikely.get(other).is_none_or(|o| unlikely[lane] <= *o))
     };
-    let best = (0..LANES).min_by(|a, b| unlikely(*a).total_cmp(&unlikely(*b)));
-    best.map_or(DVector::zeros(n), |lane| DVector::from_column_slice(&sets[lane]))
+    let mut low: Vec<usize> = (0..LANES).filter(|lane| is_low(*lane)).collect();
+    low.sort_by(|a, b| unlikely[*a].total_cmp(&unlikely[*b]));
+    low.into_iter().map(|lane| DVector::from_column_slice(&sets[lane])).collect()
 }
 
 /// How much water a pot lost between its weights: by their trend over some hours of the same
@@ -528,7 +605,7 @@ mod tests {
     use crate::core::drying::PotState;
     use crate::core::forecast::{self, Ask, Band};
     use crate::core::inference::model::freshness;
-    use crate::records::{Action, Cover};
+    use crate::records::{Action, Cover, Pot};
     use crate::units::DAY;
     use rand::rngs::StdRng;
     use rand::{RngExt, SeedableRng};
@@ -769,6 +846,53 @@ mod tests {
             assert!(gap < 1e-9, "{gap}");
             assert!(covariance.diagonal().iter().all(|v| (0.0..=1.0 + 1e-9).contains(v)));
         });
+    }
+
+    /// Every batch is dealt, every valley has one, and the weights make up for the rounding.
+    #[test]
+    fn valleys_are_dealt_by_their_shares() {
+        let (history, room) = (history(&pot(), &rows(), &[], NOW), room(20.0, 0.5, NOW, NOW));
+        let part = |share: f64| {
+            let posterior = Posterior::new(Model::new(&pot(), Some(&body()), &history, &room));
+            Posterior { share, ..posterior }
+        };
+        for shares in [vec![1.0], vec![0.87, 0.13], vec![0.6, 0.36, 0.04]] {
+            let mut best = part(shares[0]);
+            best.beside = shares[1..].iter().map(|share| part(*share)).collect();
+            let dealt = best.dealt(12);
+            assert_eq!(dealt.len(), 12);
+            for share in &shares {
+                let of: Vec<f64> =
+                    dealt.iter().filter(|(p, _)| p.share == *share).map(|d| d.1).collect();
+                assert!((of.iter().sum::<f64>() / 12.0 - share).abs() < 1e-12, "{share}: {of:?}");
+            }
+        }
+    }
+
+    /// Six weighings by hand of a jar that was thrown in the afternoon (invented) can be told in
+    /// two ways. Wherever the search begins, the likelier is found, also by the way a Laplace
+    /// approximation counts (MacKay, *Information Theory, Inference, and Learning Algorithms*,
+    /// 2003, ch. 27).
+    #[test]
+    fn the_likelier_valley_is_found_from_anywhere() {
+        let weights =
+            [(0.5, 695.0), (3.0, 685.0), (6.0, 672.0), (16.0, 637.0), (18.0, 632.0), (20.5, 581.0)];
+        let jar = Pot { ball_g: Some(713.0), wall_mm: Some(5.0), base_mm: Some(8.0), ..pot() };
+        let rows = [(20.4, Action::Trim), (20.4, Action::Flip)];
+        let (history, room) = (history(&jar, &rows, &weights, 20.6), room(20.0, 0.5, 20.6, 20.6));
+        let model = || Model::new(&jar, Some(&body()), &history, &room);
+        let best = Posterior::new(model());
+        let (model, links) = (Rc::new(model()), best.links.clone());
+        let count = model.beliefs.len();
+        for unknown in 0..count {
+            for to in [-3.0, 3.0] {
+                let mut begin = DVector::zeros(count);
+                begin[unknown] = to;
+                let other = Posterior::descend(&model, links.clone(), begin);
+                let gap = other.unlikely() - best.unlikely();
+                assert!(gap > -0.2, "{:?} from {to}: {gap}", model.beliefs.priors[unknown].unknown);
+            }
+        }
     }
 
     /// One wild weight moves the departure no further than its bound, and the fit hardly at all.
