@@ -605,7 +605,7 @@ mod tests {
     use crate::core::drying::PotState;
     use crate::core::forecast::{self, Ask, Band};
     use crate::core::inference::model::freshness;
-    use crate::records::{Action, Cover, Pot};
+    use crate::records::{Action, Cover};
     use crate::units::DAY;
     use rand::rngs::StdRng;
     use rand::{RngExt, SeedableRng};
@@ -869,30 +869,36 @@ mod tests {
         }
     }
 
-    /// Six weighings by hand of a jar that was thrown in the afternoon (invented) can be told in
-    /// two ways. Wherever the search begins, the likelier is found, also by the way a Laplace
+    /// Six weighings can be told in more than one way. The search finds the likeliest, as Laplace's
     /// approximation counts (MacKay, *Information Theory, Inference, and Learning Algorithms*,
-    /// 2003, ch. 27).
+    /// 2003, ch. 27): beginning anywhere else finds better ones for hardly any pot.
     #[test]
-    fn the_likelier_valley_is_found_from_anywhere() {
-        let weights =
-            [(0.5, 695.0), (3.0, 685.0), (6.0, 672.0), (16.0, 637.0), (18.0, 632.0), (20.5, 581.0)];
-        let jar = Pot { ball_g: Some(713.0), wall_mm: Some(5.0), base_mm: Some(8.0), ..pot() };
-        let rows = [(20.4, Action::Trim), (20.4, Action::Flip)];
-        let (history, room) = (history(&jar, &rows, &weights, 20.6), room(20.0, 0.5, 20.6, 20.6));
-        let model = || Model::new(&jar, Some(&body()), &history, &room);
-        let best = Posterior::new(model());
-        let (model, links) = (Rc::new(model()), best.links.clone());
-        let count = model.beliefs.len();
-        for unknown in 0..count {
-            for to in [-3.0, 3.0] {
-                let mut begin = DVector::zeros(count);
-                begin[unknown] = to;
-                let other = Posterior::descend(&model, links.clone(), begin);
-                let gap = other.unlikely() - best.unlikely();
-                assert!(gap > -0.2, "{:?} from {to}: {gap}", model.beliefs.priors[unknown].unknown);
+    fn the_likeliest_valley_is_found() {
+        let room = room(20.0, 0.5, NOW, NOW);
+        let (mut behind, mut pots_seen) = (0, 0);
+        for seed in 200..208 {
+            let pots = made_up(seed, Errors::All);
+            for weights in &pots.weights {
+                let few: Vec<_> = [1, 9, 18, 48, 54, 89].iter().map(|k| weights[*k]).collect();
+                let history = history(&pot(), &rows(), &few, NOW);
+                let model = || Model::new(&pot(), Some(&body()), &history, &room);
+                let found = Posterior::new(model());
+                let model = Rc::new(model());
+                let places = 0..model.beliefs.len();
+                let begins = places.flat_map(|i| [-2.5, 2.5].map(|to| (i, to)));
+                let least = begins.map(|(i, to)| {
+                    let mut begin = DVector::zeros(model.beliefs.len());
+                    begin[i] = to;
+                    Posterior::descend(&model, found.links.clone(), begin).unlikely()
+                });
+                let least = least.fold(f64::INFINITY, f64::min);
+                let shares: f64 = found.beside.iter().map(|v| v.share).sum();
+                println!("{:.2} behind; beside {shares:.2}", found.unlikely() - least);
+                behind += i32::from(found.unlikely() > least + 1.0);
+                pots_seen += 1;
             }
         }
+        assert!(behind * 20 <= pots_seen, "{behind} of {pots_seen} have a likelier valley");
     }
 
     /// One wild weight moves the departure no further than its bound, and the fit hardly at all.
