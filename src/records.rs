@@ -6,6 +6,7 @@
 
 use crate::units::Time;
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 /// A name of a body, pot, board, lot, place or source, held to the rules of the studio files.
 pub type Name = String;
@@ -69,6 +70,24 @@ pub struct Body {
     pub trim_to_dry: Option<f64>,
 }
 
+/// Water that a bag of plastic clay usually holds, wet basis: below it crumbles, above it is a
+/// slip (common practice, no source; prepared throwing bodies hold 0.20–0.25).
+pub const USUAL_BAG_WATER_WET: RangeInclusive<f64> = 0.10..=0.40;
+/// Bags hold no less and no more than this, wet basis, loose soils included; else something was
+/// mistyped (common practice, no source).
+pub const POSSIBLE_BAG_WATER_WET: RangeInclusive<f64> = 0.03..=0.75;
+
+impl Body {
+    /// Water of its bag, wet basis, where it was given and can be; else it counts as not known.
+    pub fn bag_water(&self) -> Option<f64> {
+        self.bag_water_wet.filter(|wet| POSSIBLE_BAG_WATER_WET.contains(wet))
+    }
+}
+
+/// Wet walls and bases are no thinner and no thicker than this, mm (common practice, no source).
+/// Centimetres typed for millimetres would make a thick base dry at once.
+pub const POSSIBLE_THICKNESS_MM: RangeInclusive<f64> = 1.0..=200.0;
+
 /// A pot.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Pot {
@@ -94,6 +113,22 @@ pub struct Pot {
     pub like: Option<Name>,
     /// Where it stands; a room sensor of the same place is preferred.
     pub place: Option<Name>,
+}
+
+/// The pots from one to the sibling it is like, to that one's and so on, back to itself; `None`
+/// where they come to an end, as they ought to. `find`: a pot by its name.
+pub fn circle<'a>(pot: &'a Pot, find: impl Fn(&str) -> Option<&'a Pot>) -> Option<Vec<&'a Name>> {
+    let mut round = vec![&pot.name];
+    let mut next = pot.like.as_ref();
+    while let Some(name) = next.filter(|name| **name != pot.name) {
+        // Another circle, of which this pot is no part.
+        if round.contains(&name) {
+            return None;
+        }
+        round.push(name);
+        next = find(name)?.like.as_ref();
+    }
+    next.map(|_| round)
 }
 
 /// How a pot is kept.

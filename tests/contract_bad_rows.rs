@@ -112,7 +112,17 @@ const BAD_ROWS: &[(&str, &str, &str)] = &[
     (
         "pots.csv",
         "jar,clay,2031-04-02T09:00:00Z,,,,-9,,,,",
-        "base_mm: expected more than 0 mm; leave it empty if it is not known",
+        "base_mm: expected 1 to 200 mm (were centimetres meant?); leave it empty if it is not known",
+    ),
+    (
+        "pots.csv",
+        "jar,clay,2031-04-02T09:00:00Z,,,0.6,,,,,",
+        "wall_mm: expected 1 to 200 mm (were centimetres meant?); leave it empty if it is not known",
+    ),
+    (
+        "pots.csv",
+        "jar,clay,2031-04-02T09:00:00Z,,,5000,,,,,",
+        "wall_mm: expected 1 to 200 mm (were centimetres meant?); leave it empty if it is not known",
     ),
     ("readings.csv", "2031-04-02T09:00:00Z,cell,mass,,g,,,", "value: is empty; expected a number"),
     (
@@ -453,6 +463,40 @@ fn no_body_is_a_part_of_itself_however_deep() {
     let (imported, told) = take(&mut store, files.path(), LENIENT);
     assert_eq!(told, ["blends.csv:4: name: \"clay\" would be a part of itself"]);
     assert_eq!(imported.files[1].1.added, 3);
+}
+
+#[test]
+fn what_is_odd_is_told_with_its_place_and_kept() {
+    let (_dir, mut store) = with_bowl();
+    let bodies = format!("{BODIES}soup,99,,\nsoft,41.5,,\nplain,22,,\nbrick,0.2,,\n");
+    let pots = "pot,body,made_at,like\n\
+                a,clay,2031-04-02T09:00:00Z,b\n\
+                b,clay,2031-04-02T09:00:00Z,c\n\
+                c,clay,2031-04-02T09:00:00Z,a\n\
+                d,clay,2031-04-02T09:00:00Z,a\n\
+                e,clay,2031-04-02T09:00:00Z,nobody\n\
+                f,clay,2031-04-02T09:00:00Z,g\n\
+                g,clay,2031-04-02T09:00:00Z,bowl\n";
+    let files = folder(&[("bodies.csv", bodies.as_bytes()), ("pots.csv", pots.as_bytes())]);
+    let (imported, told) = take(&mut store, files.path(), Options { strict: true, ..LENIENT });
+    let usual =
+        "bags of throwing clay hold 20 to 25 % of their wet weight, plastic clay 10 to 40 %";
+    let circle = "a circle; the one that is weighed must be like none";
+    let column = "bag_water_wet_percent";
+    let expected = [
+        format!("bodies.csv:2: {column}: 99 % cannot be and counts as not known: {usual}"),
+        format!("bodies.csv:3: {column}: 41.5 % is unusual: {usual}"),
+        format!("bodies.csv:5: {column}: 0.2 % cannot be and counts as not known: {usual}"),
+        format!("pots.csv:2: like: \"a\" is like \"b\" is like \"c\" is like \"a\": {circle}"),
+        format!("pots.csv:3: like: \"b\" is like \"c\" is like \"a\" is like \"b\": {circle}"),
+        format!("pots.csv:4: like: \"c\" is like \"a\" is like \"b\" is like \"c\": {circle}"),
+        "pots.csv:6: like: no pot named \"nobody\" in this studio: until it is there, \"e\" is \
+         like none"
+            .into(),
+    ];
+    assert_eq!(told, expected.map(|text| format!("warning: {text}")));
+    assert!(imported.kept && !imported.any_refused());
+    assert_eq!((store.bodies().unwrap().len(), store.pots().unwrap().len()), (5, 8));
 }
 
 #[test]

@@ -164,6 +164,7 @@ fn the_picture_says_what_it_shows() {
         "as of Wed 2 Apr 2031 18:10",
         "now 18:10",
         "mass, g",
+        "without tare",
         "water, %",
         "left out of the fit (3)",
         "forecast",

@@ -59,6 +59,49 @@ fn sizes_that_no_pot_has_are_slips() {
 }
 
 #[test]
+fn water_that_no_bag_holds_is_a_slip() {
+    let bench = Bench::new();
+    let add = |percent| bench.run(&["body", "add", "stone", "--bag-water-wet-percent", percent]);
+    let usual =
+        "bags of throwing clay hold 20 to 25 % of their wet weight, plastic clay 10 to 40 %";
+    for percent in ["99", "76", "2", "0"] {
+        let said = add(percent);
+        assert_eq!((said.status, said.out.as_str(), bench.dir().exists()), (2, "", false));
+        assert!(said.err.contains(usual), "{}", said.err);
+    }
+    let soft = add("45");
+    assert_eq!(soft.status, 0);
+    assert_eq!(soft.err, format!("warecast: 45 % is unusual: {usual}\n"));
+}
+
+#[test]
+fn a_sibling_is_there_and_leads_nowhere_back() {
+    let bench = Bench::with_pots();
+    let add = |args: &[&str]| bench.run(&[&["pot", "add"], args].concat());
+    for (like, says) in [
+        ("teapot", "there is no pot \"teapot\": see `warecast pot list`"),
+        ("jar-1", "like: a pot cannot be its own sibling"),
+    ] {
+        let said = add(&["jar-1", "--replace", "--like", like]);
+        assert_eq!((said.status, said.out.as_str()), (2, ""));
+        assert_eq!(said.err, format!("warecast: {says}\n"));
+    }
+    assert_eq!(add(&["planter-1", "--replace", "--like", "planter-2"]).status, 0);
+    assert_eq!(add(&["planter-2", "--replace", "--like", "jar-1"]).status, 0);
+    let said = add(&["jar-1", "--replace", "--like", "planter-1"]);
+    assert_eq!((said.status, said.out.as_str()), (2, ""));
+    assert_eq!(
+        said.err,
+        "warecast: \"jar-1\" is like \"planter-1\" is like \"planter-2\" is like \"jar-1\": a \
+         circle; the one that is weighed must be like none (--like \"\")\n"
+    );
+    // Nobody is weighed: nobody is followed.
+    let report = bench.done(&["report", "--json", "--at", "2021-04-02 18:00"]);
+    assert!(report.contains("neither it nor jar-1, which it is like, is weighed"), "{report}");
+    assert!(!report.contains("this follows"), "{report}");
+}
+
+#[test]
 fn what_is_no_folder_and_no_port_is_called_so() {
     let bench = Bench::with_pots();
     let file = bench.dir().join("studio.toml");

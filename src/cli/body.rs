@@ -9,7 +9,7 @@ use super::sample;
 use super::screen;
 use super::words::printable;
 use super::{Context, REFUSED};
-use crate::records::Body;
+use crate::records::{Body, POSSIBLE_BAG_WATER_WET};
 use crate::store::{Clash, DATABASE, Store, rules};
 use crate::units;
 use std::path::PathBuf;
@@ -61,7 +61,7 @@ struct Add {
     /// Name of the body
     body: String,
     /// Water of the clay as it comes out of the bag, % on the WET basis
-    #[arg(long, value_name = "PERCENT", value_parser = percent, allow_negative_numbers = true)]
+    #[arg(long, value_name = "PERCENT", value_parser = bag_percent, allow_negative_numbers = true)]
     bag_water_wet_percent: Option<f64>,
     /// Mean water of a pot at which it first can be trimmed, % on the DRY basis
     #[arg(long, value_name = "PERCENT", value_parser = percent, allow_negative_numbers = true)]
@@ -112,6 +112,15 @@ pub(super) fn percent(text: &str) -> Result<f64, String> {
     }
 }
 
+/// A percentage that a bag of clay can hold.
+fn bag_percent(text: &str) -> Result<f64, String> {
+    let wet = percent(text)?;
+    if POSSIBLE_BAG_WATER_WET.contains(&wet) {
+        return Ok(wet);
+    }
+    Err("bags of throwing clay hold 20 to 25 % of their wet weight, plastic clay 10 to 40 %".into())
+}
+
 fn add(add: Add, store: &mut Store) -> anyhow::Result<ExitCode> {
     let stored = store.bodies()?.into_iter().find(|body| body.name == add.body);
     let old = stored.as_ref().filter(|_| add.replace);
@@ -146,7 +155,11 @@ fn add(add: Add, store: &mut Store) -> anyhow::Result<ExitCode> {
         (_, 1..) => "changed",
         _ => "was there already, the same",
     };
-    screen::say(&format!("Body {name} {done}: {facts}."))
+    screen::say(&format!("Body {name} {done}: {facts}."))?;
+    if let Some(odd) = rules::odd_body(&body).filter(|_| add.bag_water_wet_percent.is_some()) {
+        screen::complain(&odd.text);
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
 /// What is known about a body, in a sentence.

@@ -8,8 +8,8 @@ use super::when::{self, Lean};
 use super::words::{self, Words, printable};
 use super::{Context, REFUSED};
 use crate::answers;
-use crate::records::{Action, HandlingRow, Pot};
-use crate::store::{Clash, Store};
+use crate::records::{self, Action, HandlingRow, POSSIBLE_THICKNESS_MM, Pot};
+use crate::store::{Clash, Store, rules};
 use crate::units::Time;
 use std::process::ExitCode;
 
@@ -123,6 +123,12 @@ fn add(add: &Add, words: &Words, store: &mut Store) -> anyhow::Result<ExitCode> 
         }
         pots.push(pot);
     }
+    for pot in &pots {
+        let find = |name: &str| pots.iter().find(|p| p.name == name).or_else(|| roll.pot(name));
+        if let Some(round) = records::circle(pot, find).filter(|round| round.len() > 1) {
+            anyhow::bail!("{} (--like \"\")", rules::in_a_circle(&round));
+        }
+    }
     let clash = if add.replace { Clash::Replace } else { Clash::Refuse };
     let outcome = store.put_pots(&pots, clash)?;
     let names = |keep: &dyn Fn(usize) -> bool| {
@@ -220,11 +226,6 @@ fn row(add: &Add, name: &str, old: Option<&Pot>, words: &Words) -> anyhow::Resul
     })
 }
 
-/// No pot is thinner or thicker than this, mm (common practice, no source). Centimetres typed for
-/// millimetres would make a thick base dry at once.
-const THINNEST_MM: f64 = 1.0;
-const THICKEST_MM: f64 = 200.0;
-
 /// Millimetres: `6`, `6.5`, `6mm`.
 fn thickness(
     given: &Option<String>,
@@ -235,8 +236,8 @@ fn thickness(
         None => Ok(old),
         Some("") => Ok(None),
         Some(text) => match text.parse::<f64>() {
-            Ok(mm) if (THINNEST_MM..=THICKEST_MM).contains(&mm) => Ok(Some(mm)),
-            Ok(mm) if (THINNEST_MM / 10.0..THINNEST_MM).contains(&mm) => {
+            Ok(mm) if POSSIBLE_THICKNESS_MM.contains(&mm) => Ok(Some(mm)),
+            Ok(mm) if POSSIBLE_THICKNESS_MM.contains(&(10.0 * mm)) && mm < 1.0 => {
                 anyhow::bail!("{option}: no pot is {mm} mm thick: were centimetres meant?")
             }
             Ok(mm) if mm.is_finite() => anyhow::bail!("{option}: no pot is {mm} mm thick"),

@@ -88,7 +88,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         anyhow::bail!("{}", clay.less_than_tare(pot, &weight, &words, context));
     }
     let body = store.bodies()?.into_iter().find(|body| body.name == pot.body);
-    let bag = body.and_then(|body| body.bag_water_wet);
+    let bag = body.and_then(|body| body.bag_water());
     let doubt = clay.doubt(pot, bag, weight.time, &words, context);
     // Waiting for the scale took its time: what is said back is said from now.
     let words = context.words(store.settings(), None)?;

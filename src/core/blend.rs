@@ -143,7 +143,7 @@ fn water_of(studio: &Studio, body: &str, lot: Option<&str>, deep: usize) -> BagW
     let (parts, additions) = parts_of(studio, ingredients, deep - 1);
     match mix(&parts, &additions) {
         // What the potter wrote of the blend itself holds; the parts say how sure it is.
-        Some(mixture) if studio.bodies.get(body).is_some_and(|b| b.bag_water_wet.is_some()) => {
+        Some(mixture) if studio.bodies.get(body).is_some_and(|b| b.bag_water().is_some()) => {
             let apart = (mixture.water.wet - said.wet).abs();
             BagWater { sd: mixture.water.sd.max(apart.min(said.sd)), ..said }
         }
@@ -216,7 +216,7 @@ pub fn additions(blends: &BTreeMap<Name, Vec<Blend>>, body: &str) -> BTreeMap<Na
 mod tests {
     use super::*;
     use crate::core::by_hand::body;
-    use crate::core::inference::priors::BAG_WATER_WET;
+    use crate::core::inference::priors::{BAG_WATER_WET, written_sd};
     use crate::records::{Body, Drying, Sample};
     use crate::units::{HOUR, Time};
     use proptest::prelude::*;
@@ -339,7 +339,7 @@ mod tests {
         assert_eq!(bag_water(&studio, "nobody", None).wet, BAG_WATER_WET.0);
         let blended = bag_water(&studio, "speckled", None);
         assert!((blended.wet - 450.0 / 2020.0).abs() < 1e-12, "{blended:?}");
-        assert!(blended.sd < sample::WRITTEN_SD);
+        assert!(blended.sd < written_sd());
         // What was written of it holds, the surer the nearer it is to what the parts say.
         let written = |wet: f64| {
             let mut studio = studio.clone();
@@ -348,7 +348,7 @@ mod tests {
             bag_water(&studio, "speckled", None)
         };
         assert_eq!(written(blended.wet), blended);
-        assert_eq!((written(0.26).wet, written(0.26).sd), (0.26, sample::WRITTEN_SD));
+        assert_eq!((written(0.26).wet, written(0.26).sd), (0.26, written_sd()));
         // In a blend of the blend as well.
         let bold = bag_water(&studio, "bold", None);
         assert!((bold.wet - blended.wet * 1000.0 / 1100.0).abs() < 1e-12);

@@ -107,7 +107,7 @@ fn verdicts(studio: &Studio, pot: &Pot) -> Vec<(f64, Verdict)> {
 }
 
 fn bag_given(body: Option<&Body>) -> bool {
-    body.is_some_and(|b| b.bag_water_wet.is_some())
+    body.is_some_and(|b| b.bag_water().is_some())
 }
 
 fn tell(studio: &Studio, lessons: &Lessons, pot: &str, paths: bool) -> Option<PotAnswer> {
@@ -116,14 +116,14 @@ fn tell(studio: &Studio, lessons: &Lessons, pot: &str, paths: bool) -> Option<Po
     let history = history(studio, pot);
     let room = surroundings(studio, pot, history.now);
     let mut model = taught_model(studio, lessons, pot, &history, &room);
-    if let Some(sibling) = pot.like.as_ref().and_then(|s| studio.pots.get(s)) {
-        learn_from_sibling(studio, lessons, &within_reason(sibling), pot, &mut model);
-    }
+    let followed = pot.like.as_ref().and_then(|s| studio.pots.get(s)).is_some_and(|sibling| {
+        learn_from_sibling(studio, lessons, &within_reason(sibling), pot, &mut model)
+    });
     let posterior = Posterior::new(model);
     let (band, given) = band_of(lessons, &pot.body, body);
     let ask = forecast::Ask { band, seed: seed(&pot.name), paths };
     let forecast = forecast::forecast(&posterior, &room, &ask);
-    let question = Question { pot, body, history: &history, room: &room, band, given };
+    let question = Question { pot, body, history: &history, room: &room, band, given, followed };
     Some(answer(&question, &posterior, &forecast))
 }
 
@@ -176,20 +176,21 @@ fn surroundings(studio: &Studio, pot: &Pot, now: f64) -> Room {
     Room::new(&places, pot.made_at, now)
 }
 
-/// A pot that is not weighed takes what its weighed sibling shows, with the spread of twins.
+/// A pot that is not weighed takes what its weighed sibling shows, with the spread of twins; says
+/// whether that shows anything.
 fn learn_from_sibling(
     studio: &Studio,
     lessons: &Lessons,
     sibling: &Pot,
     pot: &Pot,
     model: &mut Model,
-) {
+) -> bool {
     if sibling.made_at > studio.at || sibling.name == pot.name {
-        return;
+        return false;
     }
     let history = history(studio, sibling);
     if history.weights.is_empty() {
-        return;
+        return false;
     }
     let room = surroundings(studio, sibling, history.now);
     let body = studio.bodies.get(&sibling.body);
@@ -198,6 +199,7 @@ fn learn_from_sibling(
     let posterior = Posterior::new(theirs);
     let balls_known = pot.ball_g.is_some() && sibling.ball_g.is_some();
     priors::like_sibling(&mut model.beliefs, balls_known, &posterior);
+    true
 }
 
 /// A dried sample of the pot's lot tells the water of its bag; of a blend, those of its parts.
@@ -282,7 +284,10 @@ struct Question<'a> {
     history: &'a History,
     room: &'a Room,
     band: Band,
+    /// Whether the band is anybody's word.
     given: bool,
+    /// Whether a weighed sibling speaks for the pot.
+    followed: bool,
 }
 
 fn answer(q: &Question, posterior: &Posterior, forecast: &Forecast) -> PotAnswer {
@@ -290,7 +295,7 @@ fn answer(q: &Question, posterior: &Posterior, forecast: &Forecast) -> PotAnswer
     let start = q.history.start;
     let quantiles = |of: fn(&forecast::Draw) -> f64| forecast::quantiles(draws, of);
     let times = |of: fn(&forecast::Draw) -> Option<f64>| forecast::times(draws, start, of);
-    let mut warnings = readiness::doubts(q.pot, q.body, q.history, q.room, q.given);
+    let mut warnings = readiness::doubts(q.pot, q.body, q.history, q.room, (q.given, q.followed));
     warnings.extend(check(posterior));
     let trim = readiness::trim(q.history, draws, q.band, times(|d| d.opens), times(|d| d.closes));
     let bone_dry = times(|d| d.bone_dry);

@@ -142,7 +142,7 @@ pub fn fire(
 fn weight_doubtful(pot: &Pot, body: Option<&Body>, history: &History) -> bool {
     let Some(last) = history.weights.last() else { return false };
     let Some(good) = history.weights.iter().rfind(|w| w.used) else { return true };
-    let least = pot.ball_g.map(|ball| ball * lightest(body.and_then(|b| b.bag_water_wet)));
+    let least = pot.ball_g.map(|ball| ball * lightest(body.and_then(Body::bag_water)));
     let light = !history.trimmed && least.is_some_and(|least| good.g < least);
     light || last.t - good.t > LIFTED
 }
@@ -161,30 +161,22 @@ fn ago(seconds: f64) -> String {
     }
 }
 
-/// What speaks against trusting the answer, whatever the call.
-pub fn doubts(
-    pot: &Pot,
-    body: Option<&Body>,
-    history: &History,
-    room: &Room,
-    band_given: bool,
-) -> Vec<Warning> {
+/// Of a pot without a weight: what is said instead.
+fn not_weighed(pot: &Pot, followed: bool) -> String {
+    match &pot.like {
+        Some(twin) if followed => format!("not weighed itself: this follows {twin}, give or take"),
+        Some(twin) => format!(
+            "neither it nor {twin}, which it is like, is weighed, so this is what pots of its \
+             kind do: weigh one of them"
+        ),
+        None => "no weighing yet, so this is what pots of its kind do: weigh it".into(),
+    }
+}
+
+/// What nobody told, or told wrongly, and is supposed instead.
+fn not_told(pot: &Pot, body: Option<&Body>, room: &Room, band_given: bool) -> Vec<Warning> {
     let mut out = Vec::new();
     let mut say = |code, text: String| out.push(Warning { code, text });
-    match history.last_reading {
-        None => say(
-            "no-weight",
-            match &pot.like {
-                Some(twin) => format!("not weighed itself: this follows {twin}, give or take"),
-                None => "no weighing yet, so this is what pots of its kind do: weigh it".into(),
-            },
-        ),
-        Some(t) if history.now - t > STALE && !history.ended => {
-            let ago = ago(history.now - t);
-            say("reading-stale", format!("last weighed {ago} ago: weigh it, or see to its cell"));
-        }
-        Some(_) => {}
-    }
     if !room.is_measured() {
         let text = "no humidity sensor here: an ordinary room is supposed, and the times are wider";
         say("no-room-sensor", text.into());
@@ -192,6 +184,14 @@ pub fn doubts(
     if pot.ball_g.is_none() {
         let text = "the ball was not weighed before throwing, so its dry clay is a wide guess";
         say("ball-unknown", text.into());
+    }
+    if let Some(wet) = body.and_then(|b| b.bag_water_wet.filter(|_| b.bag_water().is_none())) {
+        let text = format!(
+            "bag water of {:.1} % of the wet clay cannot be and counts as not known: correct it \
+             with `body add --replace`",
+            100.0 * wet
+        );
+        say("bag-water-doubtful", text);
     }
     if pot.wall_mm.is_none() || pot.base_mm.is_none() {
         let text = "wall or base thickness was not given: a cautious guess is used";
@@ -202,6 +202,31 @@ pub fn doubts(
                     with `body add --replace`";
         say("band-supposed", text.into());
     }
+    out
+}
+
+/// What speaks against trusting the answer, whatever the call; whether the band is anybody's word,
+/// and whether a weighed sibling speaks for the pot.
+pub fn doubts(
+    pot: &Pot,
+    body: Option<&Body>,
+    history: &History,
+    room: &Room,
+    (band_given, followed): (bool, bool),
+) -> Vec<Warning> {
+    let warning = |code, text| Warning { code, text };
+    let weight = match history.last_reading {
+        None => Some(warning("no-weight", not_weighed(pot, followed))),
+        Some(t) if history.now - t > STALE && !history.ended => {
+            let ago = ago(history.now - t);
+            let text = format!("last weighed {ago} ago: weigh it, or see to its cell");
+            Some(warning("reading-stale", text))
+        }
+        Some(_) => None,
+    };
+    let told = not_told(pot, body, room, band_given);
+    let mut out: Vec<Warning> = weight.into_iter().chain(told).collect();
+    let mut say = |code, text: String| out.push(warning(code, text));
     if history.tare_unknown {
         let text = "more stands on the scale than the ball weighed, and no tare was given: note \
                     it with `note POT tare WEIGHT`";
@@ -347,7 +372,7 @@ mod tests {
         let call = |rows: &[(f64, Action)]| {
             let history = history(&pot(), rows, &trace, 20.0);
             let room = room(20.0, 0.5, 20.0, 20.0);
-            let mut warnings = doubts(&pot(), Some(&body()), &history, &room, true);
+            let mut warnings = doubts(&pot(), Some(&body()), &history, &room, (true, true));
             fire(&pot(), &history, &room, &dry, NEVER, &mut warnings).call
         };
         assert_eq!(call(&[]), FireCall::Doubtful);
@@ -365,7 +390,7 @@ mod tests {
     fn what_was_not_told_is_asked_for() {
         let codes = |pot: &Pot, weights: &[(f64, f64)], room: &Room, band: bool| {
             let history = history(pot, &[], weights, 20.0);
-            doubts(pot, Some(&body()), &history, room, band)
+            doubts(pot, Some(&body()), &history, room, (band, true))
                 .iter()
                 .map(|w| w.code)
                 .collect::<Vec<_>>()
@@ -389,6 +414,6 @@ mod tests {
     fn a_pot_in_the_kiln_need_not_be_weighed() {
         let packed = history(&pot(), &[(5.0, Action::Kiln)], &[(1.0, 590.0)], 60.0);
         let room = room(20.0, 0.5, 60.0, 60.0);
-        assert!(doubts(&pot(), Some(&body()), &packed, &room, true).is_empty());
+        assert!(doubts(&pot(), Some(&body()), &packed, &room, (true, true)).is_empty());
     }
 }

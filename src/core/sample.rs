@@ -19,8 +19,8 @@
 //! spread, and its rounding, step ÷ √12 (JCGM 100:2008, F.2.2.1).
 
 use super::inference::model::balance;
-use super::inference::priors::{BAG_WATER_WET, monolayer};
-use crate::records::{Air, Body, Drying, Name, Sample, Studio};
+use super::inference::priors::{BAG_WATER_WET, monolayer, written_sd};
+use crate::records::{Air, Body, Drying, Name, POSSIBLE_BAG_WATER_WET, Sample, Studio};
 use crate::units::{DAY, HOUR, Time};
 
 /// Change of mass below which it is constant, as a share of the mass.
@@ -40,13 +40,6 @@ const LAG: f64 = 6.0 * HOUR;
 const OFFCUT_SD: f64 = 0.002;
 /// More than this share of dry clay left is too much to extrapolate.
 const FAR: f64 = 0.03;
-/// Bags hold no less and no more than this, wet basis; else something was mistyped.
-const POSSIBLE: std::ops::Range<f64> = 0.03..0.60;
-
-/// What the bag's water really is about what is written on it, wet basis (common practice, no
-/// source).
-pub const WRITTEN_SD: f64 = 0.01;
-
 /// How far a sample has come.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub enum Progress {
@@ -197,7 +190,9 @@ pub fn look(weighings: &[Sample], air: Option<&Air>, monolayer: (f64, f64)) -> F
     let Some((left, left_sd)) = left else { return finding };
     let dry = last.dry() - left;
     let water = 1.0 - dry / wet.g;
-    if !POSSIBLE.contains(&water) || run.iter().any(|n| n.g > wet.g + 3.0 * wet.sd.hypot(n.sd)) {
+    if !POSSIBLE_BAG_WATER_WET.contains(&water)
+        || run.iter().any(|n| n.g > wet.g + 3.0 * wet.sd.hypot(n.sd))
+    {
         finding.progress = Progress::Doubtful;
         return finding;
     }
@@ -347,8 +342,8 @@ fn pooled(found: &[Finding]) -> Option<BagWater> {
 
 /// Water of a body's bag where no sample tells: as written on it, else as bags are.
 pub fn written(body: Option<&Body>) -> BagWater {
-    match body.and_then(|b| b.bag_water_wet) {
-        Some(wet) => BagWater { wet, sd: WRITTEN_SD },
+    match body.and_then(Body::bag_water) {
+        Some(wet) => BagWater { wet, sd: written_sd() },
         None => BagWater { wet: BAG_WATER_WET.0, sd: BAG_WATER_WET.1 },
     }
 }
@@ -565,7 +560,8 @@ mod tests {
             let found = look(&rows, None, MONOLAYER);
             prop_assert!(found.lost_wet.is_finite());
             if let Some(w) = found.water {
-                prop_assert!(POSSIBLE.contains(&w.wet) && w.sd > 0.0 && w.sd.is_finite());
+                prop_assert!(POSSIBLE_BAG_WATER_WET.contains(&w.wet));
+                prop_assert!(w.sd > 0.0 && w.sd.is_finite());
             }
         }
     }

@@ -264,7 +264,8 @@ impl Picture<'_> {
         }
         let head = Type::plain(12.0, INK);
         let title = format!("mass, {}", self.unit.0);
-        canvas.text((LEFT - 8.0, MASSES.top - 14.0), &title, head.ending())?;
+        canvas.text((LEFT - 8.0, MASSES.top - 28.0), &title, head.ending())?;
+        canvas.text((LEFT - 8.0, MASSES.top - 14.0), "without tare", head.ending())?;
         self.water_marks(canvas)
     }
 

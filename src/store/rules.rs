@@ -3,10 +3,13 @@
 //! Checked for every row, whichever way it comes in, so that all that is stored can be written
 //! to files and read back.
 
+use super::text::{PERCENT, write_number};
 use crate::records::{
-    self, Action, Blend, Body, Drying, HandlingRow, Ingredient, Pot, Quantity, Reading, Sample,
+    self, Action, Blend, Body, Drying, HandlingRow, Ingredient, Name, POSSIBLE_THICKNESS_MM, Pot,
+    Quantity, Reading, Sample, USUAL_BAG_WATER_WET,
 };
 use crate::units::Time;
+use std::collections::HashMap;
 
 /// Why a row cannot be kept: the column of the studio files, and what is wrong with it.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
@@ -83,16 +86,36 @@ pub fn body(b: &Body) -> Result<(), Unfit> {
     }
 }
 
+/// What is odd about a clay body that is kept all the same.
+pub fn odd_body(b: &Body) -> Option<Unfit> {
+    let wet = b.bag_water_wet.filter(|wet| !USUAL_BAG_WATER_WET.contains(wet))?;
+    let percent = write_number((1000.0 * wet).round() / 1000.0, PERCENT);
+    let what = match b.bag_water() {
+        Some(_) => "is unusual",
+        None => "cannot be and counts as not known",
+    };
+    let text = format!(
+        "{percent} % {what}: bags of throwing clay hold 20 to 25 % of their wet weight, plastic \
+         clay 10 to 40 %"
+    );
+    Some(Unfit { column: "bag_water_wet_percent", text })
+}
+
 /// Checks a pot by itself (not whether its body is there).
 pub fn pot(p: &Pot) -> Result<(), Unfit> {
     name("pot", &p.name)?;
     name("body", &p.body)?;
     time("made_at", p.made_at)?;
-    let some = |v: f64| v > 0.0;
-    number("ball_g", p.ball_g, some, "more than 0 g")?;
+    number("ball_g", p.ball_g, |v| v > 0.0, "more than 0 g")?;
     number("tare_g", p.tare_g, |_| true, "grams")?;
-    number("wall_mm", p.wall_mm, some, "more than 0 mm")?;
-    number("base_mm", p.base_mm, some, "more than 0 mm")?;
+    let clay = |mm: f64| POSSIBLE_THICKNESS_MM.contains(&mm);
+    let expected = format!(
+        "{} to {} mm (were centimetres meant?)",
+        POSSIBLE_THICKNESS_MM.start(),
+        POSSIBLE_THICKNESS_MM.end()
+    );
+    number("wall_mm", p.wall_mm, clay, &expected)?;
+    number("base_mm", p.base_mm, clay, &expected)?;
     maybe_name("lot", &p.lot)?;
     maybe_name("board", &p.board)?;
     maybe_name("like", &p.like)?;
@@ -100,6 +123,29 @@ pub fn pot(p: &Pot) -> Result<(), Unfit> {
         return unfit("like", "a pot cannot be its own sibling");
     }
     maybe_name("place", &p.place)
+}
+
+/// What is odd about the sibling of a pot that is kept all the same: it is not there, or the way
+/// from sibling to sibling leads back.
+pub fn odd_sibling(pot: &Pot, pots: &HashMap<Name, Pot>) -> Option<Unfit> {
+    let like = pot.like.as_ref()?;
+    let text = match records::circle(pot, |name| pots.get(name)) {
+        Some(round) => in_a_circle(&round),
+        None if pots.contains_key(like) => return None,
+        None => format!(
+            "no pot named \"{}\" in this studio: until it is there, \"{}\" is like none",
+            super::shown(like),
+            super::shown(&pot.name)
+        ),
+    };
+    Some(Unfit { column: "like", text })
+}
+
+/// Pots that are each like the next, and the last like the first.
+pub fn in_a_circle(round: &[&Name]) -> String {
+    let quoted = |name: &&Name| format!("\"{}\"", super::shown(name));
+    let all: Vec<String> = round.iter().chain(round.first()).map(quoted).collect();
+    format!("{}: a circle; the one that is weighed must be like none", all.join(" is like "))
 }
 
 /// Checks a handling row by itself (not whether its pot is there).

@@ -61,7 +61,7 @@ pub struct Prior {
 /// Water of the bag where nobody said, wet basis: prepared throwing bodies hold 20–25 %.
 pub const BAG_WATER_WET: (f64, f64) = (0.225, 0.02);
 /// What a body's bags hold on the whole about what is written on them, wet basis, and a bag of it
-/// about the others.
+/// about the others: together a point (common practice, no source).
 const BAG_WATER_SD: (f64, f64) = (0.007, 0.007);
 /// Clay lost as slip in throwing: 1.5–5 % of the ball (common practice, no source).
 const SLIP_LOST: f64 = 0.0325;
@@ -160,6 +160,11 @@ pub fn monolayer() -> (f64, f64) {
     (MONOLAYER, Spread::of(Unknown::Monolayer, true).unwrap_or_default().whole())
 }
 
+/// What the water of one bag is about what is written on it, wet basis.
+pub fn written_sd() -> f64 {
+    BAG_WATER_SD.0.hypot(BAG_WATER_SD.1)
+}
+
 /// A pot that weighs just what its ball did, when it is weighed at once, was formed without water
 /// and lost no slip: pinched, pressed, cut. What it may still have lost or taken: share of the dry
 /// clay, kg/kg dry basis.
@@ -179,7 +184,7 @@ fn formed_dry(pot: &Pot, history: &History) -> bool {
 
 /// Water of the bag as it is known, kg/kg dry basis.
 pub fn bag_water_dry(body: Option<&Body>) -> f64 {
-    dry_from_wet(body.and_then(|b| b.bag_water_wet).unwrap_or(BAG_WATER_WET.0))
+    dry_from_wet(body.and_then(Body::bag_water).unwrap_or(BAG_WATER_WET.0))
 }
 
 /// Wall and base thickness as given, or a guess, m, and whether each was given.
@@ -320,7 +325,7 @@ pub fn usual(unknown: Unknown, bag: f64) -> f64 {
 
 /// All unknowns of a pot with what is known of them beforehand.
 pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Beliefs {
-    let bag_given = body.is_some_and(|b| b.bag_water_wet.is_some());
+    let bag_given = body.is_some_and(|b| b.bag_water().is_some());
     let bag = bag_water_dry(body);
     let first = history.weights.iter().find(|w| w.used);
     let kept = 1.0 - SLIP_LOST;

@@ -3,7 +3,7 @@
 use super::sheet::{Layout, Sheet, no_number, unfit};
 use super::{Defect, FILES, Note, check_folder};
 use crate::records::{
-    Action, ActionError, Blend, Body, Drying, HandlingRow, Ingredient, Pot, Quantity, Sample,
+    Action, ActionError, Blend, Body, Drying, HandlingRow, Ingredient, Name, Pot, Quantity, Sample,
 };
 use crate::store::readings::{Numbers, Writer};
 use crate::store::rows::{self, Fate};
@@ -99,12 +99,12 @@ pub fn import(
     let imported = store.write_if(Durability::Power, |db| {
         let clash = if options.replace { Clash::Replace } else { Clash::Refuse };
         let mut import = Import { db, folder, clash, tell, done: Imported::default() };
-        import.rows(&BODIES, read_body, rows::put_body)?;
-        import.rows(&POTS, read_pot, rows::put_pot)?;
-        import.rows(&HANDLING, read_handling, rows::put_handling)?;
+        import.rows(&BODIES, read_body, rows::put_body, |body, _| rules::odd_body(body))?;
+        import.pots()?;
+        import.rows(&HANDLING, read_handling, rows::put_handling, |_, _| None)?;
         import.readings()?;
-        import.rows(&SAMPLES, read_sample, clay::put_sample)?;
-        import.rows(&BLENDS, read_blend, clay::put_blend)?;
+        import.rows(&SAMPLES, read_sample, clay::put_sample, |_, _| None)?;
+        import.rows(&BLENDS, read_blend, clay::put_blend, |_, _| None)?;
         let mut done = import.done;
         done.kept = !(options.strict && done.any_refused());
         let keep = done.kept;
@@ -158,23 +158,47 @@ impl Import<'_> {
         }
     }
 
-    /// Reads a file row by row.
+    /// Reads a file row by row; `odd` says what is to be told of a row that is kept, at its line.
     fn rows<T>(
         &mut self,
         layout: &'static Layout,
         read: impl Fn(&Sheet) -> Result<T, Unfit>,
         put: impl Fn(&Connection, &T, Clash) -> Result<Fate, StoreError>,
+        mut odd: impl FnMut(&T, u64) -> Option<Unfit>,
     ) -> Result<(), StoreError> {
         let Some(mut sheet) = self.open(layout)? else { return Ok(()) };
         let mut counts = Counts::default();
         while self.next(&mut sheet, &mut counts)? {
-            let fate = read(&sheet).map_err(StoreError::from);
-            let fate = fate.and_then(|row| put(self.db, &row, self.clash));
+            let row = read(&sheet);
+            let put = |row: &T| put(self.db, row, self.clash);
+            let fate = row.as_ref().map_err(|e| e.clone().into()).and_then(put);
             if let Some(unfit) = counts.count(fate)? {
                 (self.tell)(Note::Defect(sheet.defect(unfit.column, unfit.text)));
+            } else if let Some(unfit) = row.ok().and_then(|row| odd(&row, sheet.line())) {
+                let defect = sheet.defect(unfit.column, unfit.text);
+                (self.tell)(Note::Warning(defect.to_string()));
             }
         }
         self.done.files.push((layout.file, counts));
+        Ok(())
+    }
+
+    /// Reads the pots; whom they are like can be told only when all of them are there.
+    fn pots(&mut self) -> Result<(), StoreError> {
+        let mut alike: Vec<(u64, Name)> = Vec::new();
+        self.rows(&POTS, read_pot, rows::put_pot, |pot, line| {
+            alike.extend(pot.like.as_ref().map(|_| (line, pot.name.clone())));
+            None
+        })?;
+        let pots = rows::pots(self.db)?.into_iter().map(|pot| (pot.name.clone(), pot));
+        let pots: HashMap<Name, Pot> = pots.collect();
+        for (line, pot) in alike {
+            if let Some(Unfit { column, text }) = rules::odd_sibling(&pots[&pot], &pots) {
+                let column = column.into();
+                let defect = Defect { file: POTS.file, line, column, text };
+                (self.tell)(Note::Warning(defect.to_string()));
+            }
+        }
         Ok(())
     }
 
