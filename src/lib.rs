@@ -15,10 +15,11 @@
 //! | --- | --- | --- |
 //! | [`units`] | grams, degrees, pascals, water on dry or wet basis, time; the only conversions | nothing |
 //! | [`records`] | what a studio holds: bodies, pots, handling rows, readings | units |
+//! | [`calibration`] | raw counts of a cell to grams, with uncertainty; dated facts | units, records |
 //! | [`clock`] | the only place that asks what time it is | units |
 //! | [`core`] | numbers in, numbers out: air, clay, drying, fit, forecast, calls | units, records |
-//! | [`sensing`] | bytes to readings: formats, line session, reduction, ports | units, records, clock |
-//! | [`store`] | the embedded database, settings, import and export | units, records, clock |
+//! | [`sensing`] | bytes to readings: formats, line session, reduction, ports | units, records, clock, calibration |
+//! | [`store`] | the embedded database, settings, import and export | units, records, clock, calibration |
 //! | [`watch`] | the daemon: ports to store, refit, last good answer | all of the above |
 //! | [`simulate`] | a made-up shelf behind a pseudo-terminal | units, records, clock |
 //! | [`plot`] | pictures of report values and of scorecards | units, records, core |
@@ -33,6 +34,7 @@
 //! degrees Fahrenheit exist at the edges only and pass through [`units`].
 
 pub mod answers;
+pub mod calibration;
 pub mod cli;
 pub mod clock;
 pub mod core;

@@ -478,6 +478,8 @@ pub enum Quantity {
     Temperature,
     /// Relative humidity, fraction (1 = 100 %RH).
     Humidity,
+    /// Raw value of a converter, counts; its source's calibration turns it into grams.
+    Count,
 }
 
 impl Quantity {
@@ -487,6 +489,7 @@ impl Quantity {
             Quantity::Mass => "mass",
             Quantity::Temperature => "temperature",
             Quantity::Humidity => "humidity",
+            Quantity::Count => "count",
         }
     }
 
@@ -496,6 +499,7 @@ impl Quantity {
             "mass" => Quantity::Mass,
             "temperature" => Quantity::Temperature,
             "humidity" => Quantity::Humidity,
+            "count" => Quantity::Count,
             _ => return None,
         })
     }
@@ -510,7 +514,7 @@ pub struct Reading {
     pub source: Name,
     /// What it measures.
     pub quantity: Quantity,
-    /// Value in the program's unit: g, °C, or relative humidity as a fraction.
+    /// Value in the program's unit: g, °C, relative humidity as a fraction, or raw counts.
     pub value: f64,
     /// The pot, where one scale serves many in turn; else `None`: the handling log tells.
     pub pot: Option<Name>,

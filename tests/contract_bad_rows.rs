@@ -6,7 +6,8 @@
 mod studio_files;
 
 use studio_files::{
-    BLENDS, BODIES, HANDLING, LENIENT, POTS, READINGS, SAMPLES, folder, snapshots, take, with_bowl,
+    BLENDS, BODIES, CALIBRATIONS, COUNTS, HANDLING, LENIENT, POTS, READINGS, SAMPLES, ZERO_DRIFTS,
+    folder, snapshots, take, with_bowl,
 };
 use warecast::store::files::{Counts, FILES, Options};
 
@@ -384,6 +385,48 @@ const BAD_ROWS: &[(&str, &str, &str)] = &[
         "mass_g: expected more than 0 g; leave it empty if it is not known",
     ),
     ("blends.csv", "clay,add,,5", "name: is empty; expected a name"),
+    ("counts.csv", "2031-04-02T09:00:00Z,,5,,", "source: is empty; expected a name"),
+    (
+        "counts.csv",
+        "2031-04-02T09:00:00Z,cell,much,,",
+        "raw: \"much\" is not a finite number; expected one like 812.4",
+    ),
+    (
+        "counts.csv",
+        "2031-04-02T09:00:00Z,cell,5,0,",
+        "samples: expected 1 or more samples, or nothing",
+    ),
+    (
+        "counts.csv",
+        "2031-04-02T09:00:00Z,cell,5,1.5,",
+        "samples: \"1.5\" is no number of samples; expected one like 100",
+    ),
+    (
+        "counts.csv",
+        "2031-04-02T09:00:00Z,cell,5,2,-1",
+        "spread: expected 0 or more; leave it empty if it is not known",
+    ),
+    (
+        "calibrations.csv",
+        "cell,2031-04-02T10:00:00Z,2031-04-02T10:05:00Z,-5,,5,,,",
+        "mass_g: expected 0 g or more; leave it empty if it is not known",
+    ),
+    (
+        "calibrations.csv",
+        "cell,2031-04-02T10:00:00Z,2031-04-02T10:05:00Z,5,,5,,,200",
+        "temperature_c: expected a temperature of -60…120 °C; leave it empty if it is not known",
+    ),
+    (
+        "zero_drifts.csv",
+        "cell,2031-04-02T10:00:00Z,5,-1,room",
+        "raw_per_c_u: expected 0 or more; leave it empty if it is not known",
+    ),
+    ("zero_drifts.csv", "cell,2031-04-02T10:00:00Z,5,,", "thermometer: is empty; expected a name"),
+    (
+        "readings.csv",
+        "2031-04-02T10:00:00Z,cell,count,5,count,,,",
+        "quantity: \"count\" is none; expected mass, temperature or humidity",
+    ),
     // the row as such
     (
         "handling.csv",
@@ -411,6 +454,9 @@ fn header_of(file: &str) -> &'static str {
         "handling.csv" => HANDLING,
         "samples.csv" => SAMPLES,
         "blends.csv" => BLENDS,
+        "counts.csv" => COUNTS,
+        "calibrations.csv" => CALIBRATIONS,
+        "zero_drifts.csv" => ZERO_DRIFTS,
         _ => READINGS,
     }
 }
@@ -423,6 +469,9 @@ fn good_row(file: &str) -> &'static str {
         "handling.csv" => "2031-04-02T10:00:00Z,bowl,flip,",
         "samples.csv" => "2031-04-02T10:00:00Z,good offcut,clay,bag-3,room,80.5,9.5,54,0.1",
         "blends.csv" => "clay,add,grog,300",
+        "counts.csv" => "2031-04-02T10:00:00Z,cell,8388607,100,20.5",
+        "calibrations.csv" => "cell,2031-04-02T10:00:00Z,2031-04-02T10:05:00Z,500,1,208000,9,2,20",
+        "zero_drifts.csv" => "cell,2031-04-02T10:00:00Z,-12.5,3,room",
         _ => "2031-04-02T10:00:00Z,room,temperature,20,Cel,,,",
     }
 }

@@ -26,10 +26,13 @@ fn rows_are_taken_as_they_stand() {
     let counts = [
         ("bodies.csv", added(2)),
         ("pots.csv", added(3)),
-        ("handling.csv", added(15)),
-        ("readings.csv", added(8)),
+        ("handling.csv", added(16)),
+        ("readings.csv", added(9)),
         ("samples.csv", added(4)),
         ("blends.csv", added(2)),
+        ("counts.csv", added(3)),
+        ("calibrations.csv", added(3)),
+        ("zero_drifts.csv", added(1)),
     ];
     assert_eq!(imported, Imported { files: counts.into(), kept: true });
     let bodies = store.bodies().unwrap();
@@ -42,7 +45,10 @@ fn rows_are_taken_as_they_stand() {
         studio.weighings[pot].0.iter().map(|point| point.value).collect()
     };
     assert_eq!(grams("planter-1"), [1321.4, 1298.7, -0.4]);
-    assert_eq!(grams("lidded jar"), [32.0 * 28.349_523_125, 2.0 * 453.592_37]);
+    let jar = grams("lidded jar");
+    assert_eq!(jar[..2], [32.0 * 28.349_523_125, 2.0 * 453.592_37]);
+    // (408 600 − 8000 − 480) ÷ 400, and (408 480 − 8000 − 480) ÷ 400.
+    assert!(jar.len() == 4 && (jar[2] - 1000.3).abs() < 1e-9 && (jar[3] - 1000.0).abs() < 1e-9);
     assert_eq!(studio.air[""].humidity[0].value, 0.547);
     assert!((studio.air["loft"].temperature[0].value - 20.0).abs() < 1e-12);
     assert_eq!(studio.handling["planter-2"][0].action, Action::Attach(Some(31.0)));
@@ -75,7 +81,7 @@ fn what_goes_out_comes_in_as_the_same_studio() {
     store.append(&[reduced], Clash::Refuse).unwrap();
     let out = tempfile::tempdir().unwrap();
     let written = files::export(&store, out.path(), false).unwrap();
-    assert_eq!(written.map(|(_, rows)| rows), [2, 3, 15, 9, 4, 2]);
+    assert_eq!(written.map(|(_, rows)| rows), [2, 3, 16, 10, 4, 2, 3, 3, 1]);
 
     let (_dir2, mut other) = empty();
     let (imported, told) = take(&mut other, out.path(), LENIENT);
@@ -85,6 +91,8 @@ fn what_goes_out_comes_in_as_the_same_studio() {
     assert_eq!(other.handling().unwrap(), store.handling().unwrap());
     assert_eq!(other.samples().unwrap(), store.samples().unwrap());
     assert_eq!(other.blends().unwrap(), store.blends().unwrap());
+    assert_eq!(other.loads().unwrap(), store.loads().unwrap());
+    assert_eq!(other.zero_drifts().unwrap(), store.zero_drifts().unwrap());
     assert_eq!(snapshots(&other), snapshots(&store));
 
     let again = tempfile::tempdir().unwrap();
@@ -109,7 +117,7 @@ fn importing_again_adds_nothing() {
     let (imported, told) = take(&mut store, files.path(), LENIENT);
     assert_eq!(told, [""; 0]);
     let known: Vec<Counts> = imported.files.iter().map(|(_, counts)| *counts).collect();
-    let expected = [2, 3, 15, 8, 4, 2].map(|known| Counts { known, ..Counts::default() });
+    let expected = [2, 3, 16, 9, 4, 2, 3, 3, 1].map(|known| Counts { known, ..Counts::default() });
     assert_eq!(known, expected);
     assert_eq!(snapshots(&store), before);
 }
@@ -145,6 +153,17 @@ fn a_row_that_contradicts_is_refused_unless_replaced() {
             "blends.csv",
             b"body,kind,name,mass_g\n\"terracotta, coarse\",part,harbour stoneware,3100\n",
         ),
+        ("counts.csv", b"time,source,raw\n2031-04-04T08:40:00Z,shelf-b:cell-1,408601\n"),
+        (
+            "calibrations.csv",
+            b"source,from,at,mass_g,raw\n\
+              shelf-b:cell-1,2031-04-02T08:00:00Z,2031-04-02T08:02:00Z,500,208001\n",
+        ),
+        (
+            "zero_drifts.csv",
+            b"source,from,raw_per_c,thermometer\n\
+              shelf-b:cell-1,2031-04-02T08:00:00Z,-100,room\n",
+        ),
     ]);
     let (imported, told) = take(&mut store, changed.path(), LENIENT);
     assert!(imported.any_refused());
@@ -163,6 +182,9 @@ fn a_row_that_contradicts_is_refused_unless_replaced() {
             format!("samples.csv:2: mass_g: {}", text("\"168.1\"")),
             format!("samples.csv:3: lot: {}", text("\"bag-3\"")),
             format!("blends.csv:2: mass_g: {}", text("\"3000\"")),
+            format!("counts.csv:2: raw: {}", text("\"408600\"")),
+            format!("calibrations.csv:2: limit_g: {}", text("\"0.5\"")),
+            format!("zero_drifts.csv:2: raw_per_c_u: {}", text("\"12.5\"")),
         ]
     );
     let (readings, after) = (snapshots(&store), &before);
@@ -173,7 +195,7 @@ fn a_row_that_contradicts_is_refused_unless_replaced() {
     let (imported, told) = take(&mut store, changed.path(), replace);
     assert_eq!((told, imported.any_refused()), (vec![], false));
     let replaced: Vec<usize> = imported.files.iter().map(|(_, c)| c.replaced).collect();
-    assert_eq!(replaced, [1, 1, 1, 3, 2, 1]);
+    assert_eq!(replaced, [1, 1, 1, 3, 2, 1, 1, 1, 1]);
     let studio = store.studio(Time::MAX).unwrap();
     assert_eq!(studio.bodies["harbour stoneware"].bag_water_wet, Some(0.23));
     assert_eq!(studio.pots["lidded jar"].place.as_deref(), Some("cellar"));
@@ -367,8 +389,8 @@ fn export_never_overwrites_unless_told() {
     assert_eq!(names(&out), ["handling.csv"], "nothing else was written");
     assert_eq!(fs::read(out.path().join("handling.csv")).unwrap(), b"mine");
     files::export(&store, out.path(), true).unwrap();
-    let all =
-        ["blends.csv", "bodies.csv", "handling.csv", "pots.csv", "readings.csv", "samples.csv"];
+    let mut all = files::FILES;
+    all.sort_unstable();
     assert_eq!(names(&out), all);
     assert!(fs::read(out.path().join("handling.csv")).unwrap().starts_with(HANDLING.as_bytes()));
 }

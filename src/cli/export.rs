@@ -9,8 +9,7 @@ use std::process::ExitCode;
 /// Options of `export`.
 #[derive(clap::Args, Debug)]
 pub struct Args {
-    /// The folder to write bodies.csv, pots.csv, handling.csv, readings.csv, samples.csv and
-    /// blends.csv into
+    /// The folder to write bodies.csv, pots.csv, handling.csv, readings.csv and the others into
     #[arg(value_hint = clap::ValueHint::DirPath)]
     pub folder: PathBuf,
     /// Overwrite these files where they are there already

@@ -10,8 +10,8 @@ use std::process::ExitCode;
 /// Options of `import`.
 #[derive(clap::Args, Debug)]
 pub struct Args {
-    /// The folder with bodies.csv, pots.csv, handling.csv, readings.csv, samples.csv, blends.csv,
-    /// or some of them
+    /// The folder with bodies.csv, pots.csv, handling.csv, readings.csv and the others, or some of
+    /// them
     #[arg(value_hint = clap::ValueHint::DirPath)]
     pub folder: PathBuf,
     /// Keep nothing at all if any row is refused

@@ -35,8 +35,6 @@ pub enum Fault {
     BadTime,
     /// A temperature outside −60…120 °C, or a humidity outside 0…110 %.
     OutOfRange,
-    /// A raw converter value without a calibration.
-    NoCalibration,
     /// A text, a switch, a sum: nothing that is measured here.
     NotAMeasurement,
     /// The same value at the same time once more.
@@ -47,7 +45,7 @@ pub enum Fault {
 
 impl Fault {
     /// All, in the order in which they are shown.
-    pub const ALL: [Fault; 18] = [
+    pub const ALL: [Fault; 17] = [
         Fault::NotJson,
         Fault::NotSenml,
         Fault::NotUnderstood,
@@ -62,7 +60,6 @@ impl Fault {
         Fault::BadName,
         Fault::BadTime,
         Fault::OutOfRange,
-        Fault::NoCalibration,
         Fault::NotAMeasurement,
         Fault::Repeated,
         Fault::TooManySources,
@@ -85,7 +82,6 @@ impl Fault {
             Fault::BadName => "bad name",
             Fault::BadTime => "time outside 1970–2200",
             Fault::OutOfRange => "out of range",
-            Fault::NoCalibration => "no calibration",
             Fault::NotAMeasurement => "not a measurement",
             Fault::Repeated => "sent twice",
             Fault::TooManySources => "too many sources",
@@ -200,7 +196,7 @@ mod tests {
             }
             assert_eq!(faults.of(fault), i as u64 + 1);
         }
-        assert_eq!(faults.total(), 18 * 19 / 2);
+        assert_eq!(faults.total(), 17 * 18 / 2);
         let words: std::collections::BTreeSet<_> = Fault::ALL.map(Fault::words).into();
         assert_eq!(words.len(), Fault::ALL.len());
     }

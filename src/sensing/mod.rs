@@ -10,7 +10,6 @@
 //! | [`formats`] | what the bytes mean: SenML, or any scale that prints text |
 //! | [`session`] | one port over its life: rules for names, times and ranges; returns actions |
 //! | [`reduce`] | a fast source becomes one robust reading per 10 s of its own time |
-//! | [`calibration`] | raw counts to grams, with the uncertainty of the line |
 //! | [`settle`] | the next weight at which a bench scale comes to rest |
 //! | [`health`] | what could not be used, counted by reason |
 //! | [`port`] | the only file descriptor |
@@ -19,7 +18,6 @@
 //! played in a test. A format knows nothing of ports: one that polls (Modbus RTU) will be one
 //! more implementation of [`formats::Format`].
 
-pub mod calibration;
 pub mod formats;
 pub mod framing;
 pub mod health;

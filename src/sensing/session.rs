@@ -176,7 +176,7 @@ struct Source {
     newest: Option<Time>,
     /// Its times were found to be far from the clock, and that was told.
     told_off: bool,
-    series: [Option<Box<Series>>; 3],
+    series: [Option<Box<Series>>; 4],
 }
 
 /// One quantity of one source.
@@ -206,7 +206,7 @@ impl Intake {
             faults: Faults::default(),
             newest: None,
             told_off: false,
-            series: [None, None, None],
+            series: [const { None }; 4],
         });
         Ok(at)
     }
@@ -242,7 +242,7 @@ impl Taking<'_> {
             return Err(Fault::NoChecksum);
         }
         let within = match m.quantity {
-            Quantity::Mass => true,
+            Quantity::Mass | Quantity::Count => true,
             Quantity::Temperature => CELSIUS.contains(&m.value),
             Quantity::Humidity => HUMIDITY.contains(&m.value),
         };

@@ -4,6 +4,7 @@
 //! The daemon, the command line and an import may have the same studio open at once; each write
 //! waits its turn.
 
+mod calibrations;
 mod clay;
 pub mod files;
 mod readings;
@@ -14,6 +15,8 @@ pub mod settings;
 mod snapshot;
 pub mod text;
 
+use crate::calibration::history::History;
+use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
     Blend, Body, HandlingRow, Name, Point, Pot, Quantity, Reading, Sample, Studio,
 };
@@ -110,8 +113,8 @@ pub enum StoreError {
     },
     /// A folder without any of the studio files.
     #[error(
-        "{0} holds none of bodies.csv, pots.csv, handling.csv, readings.csv, samples.csv and \
-         blends.csv: name the folder that they are in"
+        "{0} holds none of {files}: name the folder that they are in",
+        files = files::FILES.join(", ")
     )]
     NothingToImport(PathBuf),
     /// A file that would have been overwritten.
@@ -263,6 +266,22 @@ impl Store {
         Ok(clay::blends(&self.db)?)
     }
 
+    /// Calibrations and zero drifts of a source.
+    pub fn calibrations(&self, source: &str) -> Result<History, StoreError> {
+        let (loads, drifts) = (self.loads()?, self.zero_drifts()?);
+        Ok(History::new(source, &loads, &drifts))
+    }
+
+    /// All loads of all calibrations, in order of source, calibration and time.
+    pub fn loads(&self) -> Result<Vec<Load>, StoreError> {
+        Ok(calibrations::loads(&self.db)?)
+    }
+
+    /// All zero drifts, in order of source and time.
+    pub fn zero_drifts(&self) -> Result<Vec<ZeroDrift>, StoreError> {
+        Ok(calibrations::drifts(&self.db)?)
+    }
+
     /// Names of the pots on a ware board, in order of name.
     pub fn pots_on_board(&self, board: &str) -> Result<Vec<Name>, StoreError> {
         let on_board = |pot: &Pot| pot.board.as_deref() == Some(board);
@@ -287,6 +306,26 @@ impl Store {
             }
         }
         Ok(last)
+    }
+
+    /// What a source said of a quantity for no pot by name, from one time to before another, in
+    /// order of time.
+    pub fn readings_of(
+        &self,
+        source: &str,
+        quantity: Quantity,
+        span: (Time, Time),
+    ) -> Result<Vec<Reading>, StoreError> {
+        Ok(readings::of_source(&self.db, source, quantity, span)?)
+    }
+
+    /// Sources that said anything of a quantity, in order of name.
+    pub fn sources_of(&self, quantity: Quantity) -> Result<Vec<Name>, StoreError> {
+        let all = readings::all_series(&self.db)?.into_iter();
+        let mut names: Vec<Name> =
+            all.filter(|one| one.quantity == quantity).map(|one| one.source).collect();
+        names.dedup();
+        Ok(names)
     }
 
     /// Sources that sent times later than this one, each with the latest, in order of name.
@@ -377,6 +416,45 @@ impl Store {
                 clay::put_blend(tx, ingredient, clash)?;
             }
             Ok(())
+        })
+    }
+
+    /// Adds the loads of one calibration (all of one source and `from`); with [`Clash::Replace`]
+    /// they take the place of all that it had. On disk for good when it returns.
+    ///
+    /// Errors: [`StoreError::Unfit`] for a row that breaks the rules; then nothing is kept.
+    pub fn put_calibration(&mut self, loads: &[Load], clash: Clash) -> Result<Stored, StoreError> {
+        self.write(Durability::Power, |tx| {
+            if clash == Clash::Replace
+                && let Some(one) = loads.first()
+            {
+                calibrations::forget_loads(tx, &one.source, one.from)?;
+            }
+            let mut stored = Stored::default();
+            for (index, load) in loads.iter().enumerate() {
+                stored.count(index, &calibrations::put_load(tx, load, clash)?);
+            }
+            Ok(stored)
+        })
+    }
+
+    /// Adds drifts of zeros; on disk for good when it returns.
+    ///
+    /// Errors: [`StoreError::Unfit`] for a row that breaks the rules; then nothing is kept.
+    pub fn put_zero_drifts(
+        &mut self,
+        drifts: &[ZeroDrift],
+        clash: Clash,
+    ) -> Result<Stored, StoreError> {
+        self.put_all(drifts, clash, calibrations::put_drift)
+    }
+
+    /// Forgets the calibration and the zero drift of a source that count from exactly that time;
+    /// says how many rows there were. On disk for good when it returns.
+    pub fn forget_calibration(&mut self, source: &str, from: Time) -> Result<usize, StoreError> {
+        self.write(Durability::Power, |tx| {
+            let loads = calibrations::forget_loads(tx, source, from)?;
+            Ok(loads + calibrations::forget_drift(tx, source, from)?)
         })
     }
 

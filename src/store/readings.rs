@@ -1,7 +1,7 @@
 //! Readings in the database: append-only, one series per source, quantity and pot named.
 
 use super::rows::{self, Fate};
-use super::text::{self, READING_COLUMNS};
+use super::text::{self, COUNT_COLUMNS, READING_COLUMNS};
 use super::{Clash, StoreError, rules};
 use crate::records::{Name, Point, Quantity, Reading};
 use crate::units::Time;
@@ -47,6 +47,33 @@ pub(super) fn read_points(
         points.push(Point { time: Time(row.get(0)?), value: row.get(1)? });
     }
     Ok(())
+}
+
+/// What a source said of a quantity for no pot by name, from one time to before another, in order
+/// of time.
+pub(super) fn of_source(
+    db: &Connection,
+    source: &str,
+    quantity: Quantity,
+    (from, to): (Time, Time),
+) -> rusqlite::Result<Vec<Reading>> {
+    let mut found = db.prepare_cached(
+        "SELECT time, value, count, spread FROM reading JOIN series ON series = id
+         WHERE source = ?1 AND quantity = ?2 AND pot = '' AND time >= ?3 AND time < ?4
+         ORDER BY time",
+    )?;
+    let rows = found.query_map(params![source, quantity.word(), from.0, to.0], |row| {
+        Ok(Reading {
+            time: Time(row.get(0)?),
+            source: source.into(),
+            quantity,
+            value: row.get(1)?,
+            pot: None,
+            count: row.get(2)?,
+            spread: row.get(3)?,
+        })
+    })?;
+    rows.collect()
 }
 
 /// The last point of a series.
@@ -163,12 +190,20 @@ impl<'db> Writer<'db> {
             .prepare_cached("SELECT quantity FROM series WHERE id = ?")?
             .query_row([series], |row| row.get::<_, String>(0))?;
         let quantity = Quantity::parse(&quantity).ok_or(rusqlite::Error::InvalidQuery)?;
-        let fields = |n: Numbers| {
-            let Numbers { value, count, spread } = n;
+        let [old, new] = [old, new].map(|Numbers { value, count, spread }| {
             let (time, source, pot) = (Time::MIN, Name::new(), None);
-            text::reading_fields(&Reading { time, source, quantity, value, pot, count, spread })
+            Reading { time, source, quantity, value, pot, count, spread }
+        });
+        let differs = match quantity {
+            Quantity::Count => {
+                let fields = text::count_fields;
+                text::difference(&COUNT_COLUMNS, fields(&old), fields(&new))
+            }
+            _ => {
+                let fields = text::reading_fields;
+                text::difference(&READING_COLUMNS, fields(&old), fields(&new))
+            }
         };
-        let differs = text::difference(&READING_COLUMNS, fields(old), fields(new));
         Ok(differs.map_or(Fate::Known, |(column, stored)| Fate::Contradicts(column, stored)))
     }
 }

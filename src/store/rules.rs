@@ -4,6 +4,7 @@
 //! to files and read back.
 
 use super::text::{PERCENT, write_number};
+use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
     self, Action, Blend, Body, Drying, HandlingRow, Ingredient, Name, POSSIBLE_THICKNESS_MM, Pot,
     Quantity, Reading, Sample, USUAL_BAG_WATER_WET,
@@ -230,6 +231,31 @@ pub fn sample(s: &Sample) -> Result<(), Unfit> {
         return unfit("humidity_percent", "an oven has none of its own: leave it empty");
     }
     number("scale_step_g", s.step_g, |v| v > 0.0, "more than 0 g")
+}
+
+/// Checks a load of a calibration.
+pub fn load(l: &Load) -> Result<(), Unfit> {
+    name("source", &l.source)?;
+    time("from", l.from)?;
+    time("at", l.at)?;
+    number("mass_g", Some(l.mass_g), |v| v >= 0.0, "0 g or more")?;
+    number("limit_g", l.limit_g, |v| v >= 0.0, "0 g or more")?;
+    number("raw", Some(l.raw), |_| true, "a raw count")?;
+    number("spread", l.spread, |v| v >= 0.0, "0 or more")?;
+    if l.samples == Some(0) {
+        return unfit("samples", "expected 1 or more samples, or nothing");
+    }
+    let real = |c: f64| TEMPERATURE_C.contains(&c);
+    number("temperature_c", l.celsius, real, "a temperature of -60…120 °C")
+}
+
+/// Checks a zero drift.
+pub fn drift(d: &ZeroDrift) -> Result<(), Unfit> {
+    name("source", &d.source)?;
+    time("from", d.from)?;
+    number("raw_per_c", Some(d.per_degree), |_| true, "raw counts per °C")?;
+    number("raw_per_c_u", d.per_degree_u, |v| v >= 0.0, "0 or more")?;
+    name("thermometer", &d.thermometer)
 }
 
 /// Checks an ingredient of a blend by itself (not whether the bodies are there).

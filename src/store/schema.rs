@@ -24,7 +24,7 @@ const STATEMENTS: usize = 64;
 /// SQL that brings a database of version *n* (index) to version *n* + 1.
 ///
 /// Never edit an entry that was released: add one.
-const MIGRATIONS: [&str; 2] = [
+const MIGRATIONS: [&str; 3] = [
     r"
 CREATE TABLE body (
     name TEXT PRIMARY KEY NOT NULL,
@@ -87,6 +87,31 @@ CREATE TABLE blend (
     name TEXT NOT NULL,
     mass_g REAL NOT NULL,
     PRIMARY KEY (body, kind, name)
+) STRICT, WITHOUT ROWID;
+",
+    r"
+-- Known masses on a cell that sends raw counts; those of one source and valid_from are one
+-- calibration, which counts from then on.
+CREATE TABLE load (
+    source TEXT NOT NULL,
+    valid_from INTEGER NOT NULL,
+    time INTEGER NOT NULL,
+    mass_g REAL NOT NULL,
+    limit_g REAL,
+    raw REAL NOT NULL,
+    samples INTEGER,
+    spread REAL, celsius REAL,
+    PRIMARY KEY (source, valid_from, time)
+) STRICT, WITHOUT ROWID;
+
+-- How a cell's counts follow the temperature.
+CREATE TABLE zero_drift (
+    source TEXT NOT NULL,
+    valid_from INTEGER NOT NULL,
+    per_degree REAL NOT NULL,
+    per_degree_u REAL,
+    thermometer TEXT NOT NULL,
+    PRIMARY KEY (source, valid_from)
 ) STRICT, WITHOUT ROWID;
 ",
 ];

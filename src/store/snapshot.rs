@@ -7,6 +7,9 @@
 //! source: the later `on` takes the cell. Where an `off` and an `on` of a pot carry the same time,
 //! the `off` ends what stood before; if nothing did, it ends that `on`.
 //!
+//! Raw counts of the source become grams by the calibration of their time ([`crate::calibration`]);
+//! those of a time without one say nothing of the pot.
+//!
 //! # Which air is whose
 //!
 //! `room:PLACE` is the air of PLACE; `room` is the studio's own (the empty place). A studio
@@ -14,7 +17,9 @@
 //! (`shelf-a:room`), else whatever other sources say of it.
 
 use super::readings::{self, Series};
-use super::{StoreError, clay, rows};
+use super::{StoreError, calibrations, clay, rows};
+use crate::calibration::history::{History, TEMPERATURE_HOLDS_S};
+use crate::calibration::{Load, ZeroDrift};
 use crate::records::{Action, Air, HandlingRow, Name, Point, Quantity, Studio, Weighings};
 use crate::units::Time;
 use rusqlite::Connection;
@@ -145,7 +150,8 @@ fn weighings(
     wanted: &BTreeSet<Name>,
 ) -> Result<BTreeMap<Name, Weighings>, StoreError> {
     let mut points: BTreeMap<&Name, Vec<Point>> = BTreeMap::new();
-    for one in series.iter().filter(|s| s.quantity == Quantity::Mass) {
+    let mut cells = Cells::default();
+    for one in series.iter().filter(|s| matches!(s.quantity, Quantity::Mass | Quantity::Count)) {
         if let Some(pot) = &one.pot {
             if let Some(pot) = wanted.get(pot) {
                 let found = points.entry(pot).or_default();
@@ -156,7 +162,12 @@ fn weighings(
         for standing in standings.iter().filter(|s| s.source == one.source) {
             if let Some(pot) = wanted.get(&standing.pot) {
                 let span = (standing.from, standing.to.unwrap_or(end(at)));
-                readings::read_points(db, one.id, span, points.entry(pot).or_default())?;
+                let found = points.entry(pot).or_default();
+                if one.quantity == Quantity::Count {
+                    found.extend(cells.grams(db, one, series, span)?);
+                } else {
+                    readings::read_points(db, one.id, span, found)?;
+                }
             }
         }
     }
@@ -165,6 +176,49 @@ fn weighings(
         (pot.clone(), Weighings(points))
     };
     Ok(points.into_iter().filter(|(_, p)| !p.is_empty()).map(in_order).collect())
+}
+
+/// Calibrations of the cells that send raw counts, read when they are first needed.
+#[derive(Default)]
+struct Cells {
+    facts: Option<(Vec<Load>, Vec<ZeroDrift>)>,
+    histories: HashMap<Name, History>,
+}
+
+impl Cells {
+    /// A cell's raw counts of that span, in grams.
+    fn grams(
+        &mut self,
+        db: &Connection,
+        cell: &Series,
+        series: &[Series],
+        span: (Time, Time),
+    ) -> Result<Vec<Point>, StoreError> {
+        if !self.histories.contains_key(&cell.source) {
+            let facts = match self.facts.take() {
+                Some(facts) => facts,
+                None => (calibrations::loads(db)?, calibrations::drifts(db)?),
+            };
+            let history = History::new(&cell.source, &facts.0, &facts.1);
+            self.facts = Some(facts);
+            self.histories.insert(cell.source.clone(), history);
+        }
+        let history = &self.histories[&cell.source];
+        let mut counts = Vec::new();
+        readings::read_points(db, cell.id, span, &mut counts)?;
+        let mut air: HashMap<&str, Vec<Point>> = HashMap::new();
+        for name in history.thermometers() {
+            let found = air.entry(name).or_default();
+            let its = |s: &&Series| s.source == name && s.quantity == Quantity::Temperature;
+            if found.is_empty()
+                && let Some(one) = series.iter().find(its)
+            {
+                let before = (span.0.plus(-TEMPERATURE_HOLDS_S), span.1);
+                readings::read_points(db, one.id, before, found)?;
+            }
+        }
+        Ok(history.grams(&counts, |name| air.get(name).map_or(&[], Vec::as_slice)))
+    }
 }
 
 /// Which air a source speaks of.

@@ -4,6 +4,7 @@
 //! multiplication: the shortest decimal of a stored fraction, moved by two places, comes back as
 //! the same 64-bit number, bit for bit.
 
+use crate::calibration::{Load, ZeroDrift};
 use crate::records::{Blend, Body, HandlingRow, Pot, Quantity, Reading, Sample};
 use crate::units::{Time, TimeError};
 
@@ -23,6 +24,13 @@ pub const HANDLING_COLUMNS: [&str; 4] = ["time", "pot", "action", "detail"];
 /// Columns of `readings.csv`, in the order in which they are written.
 pub const READING_COLUMNS: [&str; 8] =
     ["time", "source", "quantity", "value", "unit", "pot", "count", "spread"];
+/// Columns of `counts.csv`, in the order in which they are written.
+pub const COUNT_COLUMNS: [&str; 5] = ["time", "source", "raw", "samples", "spread"];
+/// Columns of `calibrations.csv`, in the order in which they are written.
+pub const LOAD_COLUMNS: [&str; 9] =
+    ["source", "from", "at", "mass_g", "limit_g", "raw", "samples", "spread", "temperature_c"];
+/// Columns of `zero_drifts.csv`, in the order in which they are written.
+pub const DRIFT_COLUMNS: [&str; 5] = ["source", "from", "raw_per_c", "raw_per_c_u", "thermometer"];
 /// Columns of `samples.csv`, in the order in which they are written.
 pub const SAMPLE_COLUMNS: [&str; 9] = [
     "time",
@@ -173,6 +181,7 @@ pub fn written_unit(quantity: Quantity) -> (&'static str, i32) {
         Quantity::Mass => ("g", 0),
         Quantity::Temperature => ("Cel", 0),
         Quantity::Humidity => ("%RH", PERCENT),
+        Quantity::Count => ("count", 0),
     }
 }
 
@@ -188,6 +197,43 @@ pub fn reading_fields(r: &Reading) -> [String; 8] {
         or_empty(&r.pot),
         r.count.map_or_else(String::new, |n| n.to_string()),
         maybe(r.spread, places),
+    ]
+}
+
+/// Raw counts as the fields of [`COUNT_COLUMNS`].
+pub fn count_fields(r: &Reading) -> [String; 5] {
+    [
+        r.time.to_string(),
+        r.source.clone(),
+        write_number(r.value, 0),
+        r.count.map_or_else(String::new, |n| n.to_string()),
+        maybe(r.spread, 0),
+    ]
+}
+
+/// A load as the fields of [`LOAD_COLUMNS`].
+pub fn load_fields(l: &Load) -> [String; 9] {
+    [
+        l.source.clone(),
+        l.from.to_string(),
+        l.at.to_string(),
+        write_number(l.mass_g, 0),
+        maybe(l.limit_g, 0),
+        write_number(l.raw, 0),
+        l.samples.map_or_else(String::new, |n| n.to_string()),
+        maybe(l.spread, 0),
+        maybe(l.celsius, 0),
+    ]
+}
+
+/// A zero drift as the fields of [`DRIFT_COLUMNS`].
+pub fn drift_fields(d: &ZeroDrift) -> [String; 5] {
+    [
+        d.source.clone(),
+        d.from.to_string(),
+        write_number(d.per_degree, 0),
+        maybe(d.per_degree_u, 0),
+        d.thermometer.clone(),
     ]
 }
 

@@ -186,7 +186,9 @@ impl Refit {
         if let Some(time) = self.newest.get(source) {
             return Ok(Some(*time));
         }
-        let last = self.store.last_reading(source, Quantity::Mass)?.map(|point| point.time);
+        let last = |quantity| self.store.last_reading(source, quantity);
+        let last = [last(Quantity::Mass)?, last(Quantity::Count)?];
+        let last = last.into_iter().flatten().map(|point| point.time).max();
         if let Some(time) = last {
             self.newest.insert(source.into(), time);
         }

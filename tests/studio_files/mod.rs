@@ -20,6 +20,9 @@ pub const READINGS: &str = "time,source,quantity,value,unit,pot,count,spread\n";
 pub const SAMPLES: &str =
     "time,sample,body,lot,drying,mass_g,tare_g,humidity_percent,scale_step_g\n";
 pub const BLENDS: &str = "body,kind,name,mass_g\n";
+pub const COUNTS: &str = "time,source,raw,samples,spread\n";
+pub const CALIBRATIONS: &str = "source,from,at,mass_g,limit_g,raw,samples,spread,temperature_c\n";
+pub const ZERO_DRIFTS: &str = "source,from,raw_per_c,raw_per_c_u,thermometer\n";
 
 /// A folder with these files.
 pub fn folder(texts: &[(&str, &[u8])]) -> TempDir {
@@ -82,6 +85,7 @@ pub fn scenario() -> TempDir {
               2031-04-03T11:00:00Z,planter-2,attach,31\n\
               2031-04-03T12:00:00Z,planter-1,off,\n\
               2031-04-04T08:00:00Z,planter-1,flip,\n\
+              2031-04-04T08:30:00Z,lidded jar,on,shelf-b:cell-1\n\
               2031-04-04T09:00:00Z,planter-1,move,loft\n\
               2031-04-09T09:00:00Z,planter-2,outcome,cracked-drying\n\
               2031-04-09T09:00:00Z,planter-2,lost,\"fell, alas\"\n\
@@ -97,7 +101,8 @@ pub fn scenario() -> TempDir {
               2031-04-03T13:00:00Z,bench,mass,2,lb,lidded jar\n\
               2031-04-02T09:10:00Z,room,temperature,19.8,Cel,\n\
               2031-04-02T09:10:00Z,room,humidity,54.7,%RH,\n\
-              2031-04-03T09:10:00Z,room:loft,temperature,68,degF,\n",
+              2031-04-03T09:10:00Z,room:loft,temperature,68,degF,\n\
+              2031-04-04T08:00:00Z,room:loft,temperature,20,Cel,\n",
         ),
         (
             "samples.csv",
@@ -112,6 +117,26 @@ pub fn scenario() -> TempDir {
             b"body,kind,name,mass_g\n\
               \"terracotta, coarse\",part,harbour stoneware,3000\n\
               \"terracotta, coarse\",add,\"grog, 0.5 mm\",412.5\n",
+        ),
+        // 400 counts per gram; 4.8 °C colder than when it was calibrated, it shows 480 counts more.
+        (
+            "counts.csv",
+            b"time,source,raw,samples,spread\n\
+              2031-04-04T08:20:00Z,shelf-b:cell-1,8120,98,21.5\n\
+              2031-04-04T08:40:00Z,shelf-b:cell-1,408600,,\n\
+              2031-04-04T08:40:10Z,shelf-b:cell-1,408480,100,0\n",
+        ),
+        (
+            "calibrations.csv",
+            b"source,from,at,mass_g,limit_g,raw,samples,spread,temperature_c\n\
+              shelf-b:cell-1,2031-04-02T08:00:00Z,2031-04-02T08:00:00Z,0,,8000,100,20,24.8\n\
+              shelf-b:cell-1,2031-04-02T08:00:00Z,2031-04-02T08:02:00Z,500,0.5,208000,,,\n\
+              shelf-b:cell-1,2031-04-02T08:00:00Z,2031-04-02T08:04:00Z,1000,1,408000,100,20,\n",
+        ),
+        (
+            "zero_drifts.csv",
+            b"source,from,raw_per_c,raw_per_c_u,thermometer\n\
+              shelf-b:cell-1,2031-04-02T08:00:00Z,-100,12.5,room:loft\n",
         ),
     ])
 }

@@ -15,7 +15,7 @@ pub struct Measured<'a> {
     pub source: &'a str,
     /// What.
     pub quantity: Quantity,
-    /// In the program's unit (g, °C, relative humidity as a fraction); finite.
+    /// In the program's unit (g, °C, relative humidity as a fraction, raw counts); finite.
     pub value: f64,
     /// When; inside 1970–2200.
     pub time: Time,

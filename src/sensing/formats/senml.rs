@@ -3,7 +3,8 @@
 //! Base name, time, unit and value apply to their record and all after it in the pack (RFC 8428
 //! §4.1); unknown fields are passed over, save those that end in `_` (§4.4); a version above 10
 //! is refused (§4.4). Times below 2**28 s count from arrival, others from 1970 (§4.5.3). The unit
-//! tells the quantity: `g`, `kg` mass, `Cel` temperature, `%RH` humidity (registry of §12.1).
+//! tells the quantity: `g`, `kg` mass, `Cel` temperature, `%RH` humidity, `count` a converter's raw value
+//! (registry of §12.1).
 
 use super::{Format, Measured, Sink, accepted_time};
 use crate::records::Quantity;
@@ -179,7 +180,7 @@ fn measure(
         Some("kg") => (Quantity::Mass, MassUnit::Kilogram.to_grams(value)),
         Some("Cel") => (Quantity::Temperature, value),
         Some("%RH") => (Quantity::Humidity, shifted(value, -2)),
-        Some("count") => return Err(Fault::NoCalibration),
+        Some("count") => (Quantity::Count, value),
         _ => return Err(Fault::BadUnit),
     };
     if !value.is_finite() {
@@ -409,7 +410,7 @@ mod tests {
             (r#""u":"g","v":1,"bver":11"#, Err(Fault::NotUnderstood)),
             (r#""u":"g","v":1,"bver":"x""#, Err(Fault::NotUnderstood)),
             (r#""u":"g","v":1,"tare_":5"#, Err(Fault::NotUnderstood)),
-            (r#""u":"count","v":8388607"#, Err(Fault::NoCalibration)),
+            (r#""u":"count","v":8388607"#, Ok(8_388_607.0)),
             (r#""u":"V","v":3.3"#, Err(Fault::BadUnit)),
             (r#""v":3.3"#, Err(Fault::BadUnit)),
             (r#""u":"G","v":3.3"#, Err(Fault::BadUnit)),

@@ -4,13 +4,13 @@
 //! bytes. Each file appears under its name only when it is complete.
 
 use super::FILES;
-use crate::records::Reading;
+use crate::records::{Quantity, Reading};
 use crate::store::readings::{self, Numbers, Series};
 use crate::store::text::{
-    self, BLEND_COLUMNS, BODY_COLUMNS, HANDLING_COLUMNS, POT_COLUMNS, READING_COLUMNS,
-    SAMPLE_COLUMNS,
+    self, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS, HANDLING_COLUMNS,
+    LOAD_COLUMNS, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
 };
-use crate::store::{Store, StoreError, clay, rows};
+use crate::store::{Store, StoreError, calibrations, clay, rows};
 use crate::units::Time;
 use rusqlite::{Connection, Rows};
 use std::cmp::Reverse;
@@ -38,7 +38,8 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
     let db = store.db.unchecked_transaction()?; // one state of the database for all files
     let mut exported = FILES.map(|file| (file, 0));
     let mut parts = Vec::new();
-    let writers = [bodies, pots, handling, readings, samples, blends];
+    let writers =
+        [bodies, pots, handling, readings, samples, blends, counts, calibrations, zero_drifts];
     for ((file, count), write) in exported.iter_mut().zip(writers) {
         let path = folder.join(*file);
         let mut part = crate::store::fresh_file(folder).map_err(io)?;
@@ -136,11 +137,44 @@ fn blends(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
     Ok(rows.len())
 }
 
-/// All readings in order of time, then source, quantity and pot: the series, each in order of
-/// time, are merged, so that no more than a row of each is held.
+fn calibrations(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    csv.write_record(LOAD_COLUMNS)?;
+    let rows = calibrations::loads(db)?;
+    for row in &rows {
+        csv.write_record(text::load_fields(row))?;
+    }
+    Ok(rows.len())
+}
+
+fn zero_drifts(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    csv.write_record(DRIFT_COLUMNS)?;
+    let rows = calibrations::drifts(db)?;
+    for row in &rows {
+        csv.write_record(text::drift_fields(row))?;
+    }
+    Ok(rows.len())
+}
+
 fn readings(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
     csv.write_record(READING_COLUMNS)?;
-    let series = readings::all_series(db)?;
+    merged(db, csv, |quantity| quantity != Quantity::Count, text::reading_fields)
+}
+
+fn counts(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    csv.write_record(COUNT_COLUMNS)?;
+    merged(db, csv, |quantity| quantity == Quantity::Count, text::count_fields)
+}
+
+/// Readings in order of time, then source, quantity and pot: the series, each in order of time,
+/// are merged, so that no more than a row of each is held.
+fn merged<const N: usize>(
+    db: &Connection,
+    csv: &mut Csv,
+    wanted: fn(Quantity) -> bool,
+    fields: fn(&Reading) -> [String; N],
+) -> Result<usize, Trouble> {
+    let mut series = readings::all_series(db)?;
+    series.retain(|one| wanted(one.quantity));
     let mut statements = Vec::with_capacity(series.len());
     for _ in &series {
         statements.push(db.prepare(
@@ -159,7 +193,7 @@ fn readings(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
     }
     let mut written = 0;
     while let Some(Reverse((time, index))) = heads.pop() {
-        csv.write_record(fields(&series[index], time, numbers[index]))?;
+        csv.write_record(fields(&reading(&series[index], time, numbers[index])))?;
         written += 1;
         if let Some(time) = advance(&mut rows[index], &mut numbers[index])? {
             heads.push(Reverse((time, index)));
@@ -175,8 +209,8 @@ fn advance(rows: &mut Rows, numbers: &mut Numbers) -> rusqlite::Result<Option<Ti
     Ok(Some(Time(row.get(0)?)))
 }
 
-fn fields(series: &Series, time: Time, numbers: Numbers) -> [String; 8] {
+fn reading(series: &Series, time: Time, numbers: Numbers) -> Reading {
     let Series { source, quantity, pot, .. } = series.clone();
     let Numbers { value, count, spread } = numbers;
-    text::reading_fields(&Reading { time, source, quantity, value, pot, count, spread })
+    Reading { time, source, quantity, value, pot, count, spread }
 }

@@ -2,6 +2,7 @@
 
 use super::sheet::{Layout, Sheet, no_number, unfit};
 use super::{Defect, FILES, Note, check_folder};
+use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
     Action, ActionError, Blend, Body, Drying, HandlingRow, Ingredient, Name, Pot, Quantity, Sample,
 };
@@ -9,10 +10,10 @@ use crate::store::readings::{Numbers, Writer};
 use crate::store::rows::{self, Fate};
 use crate::store::rules::{self, Unfit};
 use crate::store::text::{
-    self, BLEND_COLUMNS, BODY_COLUMNS, HANDLING_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS,
-    SAMPLE_COLUMNS,
+    self, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS, HANDLING_COLUMNS,
+    LOAD_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
 };
-use crate::store::{Clash, Durability, Store, StoreError, clay, shown};
+use crate::store::{Clash, Durability, Store, StoreError, calibrations, clay, shown};
 use crate::units::{MassUnit, Time, celsius_from_fahrenheit};
 use rusqlite::Connection;
 use std::collections::HashMap;
@@ -76,6 +77,18 @@ const SAMPLES: Layout = Layout {
     required: &["time", "sample", "body", "drying", "mass_g"],
 };
 const BLENDS: Layout = Layout { file: FILES[5], columns: &BLEND_COLUMNS, required: &BLEND_COLUMNS };
+const COUNTS: Layout =
+    Layout { file: FILES[6], columns: &COUNT_COLUMNS, required: &["time", "source", "raw"] };
+const LOADS: Layout = Layout {
+    file: FILES[7],
+    columns: &LOAD_COLUMNS,
+    required: &["source", "from", "at", "mass_g", "raw"],
+};
+const DRIFTS: Layout = Layout {
+    file: FILES[8],
+    columns: &DRIFT_COLUMNS,
+    required: &["source", "from", "raw_per_c", "thermometer"],
+};
 
 /// Cache of the database while a file is read, in KiB.
 const CACHE_KIB: i64 = 64 * 1024;
@@ -102,9 +115,12 @@ pub fn import(
         import.rows(&BODIES, read_body, rows::put_body, |body, _| rules::odd_body(body))?;
         import.pots()?;
         import.rows(&HANDLING, read_handling, rows::put_handling, |_, _| None)?;
-        import.readings()?;
+        import.readings(&READINGS, |kinds, sheet| kinds.read(sheet))?;
         import.rows(&SAMPLES, read_sample, clay::put_sample, |_, _| None)?;
         import.rows(&BLENDS, read_blend, clay::put_blend, |_, _| None)?;
+        import.readings(&COUNTS, |kinds, sheet| kinds.read_count(sheet))?;
+        import.rows(&LOADS, read_load, calibrations::put_load, |_, _| None)?;
+        import.rows(&DRIFTS, read_drift, calibrations::put_drift, |_, _| None)?;
         let mut done = import.done;
         done.kept = !(options.strict && done.any_refused());
         let keep = done.kept;
@@ -203,19 +219,23 @@ impl Import<'_> {
     }
 
     /// Reads the readings, which may be very many: batch by batch, each put in order first.
-    fn readings(&mut self) -> Result<(), StoreError> {
-        let Some(mut sheet) = self.open(&READINGS)? else { return Ok(()) };
+    fn readings(
+        &mut self,
+        layout: &'static Layout,
+        read: impl Fn(&mut Kinds, &Sheet) -> Result<Pending, StoreError>,
+    ) -> Result<(), StoreError> {
+        let Some(mut sheet) = self.open(layout)? else { return Ok(()) };
         let mut counts = Counts::default();
         let mut kinds = Kinds { writer: Writer::new(self.db)?, known: HashMap::new() };
         let mut batch: Vec<Pending> = Vec::new();
         let mut defects: Vec<Defect> = Vec::new();
         loop {
-            let next = sheet.next().map_err(|e| self.unreadable(&READINGS, e))?;
+            let next = sheet.next().map_err(|e| self.unreadable(layout, e))?;
             let ended = next.is_none();
             match next {
                 None => {}
                 Some(Err(defect)) => defects.push(defect),
-                Some(Ok(())) => match kinds.read(&sheet) {
+                Some(Ok(())) => match read(&mut kinds, &sheet) {
                     Ok(pending) => batch.push(pending),
                     Err(StoreError::Unfit(e)) => defects.push(sheet.defect(e.column, e.text)),
                     Err(e) => return Err(e),
@@ -237,7 +257,7 @@ impl Import<'_> {
             defects.sort_by_key(|defect| defect.line);
             defects.drain(..).for_each(|defect| (self.tell)(Note::Defect(defect)));
             if ended {
-                self.done.files.push((READINGS.file, counts));
+                self.done.files.push((layout.file, counts));
                 return Ok(());
             }
         }
@@ -346,6 +366,41 @@ fn read_blend(sheet: &Sheet) -> Result<Blend, Unfit> {
     })
 }
 
+fn read_load(sheet: &Sheet) -> Result<Load, Unfit> {
+    Ok(Load {
+        source: sheet.name("source")?,
+        from: sheet.time("from")?,
+        at: sheet.time("at")?,
+        mass_g: sheet.number("mass_g")?,
+        limit_g: sheet.maybe_number("limit_g", 0)?,
+        raw: sheet.number("raw")?,
+        samples: read_samples(sheet, "samples")?,
+        spread: sheet.maybe_number("spread", 0)?,
+        celsius: sheet.maybe_number("temperature_c", 0)?,
+    })
+}
+
+fn read_drift(sheet: &Sheet) -> Result<ZeroDrift, Unfit> {
+    Ok(ZeroDrift {
+        source: sheet.name("source")?,
+        from: sheet.time("from")?,
+        per_degree: sheet.number("raw_per_c")?,
+        per_degree_u: sheet.maybe_number("raw_per_c_u", 0)?,
+        thermometer: sheet.name("thermometer")?,
+    })
+}
+
+/// A number of samples, where there is one.
+fn read_samples(sheet: &Sheet, column: &'static str) -> Result<Option<u32>, Unfit> {
+    match sheet.text(column)? {
+        "" => Ok(None),
+        text => text.parse::<u32>().map(Some).map_err(|_| {
+            let got = shown(text);
+            unfit(column, format!("\"{got}\" is no number of samples; expected one like 100"))
+        }),
+    }
+}
+
 /// A reading on its way into the database.
 struct Pending {
     series: i64,
@@ -382,6 +437,8 @@ impl Scale {
                 _ => (None, "Cel or degF"),
             },
             Quantity::Humidity => ((unit == "%RH").then_some(Scale::Places(PERCENT)), "%RH"),
+            // Raw counts stand in a file of their own.
+            Quantity::Count => (None, "no unit"),
         };
         scale.ok_or_else(|| {
             let (word, got) = (quantity.word(), shown(unit));
@@ -425,6 +482,17 @@ struct Kinds<'db> {
 }
 
 impl Kinds<'_> {
+    /// A row of raw counts.
+    fn read_count(&mut self, sheet: &Sheet) -> Result<Pending, StoreError> {
+        let (time, line) = (sheet.time("time")?, sheet.line());
+        let source = sheet.name("source")?;
+        let value = sheet.number("raw")?;
+        let (count, spread) = (read_samples(sheet, "samples")?, sheet.maybe_number("spread", 0)?);
+        rules::reading_value(Quantity::Count, value, count, spread).map_err(in_counts)?;
+        let series = self.writer.series_of(&source, Quantity::Count, None)?;
+        Ok(Pending { series, time, numbers: Numbers { value, count, spread }, line })
+    }
+
     fn read(&mut self, sheet: &Sheet) -> Result<Pending, StoreError> {
         let time = sheet.time("time")?;
         let source = sheet.some_text("source", "a name")?;
@@ -437,7 +505,8 @@ impl Kinds<'_> {
             let numbers = read_numbers(sheet, kind.quantity, kind.scale)?;
             return Ok(Pending { series: kind.series, time, numbers, line });
         }
-        let quantity = Quantity::parse(quantity).ok_or_else(|| {
+        let found = Quantity::parse(quantity).filter(|q| *q != Quantity::Count);
+        let quantity = found.ok_or_else(|| {
             let expected = "expected mass, temperature or humidity";
             unfit("quantity", format!("\"{}\" is none; {expected}", shown(quantity)))
         })?;
@@ -452,16 +521,20 @@ impl Kinds<'_> {
     }
 }
 
+/// What is wrong with a reading, by the columns of the raw counts.
+fn in_counts(unfit: Unfit) -> Unfit {
+    let column = match unfit.column {
+        "value" => "raw",
+        "count" => "samples",
+        other => other,
+    };
+    Unfit { column, ..unfit }
+}
+
 fn read_numbers(sheet: &Sheet, quantity: Quantity, scale: Scale) -> Result<Numbers, Unfit> {
     let text = sheet.some_text("value", "a number")?;
     let value = scale.value(text).ok_or_else(|| no_number("value", text))?;
-    let count = match sheet.text("count")? {
-        "" => None,
-        text => Some(text.parse::<u32>().map_err(|_| {
-            let got = shown(text);
-            unfit("count", format!("\"{got}\" is no number of samples; expected one like 100"))
-        })?),
-    };
+    let count = read_samples(sheet, "count")?;
     let spread = match sheet.text("spread")? {
         "" => None,
         text => Some(scale.difference(text).ok_or_else(|| no_number("spread", text))?),

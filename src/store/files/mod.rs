@@ -1,7 +1,8 @@
 //! Studio files: the studio as CSV files in a folder (RFC 4180, UTF-8), in and out.
 //!
 //! `bodies.csv`, `pots.csv`, `handling.csv`, `readings.csv`, and for what these cannot hold
-//! `samples.csv` and `blends.csv`; any of them may be missing. Columns are found by name. What is
+//! `samples.csv`, `blends.csv`, `counts.csv`, `calibrations.csv` and `zero_drifts.csv`; any of
+//! them may be missing. Columns are found by name. What is
 //! exported and imported into an empty studio is the same studio.
 
 mod csv;
@@ -16,8 +17,17 @@ use super::StoreError;
 use std::path::Path;
 
 /// File names, in the order in which they are read and written.
-pub const FILES: [&str; 6] =
-    ["bodies.csv", "pots.csv", "handling.csv", "readings.csv", "samples.csv", "blends.csv"];
+pub const FILES: [&str; 9] = [
+    "bodies.csv",
+    "pots.csv",
+    "handling.csv",
+    "readings.csv",
+    "samples.csv",
+    "blends.csv",
+    "counts.csv",
+    "calibrations.csv",
+    "zero_drifts.csv",
+];
 
 /// A row that was refused, and why.
 #[derive(Clone, PartialEq, Eq, Debug)]
