@@ -440,10 +440,10 @@ fn the_commands_say_what_happened_and_exit_accordingly() {
     let files = scenario();
     let (status, said) = run(&["import", &path(files.path())]);
     assert_eq!(status, Some(0), "{said}");
-    assert!(said.contains("readings.csv: 8 added\n"), "{said}");
+    assert!(said.contains("readings.csv: 9 added\n"), "{said}");
     let (status, said) = run(&["import", &path(files.path())]);
     assert_eq!(status, Some(0), "{said}");
-    assert!(said.contains("readings.csv: 0 added, 8 there already\n"), "{said}");
+    assert!(said.contains("readings.csv: 0 added, 9 there already\n"), "{said}");
 
     let bad =
         folder(&[("handling.csv", b"time,pot,action,detail\n2031-04-02T10:00:00Z,x,flip,\n")]);
