@@ -3,8 +3,8 @@
 //! Base name, time, unit and value apply to their record and all after it in the pack (RFC 8428
 //! §4.1); unknown fields are passed over, save those that end in `_` (§4.4); a version above 10
 //! is refused (§4.4). Times below 2**28 s count from arrival, others from 1970 (§4.5.3). The unit
-//! tells the quantity: `g`, `kg` mass, `Cel` temperature, `%RH` humidity, `count` a converter's raw value
-//! (registry of §12.1).
+//! tells the quantity: `g`, `kg` mass, `Cel` temperature, `%RH` humidity, `count` a converter's raw
+//! value (registry of §12.1).
 
 use super::{Format, Measured, Sink, accepted_time};
 use crate::records::Quantity;
