@@ -11,7 +11,7 @@ use crate::units::{DAY, HOUR};
 use nalgebra::DVector;
 
 /// A fresh pot dries faster than its clay: throwing water stands on it. Size and duration, s.
-const FRESH: (f64, f64) = (0.3, 1.5 * HOUR);
+const FRESH: (f64, f64) = (0.25, 0.7 * HOUR);
 
 /// Shape of the desorption isotherm: between the two measured clay bricks.
 const ISOTHERM: Sorption = Sorption { monolayer: 0.0185, c: 4.2, k: 0.70 };
