@@ -33,6 +33,8 @@
 //! kg per kg *dry* clay, time in microseconds since the Unix epoch. Percent, wet basis, ounces and
 //! degrees Fahrenheit exist at the edges only and pass through [`units`].
 
+#![forbid(unsafe_code)]
+
 pub mod answers;
 pub mod calibration;
 pub mod cli;

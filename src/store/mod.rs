@@ -7,6 +7,7 @@
 mod calibrations;
 mod clay;
 pub mod files;
+mod identity;
 mod readings;
 mod rows;
 pub mod rules;
@@ -458,12 +459,31 @@ impl Store {
         })
     }
 
-    /// Appends readings in one transaction; safe from the end of the program when it returns.
+    /// Appends readings in one transaction; on disk for good when it returns.
     ///
     /// Readings that break the rules of the studio files, or that name a pot which is not there,
     /// are among [`Stored::refused`]; the others are kept.
     pub fn append(&mut self, readings: &[Reading], clash: Clash) -> Result<Stored, StoreError> {
-        self.write(Durability::Process, |tx| {
+        self.append_all(Durability::Power, readings, clash)
+    }
+
+    /// The same, quicker: safe from the end of the program when it returns, and from a loss of
+    /// power once [`Store::sync`] or any other writing method has returned.
+    pub fn append_soon(
+        &mut self,
+        readings: &[Reading],
+        clash: Clash,
+    ) -> Result<Stored, StoreError> {
+        self.append_all(Durability::Process, readings, clash)
+    }
+
+    fn append_all(
+        &mut self,
+        durability: Durability,
+        readings: &[Reading],
+        clash: Clash,
+    ) -> Result<Stored, StoreError> {
+        self.write(durability, |tx| {
             let mut writer = readings::Writer::new(tx)?;
             let mut stored = Stored::default();
             for (index, reading) in readings.iter().enumerate() {
@@ -475,6 +495,12 @@ impl Store {
             }
             Ok(stored)
         })
+    }
+
+    /// Takes all that was written before it to the disk, for good.
+    pub fn sync(&mut self) -> Result<(), StoreError> {
+        // Only a transaction that writes syncs, and with it all before it.
+        self.write(Durability::Power, |tx| Ok(schema::touch(tx)?))
     }
 
     fn put_all<T>(

@@ -1,19 +1,13 @@
 //! The database file: how it is known as ours, how it is made, and how an older one is brought
 //! up to date.
 //!
-//! The file carries SQLite's `application_id` and `user_version` (SQLite file format, header
-//! offsets 68 and 60). A file without our `application_id` is never opened by the database
-//! library, so it stays as it is, byte for byte.
+//! The file carries SQLite's `application_id` and `user_version`. A file without our
+//! `application_id` is never opened by the database library, so it stays as it is, byte for byte.
 
-use super::{DATABASE, StoreError};
+use super::{DATABASE, StoreError, identity};
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
-use std::fs::File;
-use std::io::Read;
 use std::path::Path;
 use std::time::Duration;
-
-/// SQLite `application_id` of a studio: the letters `Ware`.
-pub(super) const APPLICATION_ID: i32 = i32::from_be_bytes(*b"Ware");
 
 /// How long to wait while another program writes to the studio.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -125,7 +119,7 @@ pub(super) fn create(dir: &Path) -> Result<(), StoreError> {
     // Made complete under another name first: whoever looks sees no database, or a whole one.
     let file = super::fresh_file(dir).map_err(io)?;
     let mut db = Connection::open(file.path())?;
-    db.pragma_update(None, "application_id", APPLICATION_ID)?;
+    db.pragma_update(None, "application_id", identity::APPLICATION_ID)?;
     migrate(&mut db)?;
     db.pragma_update(None, "journal_mode", "WAL")?;
     db.close().map_err(|(_, e)| e)?;
@@ -140,7 +134,9 @@ pub(super) fn create(dir: &Path) -> Result<(), StoreError> {
 /// Opens the database in `dir` if it is ours and not of a later program.
 pub(super) fn open(dir: &Path) -> Result<Connection, StoreError> {
     let path = dir.join(DATABASE);
-    if !is_ours(&path).map_err(|error| StoreError::Folder { path: path.clone(), error })? {
+    if !identity::is_ours(&path)
+        .map_err(|error| StoreError::Folder { path: path.clone(), error })?
+    {
         return Err(StoreError::NotOurs(path));
     }
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
@@ -159,16 +155,13 @@ pub(super) fn open(dir: &Path) -> Result<Connection, StoreError> {
     Ok(db)
 }
 
-/// Whether the file begins like a SQLite database with our `application_id`.
-fn is_ours(path: &Path) -> std::io::Result<bool> {
-    let mut head = Vec::with_capacity(100);
-    File::open(path)?.take(100).read_to_end(&mut head)?;
-    Ok(head.starts_with(b"SQLite format 3\0")
-        && head.get(68..72) == Some(&APPLICATION_ID.to_be_bytes()[..]))
-}
-
 fn version(db: &Connection) -> rusqlite::Result<i32> {
     db.pragma_query_value(None, "user_version", |row| row.get(0))
+}
+
+/// Writes something and changes nothing.
+pub(super) fn touch(db: &Connection) -> rusqlite::Result<()> {
+    db.pragma_update(None, "user_version", VERSION)
 }
 
 /// Takes the database to [`VERSION`], all steps or none.
@@ -195,7 +188,7 @@ mod tests {
     fn a_studio_of_an_older_layout_is_brought_up_to_date_and_keeps_what_it_holds() {
         let dir = tempfile::tempdir().unwrap();
         let db = Connection::open(dir.path().join(DATABASE)).unwrap();
-        db.pragma_update(None, "application_id", APPLICATION_ID).unwrap();
+        db.pragma_update(None, "application_id", identity::APPLICATION_ID).unwrap();
         db.execute_batch(MIGRATIONS[0]).unwrap();
         db.pragma_update(None, "user_version", 1).unwrap();
         db.execute_batch("INSERT INTO body VALUES ('tide', 0.225, NULL, 0.16)").unwrap();

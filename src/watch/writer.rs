@@ -73,7 +73,7 @@ impl Writer {
     fn write(&mut self, readings: &[Reading]) -> bool {
         let mut last_tries = 0;
         loop {
-            match self.store.append(readings, Clash::Refuse) {
+            match self.store.append_soon(readings, Clash::Refuse) {
                 Ok(stored) => {
                     self.count(readings, &stored.refused);
                     return true;
