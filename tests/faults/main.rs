@@ -30,8 +30,6 @@ use vfs::{Op, Watched};
 /// Seeds that are tried here at each operation, and those of the whole.
 const SEEDS: u64 = 10;
 const ALL_SEEDS: u64 = 200;
-/// Here one of so many operations is tried with the dice, other ones for each seed.
-const EVERY: usize = 1;
 /// Here the disk begins to fail at one of so many operations.
 const FAILING: usize = 23;
 
@@ -185,7 +183,7 @@ fn all_survived(tally: &Tally) {
 #[test]
 fn what_was_acknowledged_survives_a_loss_of_power_and_nothing_is_there_by_halves() {
     let recorded = record();
-    let tally = recorded.try_all(false, |n, seed| match seed {
+    let tally = recorded.try_all(false, |_, seed| match seed {
         None => true, // the program is killed: all that it wrote is there
         Some(seed) => seed < SEEDS,
     });

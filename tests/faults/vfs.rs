@@ -3,8 +3,8 @@
 //!
 //! It is SQLite's own file system ("unix", <https://www.sqlite.org/vfs.html>) with five functions
 //! replaced: open, delete, write, truncate, sync. The replaced ones write down what they were
-//! asked and hand on to the original; syncs are not handed on, which makes the tests quick. Of files
-//! outside the watched folder nothing is written down.
+//! asked and hand on to the original; syncs are not handed on, which makes the tests quick. Of
+//! files outside the watched folder nothing is written down.
 //!
 //! What the unsafe code relies on:
 //! - SQLite gives `szOsFile` zeroed bytes for each file, aligned for pointers. The shim asks for

@@ -1,0 +1,111 @@
+//! What goes wrong with a studio on disk, in words for people: what, where, and what to do.
+
+use super::{DATABASE, files, rules, settings};
+use rusqlite::ErrorCode;
+use std::path::PathBuf;
+
+/// Why the studio could not be opened, read or written: names the file and what to do.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// Nothing there.
+    #[error(
+        "there is no studio in {0}: make one with `warecast body add` or `warecast import`, \
+         or name another folder with --studio"
+    )]
+    Missing(PathBuf),
+    /// A file of that name that this program did not make.
+    #[error(
+        "{0} is not a studio's database; it was left as it is. Name another folder with --studio"
+    )]
+    NotOurs(PathBuf),
+    /// Made by a later version of the program.
+    #[error(
+        "{path} was written by a later version of this program (its layout is number {found}, \
+         this program knows up to {known}); it was left as it is. Install the later version"
+    )]
+    Newer {
+        /// The database.
+        path: PathBuf,
+        /// Its schema version.
+        found: i32,
+        /// The latest that this program knows.
+        known: i32,
+    },
+    /// The settings cannot be read or are wrong.
+    #[error(transparent)]
+    Settings(#[from] settings::SettingsError),
+    /// A folder or file cannot be read or written.
+    #[error("{path}: {}", file_trouble(.error))]
+    Folder {
+        /// Which.
+        path: PathBuf,
+        /// Why.
+        error: std::io::Error,
+    },
+    /// A folder without any of the studio files.
+    #[error(
+        "{0} holds none of {files}: name the folder that they are in",
+        files = files::FILES.join(", ")
+    )]
+    NothingToImport(PathBuf),
+    /// A file that would have been overwritten.
+    #[error("{0} is there already: name another folder, or replace it with --force")]
+    FileThere(PathBuf),
+    /// A row breaks the rules of the studio files.
+    #[error(transparent)]
+    Unfit(#[from] rules::Unfit),
+    /// The database failed.
+    #[error("{DATABASE}: {}", database_trouble(.0))]
+    Database(rusqlite::Error),
+}
+
+impl From<rusqlite::Error> for StoreError {
+    fn from(error: rusqlite::Error) -> StoreError {
+        StoreError::Database(error)
+    }
+}
+
+/// What a failure of a file or folder means for people, and what to do.
+pub(super) fn file_trouble(error: &std::io::Error) -> String {
+    use std::io::ErrorKind;
+    let advice = match error.kind() {
+        ErrorKind::NotFound => "there is nothing of that name",
+        ErrorKind::NotADirectory => "this is not a folder",
+        ErrorKind::IsADirectory => "this is a folder, not a file",
+        ErrorKind::PermissionDenied => "no permission; check who owns it",
+        ErrorKind::ReadOnlyFilesystem => "this disk can only be read",
+        ErrorKind::StorageFull => "the disk is full; make room and try again",
+        // Met only where a folder was to be made.
+        ErrorKind::AlreadyExists => "this is a file, not a folder",
+        _ => return error.to_string(),
+    };
+    advice.into()
+}
+
+/// What a failure of the database means for people, and what to do.
+fn database_trouble(error: &rusqlite::Error) -> String {
+    let advice = match error.sqlite_error_code() {
+        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
+            "another program has been writing to this studio for a long time; try again"
+        }
+        Some(ErrorCode::DiskFull) => "the disk is full; make room and try again",
+        Some(ErrorCode::ReadOnly | ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
+            "the file or its folder cannot be written; check its permissions"
+        }
+        Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
+            "the file is damaged; bring back a copy, or import an export into a new studio"
+        }
+        // A value that no row of ours can hold.
+        None if matches!(
+            error,
+            rusqlite::Error::InvalidColumnType(..)
+                | rusqlite::Error::FromSqlConversionFailure(..)
+                | rusqlite::Error::IntegralValueOutOfRange(..)
+        ) =>
+        {
+            "the file is damaged; bring back a copy, or import an export into a new studio"
+        }
+        _ => return error.to_string(),
+    };
+    format!("{advice} ({error})")
+}
