@@ -568,6 +568,9 @@ pub struct Studio {
     /// Air by place; the studio's main sensor (`room`) under the empty name, `room:PLACE` under
     /// PLACE.
     pub air: BTreeMap<Name, Air>,
+    /// Air that is forecast for the studio's main room, each temperature with the humidity of its
+    /// time, from the last before `at` on; empty without a forecast.
+    pub air_to_come: Air,
     /// Weighings of samples, in order of sample, then time.
     pub samples: Vec<Sample>,
     /// What each blended body is made of; parts first, each kind in order of name.

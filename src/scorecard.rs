@@ -427,6 +427,7 @@ fn alone(studio: &Studio, pot: &str, at: Time) -> Studio {
         handling: some(&studio.handling, &names),
         weighings: some(&studio.weighings, &names),
         air: studio.air.clone(),
+        air_to_come: studio.air_to_come.clone(),
         samples: studio.samples.clone(),
         blends: studio.blends.clone(),
     }

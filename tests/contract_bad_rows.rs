@@ -6,8 +6,8 @@
 mod studio_files;
 
 use studio_files::{
-    BLENDS, BODIES, CALIBRATIONS, COUNTS, HANDLING, LENIENT, POTS, READINGS, SAMPLES, ZERO_DRIFTS,
-    folder, snapshots, take, with_bowl,
+    AIR, BLENDS, BODIES, CALIBRATIONS, COUNTS, HANDLING, LENIENT, POTS, READINGS, SAMPLES,
+    ZERO_DRIFTS, folder, snapshots, take, with_bowl,
 };
 use warecast::store::files::{Counts, FILES, Options};
 
@@ -427,6 +427,28 @@ const BAD_ROWS: &[(&str, &str, &str)] = &[
         "2031-04-02T10:00:00Z,cell,count,5,count,,,",
         "quantity: \"count\" is none; expected mass, temperature or humidity",
     ),
+    // the air to come
+    (
+        "air_forecast.csv",
+        "2031-04-02T09:00,18,60",
+        "time: not a time: expected RFC 3339 with an offset, like 2031-04-02T18:25:00Z; \
+         got \"2031-04-02T09:00\"",
+    ),
+    (
+        "air_forecast.csv",
+        "2031-04-02T09:00:00Z,180,60",
+        "temperature_c: a temperature outside -60…120 Cel",
+    ),
+    (
+        "air_forecast.csv",
+        "2031-04-02T09:00:00Z,18,111",
+        "humidity_percent: a humidity outside 0…110 %RH",
+    ),
+    (
+        "air_forecast.csv",
+        "2031-04-02T09:00:00Z,,60",
+        "temperature_c: is empty; expected a number like 812.4",
+    ),
     // the row as such
     (
         "handling.csv",
@@ -457,6 +479,7 @@ fn header_of(file: &str) -> &'static str {
         "counts.csv" => COUNTS,
         "calibrations.csv" => CALIBRATIONS,
         "zero_drifts.csv" => ZERO_DRIFTS,
+        "air_forecast.csv" => AIR,
         _ => READINGS,
     }
 }
@@ -472,6 +495,7 @@ fn good_row(file: &str) -> &'static str {
         "counts.csv" => "2031-04-02T10:00:00Z,cell,8388607,100,20.5",
         "calibrations.csv" => "cell,2031-04-02T10:00:00Z,2031-04-02T10:05:00Z,500,1,208000,9,2,20",
         "zero_drifts.csv" => "cell,2031-04-02T10:00:00Z,-12.5,3,room",
+        "air_forecast.csv" => "2031-04-02T10:00:00Z,18,60",
         _ => "2031-04-02T10:00:00Z,room,temperature,20,Cel,,,",
     }
 }

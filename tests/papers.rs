@@ -107,10 +107,12 @@ fn example_settings_are_accepted() {
 #[test]
 fn every_setting_of_the_readme_is_one() {
     let readme = paper("README.md");
-    for setting in ["units", "time_zone", "path", "baud", "format", "pattern", "source"] {
+    let settings =
+        ["units", "time_zone", "air_forecast", "path", "baud", "format", "pattern", "source"];
+    for setting in settings {
         assert!(readme.contains(&format!("| `{setting}` |")), "{setting}");
     }
-    let all = "units = \"us\"\ntime_zone = \"Europe/Lisbon\"\n[[port]]\npath = \"/dev/a\"\n\
+    let all = "units = \"us\"\ntime_zone = \"Europe/Lisbon\"\nair_forecast = \"a.csv\"\n[[port]]\npath = \"/dev/a\"\n\
                baud = 9600\nformat = \"text\"\npattern = '(?P<mass>\\d+)'\nsource = \"bench\"\n";
     Settings::parse(all.as_bytes(), Path::new("studio.toml")).unwrap();
 }

@@ -1,7 +1,7 @@
 //! `plot`: the picture of a pot.
 
 use super::names::Roll;
-use super::report::looking_at;
+use super::report::{self, looking_at};
 use super::words::{Words, printable};
 use super::{Context, completions, screen};
 use crate::core;
@@ -44,6 +44,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let store = context.open()?;
     let words = looking_at(args.at.as_deref(), context, store.settings())?;
     let pot = Roll::read(&store)?.find(&args.pot)?.name.clone();
+    report::air_forecast(&store, &words);
     let studio = store.studio(words.now)?;
     let Some(answer) = core::depict_pot(&studio, &pot) else {
         let name = printable(&pot);

@@ -319,6 +319,7 @@ fn show(name: &str, words: &Words, store: &Store) -> anyhow::Result<ExitCode> {
     if let Some(end) = roll.past_it(name, words.now) {
         return screen::say(&format!("It is {end}: nothing more is forecast."));
     }
+    super::report::air_forecast(store, words);
     for answer in answers::of_pots(&studio, &[&pot.name]) {
         screen::print(&format!("\nAs of {}\n", words.full_time(words.now)))?;
         screen::print(&screen::one_pot(&answer, words))?;

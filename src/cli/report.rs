@@ -7,7 +7,9 @@ use super::{Context, words::Words};
 use crate::answers;
 use crate::core::report::Report;
 use crate::store::Store;
+use crate::store::files::Standing;
 use crate::store::settings::Settings;
+use crate::units::Time;
 use std::io::{BufWriter, Write};
 use std::process::ExitCode;
 
@@ -38,6 +40,7 @@ pub struct Args {
 pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let store = context.open()?;
     let words = looking_at(args.at.as_deref(), context, store.settings())?;
+    let air_told_until = air_forecast(&store, &words);
     let mut report = answers::report(&store.studio(words.now)?);
     if args.json {
         write_json(&report, &mut BufWriter::new(std::io::stdout().lock()))?;
@@ -48,6 +51,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
             width: screen::terminal_width(),
             command: context.command(),
             finished: all - report.pots.len(),
+            air_told_until,
         };
         anstream::stdout().lock().write_all(screen::page(&report, &words, &look).as_bytes())?;
         if words.live {
@@ -55,6 +59,17 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Says what is wrong with the air forecast, if there is one; up to when it counts.
+pub fn air_forecast(store: &Store, words: &Words) -> Option<Time> {
+    let forecast = store.air_forecast()?;
+    let remarks = forecast.remarks(words.now, |time| words.time(time));
+    remarks.iter().for_each(|remark| screen::complain(remark));
+    match forecast.standing(words.now) {
+        Standing::Until(time) => Some(time),
+        _ => None,
+    }
 }
 
 /// Says which sources send times that are yet to come: a wrong clock, or a shelf played fast.

@@ -30,6 +30,8 @@ pub struct Look {
     pub command: String,
     /// Pots that are in the kiln, finished or lost, and not on the page.
     pub finished: usize,
+    /// Up to when an air forecast tells the air to come.
+    pub air_told_until: Option<Time>,
 }
 
 /// Where a pot stands on the page.
@@ -272,6 +274,10 @@ fn foot(page: &mut String, report: &Report, words: &Words, look: &Look) {
          brackets the range that holds in 8 of 10 cases."
     );
     *page += &paragraph(&text, 0, look.width);
+    if let Some(time) = look.air_told_until {
+        let text = format!("The air to come is the air forecast's until {}.", words.time(time));
+        *page += &paragraph(&text, 0, look.width);
+    }
     if look.finished > 0 {
         let text = format!("Not shown: {} in the kiln, finished or lost.", look.finished);
         *page += &paragraph(&text, 0, look.width);
@@ -510,7 +516,7 @@ mod tests {
     }
 
     fn plain(report: &Report, width: u16) -> String {
-        let look = Look { width, command: "warecast".into(), finished: 0 };
+        let look = Look { width, command: "warecast".into(), finished: 0, air_told_until: None };
         let page = page(report, &words(Units::Metric), &look);
         anstream::adapter::strip_str(&page).to_string()
     }
@@ -653,7 +659,8 @@ mod tests {
     fn words_carry_the_meaning_and_hidden_characters_are_spelled_out() {
         let mut report = shelf();
         report.pots[4].warnings[0].text = "\u{1b}[2Jgone".into();
-        let look = Look { width: 80, command: "warecast".into(), finished: 0 };
+        let look =
+            Look { width: 80, command: "warecast".into(), finished: 0, air_told_until: None };
         let page = page(&report, &words(Units::Us), &look);
         assert!(page.contains("\u{1b}[1m"), "styled for the eye");
         assert!(!page.contains("\u{1b}[2J"), "text of a file cannot clear the screen");

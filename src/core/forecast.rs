@@ -4,7 +4,7 @@ use super::drying::{LANES, Lane, PotState};
 use super::inference::model::{self, Span, balance};
 use super::inference::posterior::{Departure, Draws, Posterior, RATE_LASTS, RATE_SD};
 use super::report::{Quantiles, TimeQuantiles};
-use super::room::{DEPARTURE_LASTS, HUMIDITY_SD, Room, UNKNOWN_HUMIDITY_SD};
+use super::room::{DEPARTURE_LASTS, Room, UNKNOWN_HUMIDITY_SD};
 use crate::units::{DAY, HOUR, Time};
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
@@ -215,6 +215,7 @@ impl Run<'_, '_> {
             let dt = span.to - span.from;
             let keep = (-dt / RATE_LASTS).exp();
             let keep_off = (-dt / DEPARTURE_LASTS).exp();
+            let new_off = self.room.humidity_sd(span.from) * (1.0 - keep_off * keep_off).sqrt();
             let mut air = span.air;
             let mut gain = [1.0; LANES];
             let fresh = model::freshness(0.5 * (span.from + span.to));
@@ -222,7 +223,7 @@ impl Run<'_, '_> {
                 let e: f64 = rng.sample(StandardNormal);
                 rate[l] = keep * rate[l] + RATE_SD * (1.0 - keep * keep).sqrt() * e;
                 let e: f64 = rng.sample(StandardNormal);
-                off[l] = keep_off * off[l] + HUMIDITY_SD * (1.0 - keep_off * keep_off).sqrt() * e;
+                off[l] = keep_off * off[l] + new_off * e;
                 gain[l] = fresh * rate[l].exp();
                 air.humidity[l] = (air.humidity[l] + off[l] + bias[l]).clamp(0.03, 0.995);
             }

@@ -127,6 +127,7 @@ fn alone(studio: &Studio, pot: &Pot, name: &str) -> Studio {
         handling: of(&studio.handling, pot, name),
         weighings: of(&studio.weighings, pot, name),
         air: studio.air.clone(),
+        air_to_come: studio.air_to_come.clone(),
         samples: studio.samples.clone(),
         blends: studio.blends.clone(),
     }

@@ -31,7 +31,7 @@ pub mod sample;
 pub mod trace;
 pub mod verdict;
 
-use crate::records::{Action, Air, Body, Ingredient, Pot, Studio, Verdict, Weighings};
+use crate::records::{Action, Body, Ingredient, Name, Pot, Studio, Verdict, Weighings};
 use crate::units::{Time, dry_from_wet};
 use forecast::{Band, Forecast};
 use handling::{Deed, History};
@@ -163,17 +163,17 @@ fn history(studio: &Studio, pot: &Pot) -> History {
 
 /// The air where a pot stands, from when.
 fn surroundings(studio: &Studio, pot: &Pot, now: f64) -> Room {
-    let sensor = |place: Option<&str>| -> Option<&Air> {
-        let own = place.and_then(|p| studio.air.get(p));
-        own.or_else(|| studio.air.get("")).or_else(|| studio.air.values().next())
-    };
-    let mut places = vec![(f64::NEG_INFINITY, sensor(pot.place.as_deref()))];
+    let own = |place: Option<&Name>| place.and_then(|p| studio.air.get(p));
+    let main = || studio.air.get("").or_else(|| studio.air.values().next());
+    let mut stands = vec![(f64::NEG_INFINITY, own(pot.place.as_ref()))];
     for row in studio.handling.get(&pot.name).into_iter().flatten() {
         if let Action::Move(place) = &row.action {
-            places.push((row.time.since(pot.made_at), sensor(Some(place))));
+            stands.push((row.time.since(pot.made_at), own(Some(place))));
         }
     }
-    Room::new(&places, pot.made_at, now)
+    let places: Vec<_> = stands.iter().map(|(from, own)| (*from, own.or_else(main))).collect();
+    let in_main: Vec<bool> = stands.iter().map(|(_, own)| own.is_none()).collect();
+    Room::new(&places, pot.made_at, now).with_forecast(&studio.air_to_come, &in_main)
 }
 
 /// A pot that is not weighed takes what its weighed sibling shows, with the spread of twins; says

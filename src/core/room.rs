@@ -3,6 +3,10 @@
 //! The coming air follows the studio's own daily pattern (the mean of each hour of the day over
 //! the last week), starts from where the air is now and relaxes to the pattern, and is less and
 //! less sure. "Like the last 24 hours" is no better and has no doubt in it.
+//!
+//! Where an air forecast speaks of the hours to come it is taken at its word, surer than the
+//! pattern, and after its end the air relaxes from there. It tells of the main room: a place that
+//! has a sensor of its own goes by its own pattern.
 
 use crate::core::air;
 use crate::records::{Air, Point};
@@ -22,6 +26,34 @@ impl Climate {
     pub fn deficit(&self) -> f64 {
         air::deficit(self.temperature, self.humidity)
     }
+
+    /// A part of the way to another.
+    fn towards(&self, other: &Climate, part: f64) -> Climate {
+        Climate {
+            temperature: self.temperature + part * (other.temperature - self.temperature),
+            humidity: self.humidity + part * (other.humidity - self.humidity),
+        }
+    }
+
+    /// With that share of a departure in temperature and humidity, within what rooms hold.
+    fn departed(&self, share: f64, (temperature, humidity): (f64, f64)) -> Climate {
+        Climate {
+            temperature: self.temperature + share * temperature,
+            humidity: (self.humidity + share * humidity).clamp(0.05, 0.99),
+        }
+    }
+}
+
+/// Temperatures, °C, and humidities that are taken for a room's; what lies beyond counts as these.
+const TEMPERATURES: (f64, f64) = (-40.0, 80.0);
+const HUMIDITIES: (f64, f64) = (0.02, 0.995);
+
+/// What an air forecast says of a time.
+enum Said {
+    /// That it will be so then.
+    Then(Climate),
+    /// Only that it will be so at an earlier time, s since the start.
+    Before(f64, Climate),
 }
 
 /// A studio without a sensor: an ordinary heated room (common practice, no source).
@@ -36,6 +68,13 @@ pub const HUMIDITY_SD: f64 = 0.05;
 /// How long a departure lasts, s.
 pub const DEPARTURE_LASTS: f64 = 18.0 * HOUR;
 
+/// The room's humidity about what an air forecast says of it: a sensor's own ±3 %RH, and no
+/// forecast knows a room better (common practice, no source).
+pub const FORECAST_HUMIDITY_SD: f64 = 0.03;
+/// Of the time between two rows of a forecast that lie further apart it says nothing: there is a
+/// day or a night in it, s.
+const FORECAST_GAP: f64 = 12.0 * HOUR;
+
 /// How many days back the daily pattern looks.
 const PATTERN_DAYS: f64 = 7.0;
 
@@ -45,7 +84,17 @@ const PATTERN_DAYS: f64 = 7.0;
 pub struct Room {
     start: Time,
     now: f64,
-    places: Vec<(f64, Option<Measured>)>,
+    places: Vec<Place>,
+    /// The air forecast of the main room, in order of time.
+    forecast: Vec<(f64, Climate)>,
+}
+
+#[derive(Clone, Debug)]
+struct Place {
+    from: f64,
+    measured: Option<Measured>,
+    /// Whether its air is the main room's.
+    main: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -62,13 +111,81 @@ impl Room {
     /// From the sensors of the places where the pot stands, in order of time, each with the time
     /// from which it counts (s since `start`). Nothing later than `now` (s) is used.
     pub fn new(places: &[(f64, Option<&Air>)], start: Time, now: f64) -> Room {
-        let places = places.iter().map(|(from, air)| (*from, Measured::new(*air, start, now)));
-        Room { start, now, places: places.collect() }
+        let place = |(from, air): &(f64, Option<&Air>)| Place {
+            from: *from,
+            measured: Measured::new(*air, start, now),
+            main: true,
+        };
+        let places = places.iter().map(place).collect();
+        Room { start, now, places, forecast: Vec::new() }
+    }
+
+    /// With the air forecast of the main room; `main` says of each place whether its air is that.
+    pub fn with_forecast(mut self, air: &Air, main: &[bool]) -> Room {
+        let rows = air.temperature.iter().zip(&air.humidity);
+        let climate = |(t, h): (&Point, &Point)| Climate {
+            temperature: t.value.clamp(TEMPERATURES.0, TEMPERATURES.1),
+            humidity: h.value.clamp(HUMIDITIES.0, HUMIDITIES.1),
+        };
+        let row = |both: (&Point, &Point)| (both.0.time.since(self.start), climate(both));
+        self.forecast = rows.map(row).collect();
+        for (place, main) in self.places.iter_mut().zip(main) {
+            place.main = *main;
+        }
+        self
+    }
+
+    fn place(&self, t: f64) -> Option<&Place> {
+        self.places.iter().rev().find(|place| place.from <= t).or(self.places.first())
     }
 
     fn at(&self, t: f64) -> Option<&Measured> {
-        let place = self.places.iter().rev().find(|(from, _)| *from <= t).or(self.places.first());
-        place.and_then(|(_, m)| m.as_ref())
+        self.place(t).and_then(|place| place.measured.as_ref())
+    }
+
+    /// What the forecast says of a time to come at a place: of that time, or of its own last
+    /// before.
+    fn said(&self, place: Option<&Place>, t: f64) -> Option<Said> {
+        if t < self.now || !place.is_some_and(|place| place.main) {
+            return None;
+        }
+        let next = self.forecast.partition_point(|(time, _)| *time <= t);
+        let (from, a) = *self.forecast.get(next.checked_sub(1)?)?;
+        Some(match self.forecast.get(next) {
+            Some((to, b)) if to - from <= FORECAST_GAP => {
+                Said::Then(a.towards(b, (t - from) / (to - from)))
+            }
+            // Of the time before now a sensor knows better.
+            _ if from < self.now => return None,
+            _ => Said::Before(from, a),
+        })
+    }
+
+    /// The air that is expected at a place: the forecast's, else the pattern's, relaxing to it from
+    /// where the forecast ended.
+    fn expected(&self, place: Option<&Place>, t: f64) -> Climate {
+        let measured = place.and_then(|place| place.measured.as_ref());
+        let usual = |t| measured.map_or(UNKNOWN, |m| m.usual(self.start, t));
+        match self.said(place, t) {
+            Some(Said::Then(climate)) => climate,
+            Some(Said::Before(end, climate)) => {
+                let left = (-(t - end) / DEPARTURE_LASTS).exp();
+                let then = usual(end);
+                let off =
+                    (climate.temperature - then.temperature, climate.humidity - then.humidity);
+                usual(t).departed(left, off)
+            }
+            None => measured.map_or(UNKNOWN, |m| m.coming(self.start, t)),
+        }
+    }
+
+    /// How far the humidity to come may depart from what is expected of it then, standard
+    /// deviation in the long run.
+    pub fn humidity_sd(&self, t: f64) -> f64 {
+        match self.said(self.place(t), t) {
+            Some(Said::Then(_)) => FORECAST_HUMIDITY_SD,
+            _ => HUMIDITY_SD,
+        }
     }
 
     /// Whether a sensor tells of the air where the pot stands now.
@@ -83,31 +200,37 @@ impl Room {
 
     /// Mean air between two times, s since the start.
     pub fn between(&self, from: f64, to: f64) -> Climate {
-        let Some(m) = self.at(from) else { return UNKNOWN };
-        if from >= m.last {
-            return m.coming(self.start, 0.5 * (from + to));
-        }
-        Climate {
-            temperature: mean(&m.temperature, from, to),
-            humidity: mean(&m.humidity, from, to),
+        let place = self.place(from);
+        match place.and_then(|place| place.measured.as_ref()) {
+            Some(m) if from < m.last => Climate {
+                temperature: mean(&m.temperature, from, to),
+                humidity: mean(&m.humidity, from, to),
+            },
+            _ => self.expected(place, 0.5 * (from + to)),
         }
     }
 
     /// Mean relative humidity of the 24 hours before `t` (s since the start) where the pot stands
     /// then.
     pub fn daily_humidity(&self, t: f64) -> f64 {
-        let Some(m) = self.at(t) else { return UNKNOWN.humidity };
-        let first = m.humidity.first().map_or(t, |p| p.0);
-        let from = (t - DAY).max(first.min(t - HOUR));
-        let known = (t.min(m.last) - from).max(0.0);
-        let mut sum = 0.0;
-        if known > 0.0 {
-            sum += known * mean(&m.humidity, from, t.min(m.last));
+        let place = self.place(t);
+        let (mut from, mut s, mut sum) = (t - DAY, t - DAY, 0.0);
+        match place.and_then(|place| place.measured.as_ref()) {
+            Some(m) => {
+                let first = m.humidity.first().map_or(t, |p| p.0);
+                from = from.max(first.min(t - HOUR));
+                let known = (t.min(m.last) - from).max(0.0);
+                if known > 0.0 {
+                    sum += known * mean(&m.humidity, from, t.min(m.last));
+                }
+                s = from.max(m.last);
+            }
+            None if self.forecast.is_empty() => return UNKNOWN.humidity,
+            None => {}
         }
-        let mut s = from.max(m.last);
         while s < t {
             let step = HOUR.min(t - s);
-            sum += step * m.coming(self.start, s + 0.5 * step).humidity;
+            sum += step * self.expected(place, s + 0.5 * step).humidity;
             s += step;
         }
         sum / (t - from)
@@ -118,13 +241,13 @@ impl Measured {
     /// A sensor's word up to `now`; `None` where it has none.
     fn new(sensor: Option<&Air>, start: Time, now: f64) -> Option<Measured> {
         let sensor = sensor?;
-        let series = |points: &[Point], low: f64, high: f64| {
+        let series = |points: &[Point], (low, high): (f64, f64)| {
             // A week before the start is enough for the pattern.
             let known = points.iter().map(|p| (p.time.since(start), p.value.clamp(low, high)));
             known.filter(|(t, _)| *t <= now && *t > -PATTERN_DAYS * DAY).collect::<Vec<_>>()
         };
-        let temperature = series(&sensor.temperature, -40.0, 80.0);
-        let humidity = series(&sensor.humidity, 0.02, 0.995);
+        let temperature = series(&sensor.temperature, TEMPERATURES);
+        let humidity = series(&sensor.humidity, HUMIDITIES);
         let last = temperature.last()?.0.min(humidity.last()?.0);
         let pattern = [UNKNOWN; 24];
         let mut m = Measured { temperature, humidity, pattern, departure: (0.0, 0.0), last };
@@ -166,20 +289,14 @@ impl Measured {
         let hour = (start.plus(t).seconds() / HOUR - 0.5).rem_euclid(24.0);
         let (i, part) = (hour as usize % 24, hour.fract());
         let (a, b) = (self.pattern[i], self.pattern[(i + 1) % 24]);
-        Climate {
-            temperature: a.temperature + part * (b.temperature - a.temperature),
-            humidity: a.humidity + part * (b.humidity - a.humidity),
-        }
+        a.towards(&b, part)
     }
 
     /// The air to come: the pattern, and what is left of today's departure from it.
     fn coming(&self, start: Time, t: f64) -> Climate {
         let usual = self.usual(start, t);
         let left = (-(t - self.last).max(0.0) / DEPARTURE_LASTS).exp();
-        Climate {
-            temperature: usual.temperature + left * self.departure.0,
-            humidity: (usual.humidity + left * self.departure.1).clamp(0.05, 0.99),
-        }
+        usual.departed(left, self.departure)
     }
 }
 
@@ -333,6 +450,75 @@ mod tests {
         };
         let room = Room::new(&[(f64::NEG_INFINITY, Some(&young))], START, 48.0 * HOUR);
         assert!((room.daily_humidity(48.0 * HOUR) - 0.5).abs() < 0.02);
+    }
+
+    /// Rows of a forecast: hours, °C, humidity.
+    fn told(rows: &[(f64, f64, f64)]) -> Air {
+        let series = |value: fn(&(f64, f64, f64)) -> f64| {
+            let point =
+                |row: &(f64, f64, f64)| Point { time: START.plus(row.0 * HOUR), value: value(row) };
+            rows.iter().map(point).collect()
+        };
+        Air { temperature: series(|row| row.1), humidity: series(|row| row.2) }
+    }
+
+    /// Humid and cold from the 50th to the 74th hour.
+    const COLD_DAY: [(f64, f64, f64); 4] =
+        [(50.0, 16.0, 0.80), (58.0, 14.0, 0.90), (66.0, 14.0, 0.90), (74.0, 15.0, 0.85)];
+
+    #[test]
+    fn a_forecast_is_taken_at_its_word_and_fades_after_its_end() {
+        let air = alike(48, |_| 0.0);
+        let plain = Room::new(&[(f64::NEG_INFINITY, Some(&air))], START, 48.0 * HOUR);
+        let room = plain.clone().with_forecast(&told(&COLD_DAY), &[true]);
+        // What was, and what comes before its first row, it leaves alone.
+        for t in [10.0, 40.0, 48.0, 49.5] {
+            assert_eq!(hours(&room, t, t + 0.2), hours(&plain, t, t + 0.2));
+            assert_eq!(room.humidity_sd(t * HOUR), HUMIDITY_SD);
+        }
+        let at = |room: &Room, t: f64| hours(room, t, t);
+        assert_eq!(at(&room, 50.0), Climate { temperature: 16.0, humidity: 0.80 });
+        assert!((at(&room, 54.0).humidity - 0.85).abs() < 1e-12);
+        assert!((at(&room, 54.0).temperature - 15.0).abs() < 1e-12);
+        assert_eq!(room.humidity_sd(54.0 * HOUR), FORECAST_HUMIDITY_SD);
+        // After its end it relaxes, from where it was, to the days as they are.
+        let damper = |t: f64| at(&room, t).humidity - at(&plain, t).humidity;
+        assert_eq!(room.humidity_sd(75.0 * HOUR), HUMIDITY_SD);
+        let lasting = damper(74.01 + DEPARTURE_LASTS / HOUR) / damper(74.01);
+        assert!(damper(74.01) > 0.2 && (lasting - (-1.0_f64).exp()).abs() < 0.01, "{lasting}");
+        assert!(damper(74.0 + 120.0).abs() < 0.002);
+        // The mean of a day has the hours of the forecast in it.
+        let mean = |room: &Room| room.daily_humidity(74.0 * HOUR);
+        assert!((mean(&plain) - 0.5).abs() < 0.005);
+        assert!((mean(&room) - (0.85 * 8.0 + 0.90 * 8.0 + 0.875 * 8.0) / 24.0).abs() < 0.002);
+    }
+
+    #[test]
+    fn a_forecast_with_a_hole_says_nothing_of_the_hole() {
+        let air = alike(48, |_| 0.0);
+        let plain = Room::new(&[(f64::NEG_INFINITY, Some(&air))], START, 48.0 * HOUR);
+        let rows = [(40.0, 10.0, 0.9), (56.0, 18.0, 0.7), (68.0, 18.0, 0.7), (81.0, 18.0, 0.7)];
+        let room = plain.clone().with_forecast(&told(&rows), &[true]);
+        for (t, said) in [(52.0, false), (56.0, true), (67.9, true), (70.0, false)] {
+            assert_eq!(room.humidity_sd(t * HOUR) == FORECAST_HUMIDITY_SD, said, "{t}");
+        }
+        // A row of the past is older than the sensor's last word.
+        assert_eq!(hours(&room, 52.0, 52.2), hours(&plain, 52.0, 52.2));
+    }
+
+    #[test]
+    fn a_forecast_is_the_main_rooms() {
+        let cellar = Air { temperature: series(0, 24, |_| 14.0), humidity: series(0, 24, |_| 0.8) };
+        let places = [(f64::NEG_INFINITY, None), (40.0 * HOUR, Some(&cellar))];
+        let room = Room::new(&places, START, 24.0 * HOUR);
+        let rows = [(24.0, 18.0, 0.6), (32.0, 18.0, 0.6), (44.0, 18.0, 0.6)];
+        let room = room.with_forecast(&told(&rows), &[true, false]);
+        // Without a sensor too: the forecast, then what an ordinary room is.
+        assert_eq!(hours(&room, 22.0, 22.0), UNKNOWN);
+        assert_eq!(hours(&room, 30.0, 30.0), Climate { temperature: 18.0, humidity: 0.6 });
+        assert!((room.daily_humidity(36.0 * HOUR) - 0.55).abs() < 1e-9);
+        assert!((hours(&room, 42.0, 42.0).temperature - 14.0).abs() < 1e-9);
+        assert_eq!(room.humidity_sd(42.0 * HOUR), HUMIDITY_SD);
     }
 
     #[test]

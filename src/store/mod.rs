@@ -24,6 +24,7 @@ use crate::records::{
 };
 use crate::units::Time;
 pub use error::StoreError;
+use files::{AIR_FORECAST, AirForecast};
 use rows::Fate;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 pub use settings::{Format, PortSettings, Settings, Units};
@@ -128,14 +129,28 @@ impl Store {
         &self.settings
     }
 
-    /// The studio as it was known at `at`, with its planned cover, flip and move rows.
+    /// The studio as it was known at `at`, with its planned cover, flip and move rows, and with the
+    /// air forecast.
     pub fn studio(&self, at: Time) -> Result<Studio, StoreError> {
-        snapshot::studio(&self.db, at, None)
+        self.snapshot(at, None)
     }
 
     /// The same, with weighings only of these pots and of pots they are `like`.
     pub fn studio_of(&self, at: Time, pots: &[Name]) -> Result<Studio, StoreError> {
-        snapshot::studio(&self.db, at, Some(pots))
+        self.snapshot(at, Some(pots))
+    }
+
+    fn snapshot(&self, at: Time, only: Option<&[Name]>) -> Result<Studio, StoreError> {
+        let mut studio = snapshot::studio(&self.db, at, only)?;
+        studio.air_to_come = self.air_forecast().map(|f| f.as_of(at)).unwrap_or_default();
+        Ok(studio)
+    }
+
+    /// The air forecast as it lies there now; `None` where there is none.
+    pub fn air_forecast(&self) -> Option<AirForecast> {
+        let named = self.settings.air_forecast.as_deref();
+        let path = self.dir.join(named.unwrap_or(AIR_FORECAST.as_ref()));
+        (named.is_some() || path.exists()).then(|| AirForecast::read(&path))
     }
 
     /// All bodies, in order of name.

@@ -22,6 +22,10 @@ units = "metric"
 # What clock times mean and how they are shown; default: the computer's own time zone.
 # time_zone = "Europe/Lisbon"
 
+# How warm and damp the room is going to be: a CSV file; default: the one of this name in the
+# studio's folder, if it is there.
+# air_forecast = "air_forecast.csv"
+
 # One block for each serial port that `warecast watch` listens to.
 #
 # A board that sends SenML lines (RFC 8428), the default format:
@@ -57,6 +61,9 @@ pub struct Settings {
     pub units: Units,
     /// IANA name of the time zone; `None`: the computer's own.
     pub time_zone: Option<String>,
+    /// The file that tells the room's air to come, from the studio's folder; `None`: the one that
+    /// may lie there.
+    pub air_forecast: Option<PathBuf>,
     /// Serial ports to listen to.
     pub port: Vec<PortSettings>,
 }
@@ -130,6 +137,7 @@ struct RawSettings {
     #[serde(default)]
     units: Units,
     time_zone: Option<Spanned<String>>,
+    air_forecast: Option<Spanned<PathBuf>>,
     #[serde(default)]
     port: Vec<RawPort>,
 }
@@ -182,6 +190,10 @@ impl Settings {
             );
             return Err((zone.span(), text));
         }
+        if let Some(path) = raw.air_forecast.as_ref().filter(|p| p.get_ref().as_os_str().is_empty())
+        {
+            return Err((path.span(), "expected the path of a CSV file".into()));
+        }
         let mut port: Vec<PortSettings> = Vec::new();
         for one in raw.port {
             if port.iter().any(|other| other.path == *one.path.get_ref()) {
@@ -189,7 +201,12 @@ impl Settings {
             }
             port.push(one.check()?);
         }
-        Ok(Settings { units: raw.units, time_zone: raw.time_zone.map(Spanned::into_inner), port })
+        Ok(Settings {
+            units: raw.units,
+            time_zone: raw.time_zone.map(Spanned::into_inner),
+            air_forecast: raw.air_forecast.map(Spanned::into_inner),
+            port,
+        })
     }
 }
 
@@ -343,7 +360,7 @@ mod tests {
             (
                 "units = \"us\"\n  unitz = 1\n".to_owned(),
                 "studio.toml:2:3: unknown setting \"unitz\", expected one of \"units\", \
-                 \"time_zone\", \"port\"",
+                 \"time_zone\", \"air_forecast\", \"port\"",
             ),
             (
                 "units = \"stone\"\n".into(),
@@ -354,6 +371,7 @@ mod tests {
                 "studio.toml:2:13: unknown time zone \"Atlantis\"; expected an IANA name such as \
                  \"Europe/Lisbon\"",
             ),
+            ("air_forecast = \"\"\n".into(), "studio.toml:1:16: expected the path of a CSV file"),
             (
                 format!("{port}speed = 9600\n"),
                 "studio.toml:3:1: unknown setting \"speed\", expected one of \"path\", \"baud\", \

@@ -43,6 +43,8 @@ pub const SAMPLE_COLUMNS: [&str; 9] = [
     "humidity_percent",
     "scale_step_g",
 ];
+/// Columns of `air_forecast.csv`, in the order in which they are written.
+pub const AIR_COLUMNS: [&str; 3] = ["time", "temperature_c", "humidity_percent"];
 /// Columns of `blends.csv`, in the order in which they are written.
 pub const BLEND_COLUMNS: [&str; 4] = ["body", "kind", "name", "mass_g"];
 

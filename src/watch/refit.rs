@@ -1,14 +1,16 @@
 //! Answers for the pots that changed, on a thread of its own with its own view of the store.
 //!
 //! A pot is due when something came from the scale it stands on (one that stands on none: when
-//! anything was written), when the log or the pots changed, and now and then since time passes.
-//! The last good answer of each pot is kept; said is only what changes for the potter.
+//! anything was written), when the log, the pots or the air forecast changed, and now and then
+//! since time passes. The last good answer of each pot is kept; said is only what changes for the
+//! potter.
 
 use crate::clock;
 use crate::core::inference::lessons::Lessons;
 use crate::core::report::{FireCall, PotAnswer, TrimCall};
 use crate::core::{assess_taught, learn};
 use crate::records::{Action, HandlingRow, Name, Pot, Quantity, Reading};
+use crate::store::files::AirForecast;
 use crate::store::{Store, StoreError};
 use crate::units::Time;
 use std::collections::{BTreeMap, BTreeSet};
@@ -60,6 +62,7 @@ pub fn start(store: Store, every: Duration) -> std::io::Result<(Changes, JoinHan
         answers: BTreeMap::new(),
         lessons: Lessons::default(),
         shelf: Shelf::default(),
+        remarks: Vec::new(),
         version: None,
         again: clock::steady() + ALL_AGAIN,
         ill: false,
@@ -81,6 +84,8 @@ struct Refit {
     lessons: Lessons,
     /// What the last pass saw.
     shelf: Shelf,
+    /// What was last said of the air forecast.
+    remarks: Vec<String>,
     version: Option<i64>,
     again: Instant,
     ill: bool,
@@ -132,6 +137,7 @@ impl Refit {
         }
         self.version = version;
         let shelf = Shelf::read(&self.store)?;
+        self.tell_of_forecast(&shelf);
         let everything = std::mem::take(&mut self.everything) || shelf != self.shelf;
         if everything {
             self.again = start + ALL_AGAIN;
@@ -195,6 +201,17 @@ impl Refit {
         Ok(last)
     }
 
+    /// Says what is wrong with the air forecast, each thing once.
+    fn tell_of_forecast(&mut self, shelf: &Shelf) {
+        let now = clock::now();
+        let remarks = shelf.forecast.as_ref().map(|f| f.remarks(now, |time| time.to_string()));
+        let remarks = remarks.unwrap_or_default();
+        for remark in remarks.iter().filter(|remark| !self.remarks.contains(remark)) {
+            warn!("{remark}");
+        }
+        self.remarks = remarks;
+    }
+
     /// Keeps the answer and says what it changes.
     fn take(&mut self, answer: PotAnswer) {
         let before = self.answers.get(&answer.pot);
@@ -232,16 +249,18 @@ fn fire_words((before, now): (Option<FireCall>, FireCall)) -> Option<&'static st
     })
 }
 
-/// Who stands where: the pots that are still of interest, and the log.
+/// Who stands where: the pots that are still of interest, and the log; and the air to come.
 #[derive(PartialEq, Default)]
 struct Shelf {
     pots: BTreeMap<Name, Pot>,
     log: Vec<HandlingRow>,
+    forecast: Option<AirForecast>,
 }
 
 impl Shelf {
     fn read(store: &Store) -> Result<Shelf, StoreError> {
-        Ok(Shelf::new(store.pots()?, store.handling()?))
+        let shelf = Shelf::new(store.pots()?, store.handling()?);
+        Ok(Shelf { forecast: store.air_forecast(), ..shelf })
     }
 
     fn new(pots: Vec<Pot>, log: Vec<HandlingRow>) -> Shelf {
@@ -252,7 +271,7 @@ impl Shelf {
                 pots.remove(&row.pot);
             }
         }
-        Shelf { pots, log }
+        Shelf { pots, log, forecast: None }
     }
 
     /// The scale that tells about a pot: the one it stands on, or stood on last; else that of the

@@ -24,6 +24,8 @@ pub const COUNTS: &str = "time,source,raw,samples,spread\n";
 pub const CALIBRATIONS: &str = "source,from,at,mass_g,limit_g,raw,samples,spread,temperature_c\n";
 pub const ZERO_DRIFTS: &str = "source,from,raw_per_c,raw_per_c_u,thermometer\n";
 
+pub const AIR: &str = "time,temperature_c,humidity_percent\n";
+
 /// A folder with these files.
 pub fn folder(texts: &[(&str, &[u8])]) -> TempDir {
     let dir = tempfile::tempdir().unwrap();

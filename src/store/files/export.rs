@@ -3,7 +3,7 @@
 //! Rows stand in an order that depends on what is stored alone, so the same studio gives the same
 //! bytes. Each file appears under its name only when it is complete.
 
-use super::FILES;
+use super::{FILES, forecast};
 use crate::records::{Quantity, Reading};
 use crate::store::readings::{self, Numbers, Series};
 use crate::store::text::{
@@ -22,6 +22,9 @@ use tempfile::NamedTempFile;
 /// How many rows each file got, in the order of [`FILES`].
 pub type Exported = [(&'static str, usize); FILES.len()];
 
+/// Writes the rows of a file, and says how many.
+type Write<'a> = &'a dyn Fn(&Connection, &mut Csv) -> Result<usize, Trouble>;
+
 type Csv<'a> = csv::Writer<BufWriter<&'a mut NamedTempFile>>;
 
 /// Writes the studio into the folder, which is made where it is not there.
@@ -38,8 +41,20 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
     let db = store.db.unchecked_transaction()?; // one state of the database for all files
     let mut exported = FILES.map(|file| (file, 0));
     let mut parts = Vec::new();
-    let writers =
-        [bodies, pots, handling, readings, samples, blends, counts, calibrations, zero_drifts];
+    let forecast = store.air_forecast().map(|forecast| forecast.rows().clone()).unwrap_or_default();
+    let air = |_: &Connection, csv: &mut Csv| Ok(forecast::write(&forecast, csv)?);
+    let writers: [Write; FILES.len()] = [
+        &bodies,
+        &pots,
+        &handling,
+        &readings,
+        &samples,
+        &blends,
+        &counts,
+        &calibrations,
+        &zero_drifts,
+        &air,
+    ];
     for ((file, count), write) in exported.iter_mut().zip(writers) {
         let path = folder.join(*file);
         let mut part = crate::store::fresh_file(folder).map_err(io)?;

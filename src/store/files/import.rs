@@ -1,7 +1,7 @@
 //! Import: the files into a studio, good rows kept, each bad row named with its place.
 
 use super::sheet::{Layout, Sheet, no_number, unfit};
-use super::{Defect, FILES, Note, check_folder};
+use super::{AIR_FORECAST, AirForecast, Defect, FILES, Note, check_folder, forecast};
 use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
     Action, ActionError, Blend, Body, Drying, HandlingRow, Ingredient, Name, Pot, Quantity, Sample,
@@ -10,7 +10,7 @@ use crate::store::readings::{Numbers, Writer};
 use crate::store::rows::{self, Fate};
 use crate::store::rules::{self, Unfit};
 use crate::store::text::{
-    self, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS, HANDLING_COLUMNS,
+    self, AIR_COLUMNS, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS, HANDLING_COLUMNS,
     LOAD_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
 };
 use crate::store::{Clash, Durability, Store, StoreError, calibrations, clay, shown};
@@ -109,6 +109,8 @@ pub fn import(
     check_folder(folder)?;
     let usual: i64 = store.db.pragma_query_value(None, "cache_size", |row| row.get(0))?;
     store.db.pragma_update(None, "cache_size", -CACHE_KIB)?;
+    let (there, named) = (store.air_forecast(), store.settings().air_forecast.is_some());
+    let mut forecast = forecast::Rows::new();
     let imported = store.write_if(Durability::Power, |db| {
         let clash = if options.replace { Clash::Replace } else { Clash::Refuse };
         let mut import = Import { db, folder, clash, tell, done: Imported::default() };
@@ -121,12 +123,16 @@ pub fn import(
         import.readings(&COUNTS, |kinds, sheet| kinds.read_count(sheet))?;
         import.rows(&LOADS, read_load, calibrations::put_load, |_, _| None)?;
         import.rows(&DRIFTS, read_drift, calibrations::put_drift, |_, _| None)?;
+        forecast = import.forecast(there.as_ref(), named)?;
         let mut done = import.done;
         done.kept = !(options.strict && done.any_refused());
         let keep = done.kept;
         Ok((done, keep))
     });
     store.db.pragma_update(None, "cache_size", usual)?;
+    if !forecast.is_empty() && imported.as_ref().is_ok_and(|done| done.kept) {
+        forecast::save(&forecast, store.dir())?;
+    }
     imported
 }
 
@@ -211,11 +217,57 @@ impl Import<'_> {
         for (line, pot) in alike {
             if let Some(Unfit { column, text }) = rules::odd_sibling(&pots[&pot], &pots) {
                 let column = column.into();
-                let defect = Defect { file: POTS.file, line, column, text };
+                let defect = Defect { file: POTS.file.into(), line, column, text };
                 (self.tell)(Note::Warning(defect.to_string()));
             }
         }
         Ok(())
+    }
+
+    /// Reads the air forecast, which takes its place as a whole or not at all; what is to be kept.
+    fn forecast(
+        &mut self,
+        there: Option<&AirForecast>,
+        named: bool,
+    ) -> Result<forecast::Rows, StoreError> {
+        let mut rows = forecast::Rows::new();
+        let Some(mut sheet) = self.open(&forecast::LAYOUT)? else { return Ok(rows) };
+        let mut counts = Counts::default();
+        while self.next(&mut sheet, &mut counts)? {
+            if let Err(unfit) = forecast::take_row(&mut rows, &sheet) {
+                counts.refused += 1;
+                (self.tell)(Note::Defect(sheet.defect(unfit.column, unfit.text)));
+            }
+        }
+        let number = rows.len();
+        let other = there.filter(|there| !there.rows().is_empty());
+        let refusal = match other {
+            _ if rows.is_empty() => None,
+            Some(other) if *other.rows() == rows => {
+                counts.known = std::mem::take(&mut rows).len();
+                None
+            }
+            _ if named => Some("the settings name another file for it: put it there"),
+            Some(_) if self.clash == Clash::Refuse => {
+                Some("the studio has another air forecast; --replace takes this one")
+            }
+            Some(_) => {
+                counts.replaced = number;
+                None
+            }
+            None => {
+                counts.added = number;
+                None
+            }
+        };
+        if let Some(text) = refusal {
+            rows.clear();
+            counts.refused += number;
+            let (file, column) = (AIR_FORECAST.into(), AIR_COLUMNS[0].into());
+            (self.tell)(Note::Defect(Defect { file, line: 1, column, text: text.into() }));
+        }
+        self.done.files.push((AIR_FORECAST, counts));
+        Ok(rows)
     }
 
     /// Reads the readings, which may be very many: batch by batch, each put in order first.
@@ -347,7 +399,7 @@ fn read_sample(sheet: &Sheet) -> Result<Sample, Unfit> {
         body: sheet.name("body")?,
         lot: sheet.maybe_name("lot")?,
         drying,
-        mass_g: sheet.number("mass_g")?,
+        mass_g: sheet.number("mass_g", 0)?,
         tare_g: sheet.maybe_number("tare_g", 0)?,
         humidity: sheet.maybe_number("humidity_percent", PERCENT)?,
         step_g: sheet.maybe_number("scale_step_g", 0)?,
@@ -362,7 +414,7 @@ fn read_blend(sheet: &Sheet) -> Result<Blend, Unfit> {
         body: sheet.name("body")?,
         kind,
         name: sheet.name("name")?,
-        mass_g: sheet.number("mass_g")?,
+        mass_g: sheet.number("mass_g", 0)?,
     })
 }
 
@@ -371,9 +423,9 @@ fn read_load(sheet: &Sheet) -> Result<Load, Unfit> {
         source: sheet.name("source")?,
         from: sheet.time("from")?,
         at: sheet.time("at")?,
-        mass_g: sheet.number("mass_g")?,
+        mass_g: sheet.number("mass_g", 0)?,
         limit_g: sheet.maybe_number("limit_g", 0)?,
-        raw: sheet.number("raw")?,
+        raw: sheet.number("raw", 0)?,
         samples: read_samples(sheet, "samples")?,
         spread: sheet.maybe_number("spread", 0)?,
         celsius: sheet.maybe_number("temperature_c", 0)?,
@@ -384,7 +436,7 @@ fn read_drift(sheet: &Sheet) -> Result<ZeroDrift, Unfit> {
     Ok(ZeroDrift {
         source: sheet.name("source")?,
         from: sheet.time("from")?,
-        per_degree: sheet.number("raw_per_c")?,
+        per_degree: sheet.number("raw_per_c", 0)?,
         per_degree_u: sheet.maybe_number("raw_per_c_u", 0)?,
         thermometer: sheet.name("thermometer")?,
     })
@@ -486,7 +538,7 @@ impl Kinds<'_> {
     fn read_count(&mut self, sheet: &Sheet) -> Result<Pending, StoreError> {
         let (time, line) = (sheet.time("time")?, sheet.line());
         let source = sheet.name("source")?;
-        let value = sheet.number("raw")?;
+        let value = sheet.number("raw", 0)?;
         let (count, spread) = (read_samples(sheet, "samples")?, sheet.maybe_number("spread", 0)?);
         rules::reading_value(Quantity::Count, value, count, spread).map_err(in_counts)?;
         let series = self.writer.series_of(&source, Quantity::Count, None)?;

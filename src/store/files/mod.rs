@@ -1,23 +1,25 @@
 //! Studio files: the studio as CSV files in a folder (RFC 4180, UTF-8), in and out.
 //!
 //! `bodies.csv`, `pots.csv`, `handling.csv`, `readings.csv`, and for what these cannot hold
-//! `samples.csv`, `blends.csv`, `counts.csv`, `calibrations.csv` and `zero_drifts.csv`; any of
-//! them may be missing. Columns are found by name. What is
+//! `samples.csv`, `blends.csv`, `counts.csv`, `calibrations.csv`, `zero_drifts.csv` and
+//! `air_forecast.csv`; any of them may be missing. Columns are found by name. What is
 //! exported and imported into an empty studio is the same studio.
 
 mod csv;
 mod export;
+mod forecast;
 mod import;
 mod sheet;
 
 pub use export::{Exported, export};
+pub use forecast::{AIR_FORECAST, AirForecast, Standing};
 pub use import::{Counts, Imported, Options, import};
 
 use super::StoreError;
 use std::path::Path;
 
 /// File names, in the order in which they are read and written.
-pub const FILES: [&str; 9] = [
+pub const FILES: [&str; 10] = [
     "bodies.csv",
     "pots.csv",
     "handling.csv",
@@ -27,13 +29,14 @@ pub const FILES: [&str; 9] = [
     "counts.csv",
     "calibrations.csv",
     "zero_drifts.csv",
+    "air_forecast.csv",
 ];
 
 /// A row that was refused, and why.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Defect {
     /// The file's name.
-    pub file: &'static str,
+    pub file: String,
     /// The line at which the row begins, from 1.
     pub line: u64,
     /// The column's name.

@@ -21,6 +21,8 @@ pub struct Layout {
 
 /// A file that is being read.
 pub struct Sheet<R = File> {
+    /// What the file is called where something is said about it.
+    name: String,
     layout: &'static Layout,
     reader: Reader<R>,
     /// Where each column of the layout stands in the file.
@@ -36,12 +38,22 @@ impl<R: Read> Sheet<R> {
         layout: &'static Layout,
         tell: &mut dyn FnMut(Note),
     ) -> io::Result<Option<Sheet<R>>> {
+        Sheet::open_as(layout.file.into(), input, layout, tell)
+    }
+
+    /// The same for a file that is called otherwise.
+    pub fn open_as(
+        name: String,
+        input: R,
+        layout: &'static Layout,
+        tell: &mut dyn FnMut(Note),
+    ) -> io::Result<Option<Sheet<R>>> {
         let mut reader = Reader::new(input);
         let mut row = Row::default();
         let found = reader.next(&mut row)?;
         let header = (0..row.len()).map(|i| String::from_utf8_lossy(row.field(i)).into_owned());
         let header: Vec<String> = header.collect();
-        let mut sheet = Sheet { layout, reader, places: Vec::new(), header, row };
+        let mut sheet = Sheet { name, layout, reader, places: Vec::new(), header, row };
         let complaint = match found {
             Found::Row => sheet.find_columns(),
             Found::Malformed(_, text) => Err(("header".into(), text.into())),
@@ -57,7 +69,7 @@ impl<R: Read> Sheet<R> {
             }
         }
         for name in sheet.header.iter().filter(|name| !layout.columns.contains(&name.as_str())) {
-            let (file, name) = (layout.file, shown(name));
+            let (file, name) = (&sheet.name, shown(name));
             tell(Note::Warning(format!("{file}: column \"{name}\" is not known and was left out")));
         }
         Ok(Some(sheet))
@@ -134,7 +146,7 @@ impl<R: Read> Sheet<R> {
     /// Something is wrong with the row.
     pub fn defect(&self, column: impl Into<String>, text: String) -> Defect {
         let column = column.into();
-        Defect { file: self.layout.file, line: self.row.line.max(1), column, text }
+        Defect { file: self.name.clone(), line: self.row.line.max(1), column, text }
     }
 
     fn column_at(&self, field: usize) -> String {
@@ -177,10 +189,10 @@ impl<R: Read> Sheet<R> {
         text::read_time(text).map_err(|e| unfit(column, format!("{e}; got \"{}\"", shown(text))))
     }
 
-    /// A finite number.
-    pub fn number(&self, column: &'static str) -> Result<f64, Unfit> {
+    /// A finite number divided by 10^`places`.
+    pub fn number(&self, column: &'static str, places: i32) -> Result<f64, Unfit> {
         let text = self.some_text(column, "a number like 812.4")?;
-        text::read_number(text, 0).ok_or_else(|| no_number(column, text))
+        text::read_number(text, places).ok_or_else(|| no_number(column, text))
     }
 
     /// A finite number divided by 10^`places`, or nothing.
