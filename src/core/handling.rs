@@ -103,6 +103,11 @@ const BINS: [(f64, f64); 4] = [
 pub const HEAVIEST: f64 = 1e6;
 
 impl History {
+    /// What the pot weighed last before a time, g.
+    pub fn weight_before(&self, t: f64) -> Option<f64> {
+        self.weights.iter().rev().find(|w| w.used && w.t <= t).map(|w| w.g)
+    }
+
     /// Brings a pot's rows and weighings together, as of `at`.
     pub fn new(pot: &Pot, rows: &[HandlingRow], weighings: &Weighings, at: Time) -> History {
         let start = pot.made_at;

@@ -91,6 +91,7 @@ impl Search<'_> {
                 i += 1;
                 continue;
             }
+            self.measure(i);
             let Some(off) = self.departure(i) else {
                 self.history.weights[i].used = possible;
                 self.trail.extend(possible.then_some(w));
@@ -161,6 +162,25 @@ impl Search<'_> {
             (SEEN.0, 0.0)
         };
         (off.abs() > share * last.g + turn + more + noise).then_some(off)
+    }
+
+    /// The step of a deed other than a trim that was noted between two near weights.
+    fn measure(&mut self, i: usize) {
+        let (w, Some(last)) = (self.history.weights[i], self.trail.last()) else { return };
+        let gap = w.t - last.t;
+        let Some(after) = self.slope_ahead(i).filter(|_| gap < HOUR && is_dense(&self.trail))
+        else {
+            return;
+        };
+        let off = w.g - last.g - 0.5 * (slope(&self.trail) + after) * gap;
+        let (from, share) = (last.t, off / last.g);
+        let done = |e: &&mut Event| e.deed != Deed::Trim && e.t > from && e.t <= w.t;
+        let mut events: Vec<_> = self.history.events.iter_mut().filter(done).collect();
+        if let [event] = &mut events[..]
+            && fits(event.deed, share)
+        {
+            event.step = Some(share.abs());
+        }
     }
 
     /// Whether a pot that is weighed now and then lost more since the last time than its own rates
@@ -373,14 +393,9 @@ impl Search<'_> {
     fn is_noted(&mut self, step: &Step) -> bool {
         let share = step.g / step.from;
         let away = |t: f64| (step.before - t).max(t - step.after).max(0.0);
-        let fits = |deed: Deed| match deed {
-            Deed::Trim => share < -0.5 * TRIM.0,
-            Deed::Sponge => share < 0.0 && share > -0.08,
-            Deed::Attach(_) => share > 0.0,
-            Deed::Wet => share > 0.0 && share < 0.1,
-        };
         let events = self.history.events.iter_mut();
-        let free = events.filter(|e| e.probability == 1.0 && e.step.is_none() && fits(e.deed));
+        let free =
+            events.filter(|e| e.probability == 1.0 && e.step.is_none() && fits(e.deed, share));
         let near = free.min_by(|a, b| away(a.t).total_cmp(&away(b.t)));
         // A trim that lies further off may have a step of its own still to come.
         let within = |e: &Event| if e.deed == Deed::Trim { HOUR } else { REMEMBERED };
@@ -454,6 +469,16 @@ fn split(
     match (part.get(cut.wrapping_sub(1)), part.get(cut)) {
         (Some(before), Some(after)) => (before.0, after.0),
         _ => (last.t, w.t),
+    }
+}
+
+/// Whether a deed can have changed the weight by this share of it.
+fn fits(deed: Deed, share: f64) -> bool {
+    match deed {
+        Deed::Trim => share < -0.5 * TRIM.0,
+        Deed::Sponge => share < 0.0 && share > -0.08,
+        Deed::Attach(_) => share > 0.0,
+        Deed::Wet => share > 0.0 && share < 0.1,
     }
 }
 

@@ -99,6 +99,8 @@ const TRIMMED: (f64, f64) = (0.12, 0.5);
 const ATTACHED_G: (f64, f64) = (40.0, 0.8);
 /// A sponge's or a wet brush's water, kg/kg dry basis.
 const WETTED: f64 = 0.015;
+/// Water of a pot that is sponged or wetted, kg/kg dry basis, and its deviation.
+const WORKED_WATER: (f64, f64) = (0.22, 0.08);
 
 /// Where the spread of an unknown comes from, standard deviations on its own scale: how studios
 /// (their hands, rooms and plastic) differ, bodies within a studio, lots of a body, pots of a lot.
@@ -378,11 +380,20 @@ pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Beliefs {
             },
             // Weighed clay is known to about a gram in twenty.
             Deed::Attach(Some(g)) => own(Unknown::Attached(i), g.clamp(0.5, 1e6).ln(), 0.05),
-            Deed::Attach(None) => {
-                own(Unknown::Attached(i), usual(Unknown::Attached(i), bag), ATTACHED_G.1)
+            Deed::Attach(None) => match event.step.zip(history.weight_before(event.t)) {
+                // It dried meanwhile.
+                Some((step, g)) => own(Unknown::Attached(i), (step * g).max(0.5).ln(), 0.15),
+                None => own(Unknown::Attached(i), usual(Unknown::Attached(i), bag), ATTACHED_G.1),
+            },
+            Deed::Wet | Deed::Sponge => {
+                let sign = if event.deed == Deed::Wet { 1.0 } else { -1.0 };
+                // A step is a share of the pot with its water, of which little is known yet.
+                let (mean, sd) = event.step.map_or((WETTED, WETTED), |step| {
+                    let water = step * (1.0 + WORKED_WATER.0);
+                    (water, (step * WORKED_WATER.1).hypot(0.1 * water).max(0.001))
+                });
+                own(Unknown::Wetted(i), sign * mean, sd)
             }
-            Deed::Wet => own(Unknown::Wetted(i), WETTED, WETTED),
-            Deed::Sponge => own(Unknown::Wetted(i), -WETTED, WETTED),
         });
     }
     Beliefs::apart(priors, ball_g)
@@ -508,6 +519,25 @@ mod tests {
             assert!((0.004..0.008).contains(&wall.0) && !wall.1, "{wall:?}");
             assert!((0.006..0.014).contains(&base.0) && !base.1, "{base:?}");
         }
+    }
+
+    /// A handle of 30 g and a wetting of 12 g on a pot of 560 g: what the scale saw narrows what is
+    /// believed of the deed.
+    #[test]
+    fn a_step_that_the_scale_saw_tells_how_much() {
+        let mut weights: Vec<(f64, f64)> = (0..=40).map(|k| (0.25 * f64::from(k), 560.0)).collect();
+        for (t, g) in &mut weights {
+            *g += if *t > 4.0 { 30.0 } else { 0.0 } + if *t > 7.0 { 12.0 } else { 0.0 } - 2.0 * *t;
+        }
+        let rows = [(4.1, Action::Attach(None)), (7.1, Action::Wet)];
+        let history = history(&pot(), &rows, &weights, 10.0);
+        assert!(history.events.iter().all(|e| e.step.is_some()), "{:?}", history.events);
+        let priors = of_pot(&pot(), Some(&body()), &history);
+        let handle = find(&priors, Unknown::Attached(0)).unwrap();
+        assert!((handle.mean.exp() / 30.0 - 1.0).abs() < 0.1 && handle.sd < 0.2, "{handle:?}");
+        // 12 g of the water of some 480 g of dry clay.
+        let wetted = find(&priors, Unknown::Wetted(1)).unwrap();
+        assert!((wetted.mean - 12.0 / 490.0).abs() < 0.003 && wetted.sd < 0.005, "{wetted:?}");
     }
 
     #[test]
