@@ -7,7 +7,7 @@
 //! The spreads are those of a first pot of an unknown body by an unknown hand in an unknown room.
 
 use super::posterior::Posterior;
-use crate::core::handling::{Deed, History};
+use crate::core::handling::{Deed, Event, History};
 use crate::records::{Body, Cover, Pot};
 use crate::units::{HOUR, dry_from_wet};
 use nalgebra::{DMatrix, DVector};
@@ -370,33 +370,37 @@ pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Beliefs {
             priors.push(prior(Unknown::Covering(i), 0.0));
         }
     }
-    let own = |unknown: Unknown, mean: f64, sd: f64| Prior { unknown, mean, sd };
-    for (i, event) in history.events.iter().enumerate() {
-        priors.push(match event.deed {
-            Deed::Trim => match event.step {
-                // Foot shavings are wetter than the pot, and it dried meanwhile.
-                Some(step) => own(Unknown::Trimmed(i), logit(step.clamp(0.01, 0.6)), 0.15),
-                None => own(Unknown::Trimmed(i), usual(Unknown::Trimmed(i), bag), TRIMMED.1),
-            },
-            // Weighed clay is known to about a gram in twenty.
-            Deed::Attach(Some(g)) => own(Unknown::Attached(i), g.clamp(0.5, 1e6).ln(), 0.05),
-            Deed::Attach(None) => match event.step.zip(history.weight_before(event.t)) {
-                // It dried meanwhile.
-                Some((step, g)) => own(Unknown::Attached(i), (step * g).max(0.5).ln(), 0.15),
-                None => own(Unknown::Attached(i), usual(Unknown::Attached(i), bag), ATTACHED_G.1),
-            },
-            Deed::Wet | Deed::Sponge => {
-                let sign = if event.deed == Deed::Wet { 1.0 } else { -1.0 };
-                // A step is a share of the pot with its water, of which little is known yet.
-                let (mean, sd) = event.step.map_or((WETTED, WETTED), |step| {
-                    let water = step * (1.0 + WORKED_WATER.0);
-                    (water, (step * WORKED_WATER.1).hypot(0.1 * water).max(0.001))
-                });
-                own(Unknown::Wetted(i), sign * mean, sd)
-            }
-        });
-    }
+    let deeds = history.events.iter().enumerate();
+    priors.extend(deeds.map(|(i, event)| of_deed(history, i, event, bag)));
     Beliefs::apart(priors, ball_g)
+}
+
+/// What is known beforehand of a deed, the `i`-th of the history's events.
+fn of_deed(history: &History, i: usize, event: &Event, bag: f64) -> Prior {
+    let own = |unknown: Unknown, mean: f64, sd: f64| Prior { unknown, mean, sd };
+    match event.deed {
+        Deed::Trim => match event.step {
+            // Foot shavings are wetter than the pot, and it dried meanwhile.
+            Some(step) => own(Unknown::Trimmed(i), logit(step.clamp(0.01, 0.6)), 0.15),
+            None => own(Unknown::Trimmed(i), usual(Unknown::Trimmed(i), bag), TRIMMED.1),
+        },
+        // Weighed clay is known to about a gram in twenty.
+        Deed::Attach(Some(g)) => own(Unknown::Attached(i), g.clamp(0.5, 1e6).ln(), 0.05),
+        Deed::Attach(None) => match event.step.zip(history.weight_before(event.t)) {
+            // It dried meanwhile.
+            Some((step, g)) => own(Unknown::Attached(i), (step * g).max(0.5).ln(), 0.15),
+            None => own(Unknown::Attached(i), usual(Unknown::Attached(i), bag), ATTACHED_G.1),
+        },
+        Deed::Wet | Deed::Sponge => {
+            let sign = if event.deed == Deed::Wet { 1.0 } else { -1.0 };
+            // A step is a share of the pot with its water, of which little is known yet.
+            let (mean, sd) = event.step.map_or((WETTED, WETTED), |step| {
+                let water = step * (1.0 + WORKED_WATER.0);
+                (water, (step * WORKED_WATER.1).hypot(0.1 * water).max(0.001))
+            });
+            own(Unknown::Wetted(i), sign * mean, sd)
+        }
+    }
 }
 
 /// Twins side by side differ by 7–12 % in time.
