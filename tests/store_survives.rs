@@ -100,7 +100,7 @@ fn a_damaged_database_is_told_in_plain_words() {
     bytes[100..].fill(0xA5);
     std::fs::write(&path, bytes).unwrap();
     let error = Store::open(dir.path()).and_then(|store| store.pots()).unwrap_err().to_string();
-    assert!(error.starts_with("studio.db: the file is damaged; bring back a copy"), "{error}");
+    assert!(error.starts_with("studio.db: the file is damaged; bring back a backup"), "{error}");
 }
 
 #[test]
@@ -121,5 +121,5 @@ fn rows_that_cannot_be_ours_are_damage_too() {
         .unwrap();
     let error = Store::open(dir.path()).and_then(|store| store.pots()).unwrap_err().to_string();
     assert!(error.contains("Invalid column type"), "{error}");
-    assert!(error.starts_with("studio.db: the file is damaged; bring back a copy"), "{error}");
+    assert!(error.starts_with("studio.db: the file is damaged; bring back a backup"), "{error}");
 }

@@ -5,6 +5,7 @@
 //! a `mod` line, a variant and a match arm in this file. What is meant for programs goes to
 //! standard output, everything else to standard error.
 
+pub mod backup;
 pub mod blend;
 pub mod body;
 pub mod completions;
@@ -19,6 +20,7 @@ pub mod plot;
 pub mod pot;
 pub mod ready;
 pub mod report;
+pub mod restore;
 pub mod sample;
 pub mod scorecard;
 pub mod screen;
@@ -172,6 +174,10 @@ pub enum Command {
     Import(import::Args),
     /// Write the whole studio as studio files (CSV)
     Export(export::Args),
+    /// Write the whole studio into one file, also while `watch` runs
+    Backup(backup::Args),
+    /// Bring the studio back from a file that `backup` wrote
+    Restore(restore::Args),
     /// Four days of a made-up studio in half a minute, through the real daemon
     Demo(demo::Args),
     /// Play a made-up shelf behind a real serial line, for trying things without hardware
@@ -194,6 +200,8 @@ impl Command {
             Command::Plot(args) => plot::run(args, context),
             Command::Import(args) => import::run(args, context),
             Command::Export(args) => export::run(args, context),
+            Command::Backup(args) => backup::run(args, context),
+            Command::Restore(args) => restore::run(args, context),
             Command::Demo(args) => demo::run(args, context),
             Command::Simulate(args) => simulate::run(args, context),
             Command::Completions(args) => completions::run(args, context),

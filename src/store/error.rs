@@ -51,6 +51,40 @@ pub enum StoreError {
     /// A file that would have been overwritten.
     #[error("{0} is there already: name another folder, or replace it with --force")]
     FileThere(PathBuf),
+    /// A file that is none of ours, given to be brought back.
+    #[error(
+        "{0} is not a studio's database, and nothing was changed: `restore` takes a file that \
+         `backup` wrote"
+    )]
+    NotABackup(PathBuf),
+    /// A file to be brought back is damaged.
+    #[error("{0} is damaged, and nothing was changed: bring back an older backup ({1})")]
+    DamagedBackup(PathBuf, String),
+    /// The studio's database is damaged.
+    #[error(
+        "{0} is damaged, and no backup was made of it: bring back an older one with `restore`, \
+         or import an export into a new studio ({1})"
+    )]
+    Damaged(PathBuf, String),
+    /// Another program has the studio open.
+    #[error("{0} is in use by another program: wait until that has ended, and try again")]
+    InUse(PathBuf),
+    /// The database is not the one any more that was opened.
+    #[error(
+        "{0} was moved, removed or replaced while it was open, and nothing was written: try again"
+    )]
+    Replaced(PathBuf),
+    /// On a disk of another computer.
+    #[error(
+        "{path} is on a network share ({kind}), where a database that several programs use cannot \
+         be kept safe: keep the studio on a disk of this computer, and backups on the share"
+    )]
+    Share {
+        /// The studio's folder.
+        path: PathBuf,
+        /// The file system.
+        kind: String,
+    },
     /// A row breaks the rules of the studio files.
     #[error(transparent)]
     Unfit(#[from] rules::Unfit),
@@ -66,8 +100,11 @@ impl From<rusqlite::Error> for StoreError {
 }
 
 /// What a failure of a file or folder means for people, and what to do.
-pub(super) fn file_trouble(error: &std::io::Error) -> String {
+pub(crate) fn file_trouble(error: &std::io::Error) -> String {
     use std::io::ErrorKind;
+    if error.raw_os_error() == Some(rustix::io::Errno::LOOP.raw_os_error()) {
+        return "a link stands there, and is not followed; take it away".into();
+    }
     let advice = match error.kind() {
         ErrorKind::NotFound => "there is nothing of that name",
         ErrorKind::NotADirectory => "this is not a folder",
@@ -92,20 +129,27 @@ fn database_trouble(error: &rusqlite::Error) -> String {
         Some(ErrorCode::ReadOnly | ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
             "the file or its folder cannot be written; check its permissions"
         }
-        Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
-            "the file is damaged; bring back a copy, or import an export into a new studio"
+        Some(ErrorCode::SystemIoFailure) => {
+            "the disk does not take or give what it should; make a backup elsewhere and check it"
         }
-        // A value that no row of ours can hold.
-        None if matches!(
-            error,
-            rusqlite::Error::InvalidColumnType(..)
-                | rusqlite::Error::FromSqlConversionFailure(..)
-                | rusqlite::Error::IntegralValueOutOfRange(..)
-        ) =>
-        {
-            "the file is damaged; bring back a copy, or import an export into a new studio"
+        _ if is_damage(error) => {
+            "the file is damaged; bring back a backup with `restore`, or import an export into a \
+             new studio"
         }
         _ => return error.to_string(),
     };
     format!("{advice} ({error})")
+}
+
+/// Whether the database says that its file is damaged: not whole, or with values that no row of
+/// ours can hold.
+pub(super) fn is_damage(error: &rusqlite::Error) -> bool {
+    use rusqlite::Error::{FromSqlConversionFailure, IntegralValueOutOfRange, InvalidColumnType};
+    match error.sqlite_error_code() {
+        Some(code) => matches!(code, ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase),
+        None => matches!(
+            error,
+            InvalidColumnType(..) | FromSqlConversionFailure(..) | IntegralValueOutOfRange(..)
+        ),
+    }
 }

@@ -15,10 +15,22 @@ pub(super) const APPLICATION_ID: i32 = i32::from_be_bytes(*b"Ware");
 /// How much of the first page is the header, bytes.
 const HEAD: usize = 100;
 
-/// Whether the file is a studio's database.
-pub(super) fn is_ours(path: &Path) -> io::Result<bool> {
+/// The number of the layout (`user_version`, header offset 60) as the first page of one of our
+/// files has it; its log may know of a later one.
+pub(super) fn layout(path: &Path) -> io::Result<Option<i32>> {
+    let head = head(path)?;
+    Ok((head.len() == HEAD && is_our_page(&head)).then(|| number(&head, 60).cast_signed()))
+}
+
+fn head(path: &Path) -> io::Result<Vec<u8>> {
     let mut head = Vec::with_capacity(HEAD);
     File::open(path)?.take(HEAD as u64).read_to_end(&mut head)?;
+    Ok(head)
+}
+
+/// Whether the file is a studio's database.
+pub(super) fn is_ours(path: &Path) -> io::Result<bool> {
+    let head = head(path)?;
     if head.is_empty() || is_our_page(&head) {
         return Ok(!head.is_empty());
     }

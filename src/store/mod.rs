@@ -4,6 +4,7 @@
 //! The daemon, the command line and an import may have the same studio open at once; each write
 //! waits its turn.
 
+pub mod backup;
 mod calibrations;
 mod clay;
 mod error;
@@ -14,6 +15,7 @@ mod rows;
 pub mod rules;
 mod schema;
 pub mod settings;
+mod share;
 mod snapshot;
 pub mod text;
 
@@ -24,6 +26,7 @@ use crate::records::{
 };
 use crate::units::Time;
 pub use error::StoreError;
+pub(crate) use error::file_trouble;
 use files::{AIR_FORECAST, AirForecast};
 use rows::Fate;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
@@ -41,6 +44,8 @@ pub struct Store {
     dir: PathBuf,
     settings: Settings,
     db: Connection,
+    /// Device and number of the file that was opened.
+    file: (u64, u64),
 }
 
 /// What to do with a row whose key is stored with another value.
@@ -102,15 +107,19 @@ impl Store {
         if !is_there(dir)? {
             return Err(StoreError::Missing(dir.into()));
         }
+        share::refuse(dir)?;
         let settings = Settings::read(dir)?;
-        let db = schema::open(dir)?;
-        Ok(Store { dir: dir.into(), settings, db })
+        let path = dir.join(DATABASE);
+        let db = schema::open(&path)?;
+        let file = file_number(&path).map_err(|error| StoreError::Folder { path, error })?;
+        Ok(Store { dir: dir.into(), settings, db, file })
     }
 
     /// Opens a studio, and makes it when it is not there.
     pub fn open_or_create(dir: &Path) -> Result<Store, StoreError> {
         let io = |error| StoreError::Folder { path: dir.into(), error };
         if !is_there(dir)? {
+            share::refuse(dir)?;
             std::fs::create_dir_all(dir).map_err(io)?;
             settings::write_default(dir).map_err(io)?;
             Settings::read(dir)?; // somebody's own may have been there before
@@ -450,6 +459,11 @@ impl Store {
         };
         self.db.pragma_update(None, "synchronous", synchronous)?;
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        // What is written into a file that nobody will open again would be lost.
+        let path = self.dir.join(DATABASE);
+        if !file_number(&path).is_ok_and(|number| number == self.file) {
+            return Err(StoreError::Replaced(path));
+        }
         let (done, keep) = work(&tx)?;
         if keep {
             tx.commit()?;
@@ -458,6 +472,12 @@ impl Store {
         }
         Ok(done)
     }
+}
+
+/// Device and number of a file, which stay when its name goes to another.
+fn file_number(path: &Path) -> std::io::Result<(u64, u64)> {
+    use std::os::unix::fs::MetadataExt;
+    path.metadata().map(|file| (file.dev(), file.ino()))
 }
 
 /// Whether there is a database in `dir`.

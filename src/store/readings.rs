@@ -78,10 +78,20 @@ pub(super) fn of_source(
 
 /// The last point of a series.
 pub(super) fn last_point(db: &Connection, series: i64) -> rusqlite::Result<Option<Point>> {
+    last_before(db, series, Time(i64::MAX))
+}
+
+/// The last point of a series that is not later than `end`.
+pub(super) fn last_before(
+    db: &Connection,
+    series: i64,
+    end: Time,
+) -> rusqlite::Result<Option<Point>> {
     db.prepare_cached(
-        "SELECT time, value FROM reading WHERE series = ? ORDER BY time DESC LIMIT 1",
+        "SELECT time, value FROM reading WHERE series = ?1 AND time <= ?2
+         ORDER BY time DESC LIMIT 1",
     )?
-    .query_row([series], |row| Ok(Point { time: Time(row.get(0)?), value: row.get(1)? }))
+    .query_row([series, end.0], |row| Ok(Point { time: Time(row.get(0)?), value: row.get(1)? }))
     .optional()
 }
 

@@ -5,6 +5,7 @@
 //! `application_id` is never opened by the database library, so it stays as it is, byte for byte.
 
 use super::{DATABASE, StoreError, identity};
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 use std::path::Path;
 use std::time::Duration;
@@ -131,21 +132,25 @@ pub(super) fn create(dir: &Path) -> Result<(), StoreError> {
     }
 }
 
-/// Opens the database in `dir` if it is ours and not of a later program.
-pub(super) fn open(dir: &Path) -> Result<Connection, StoreError> {
-    let path = dir.join(DATABASE);
-    if !identity::is_ours(&path)
-        .map_err(|error| StoreError::Folder { path: path.clone(), error })?
-    {
-        return Err(StoreError::NotOurs(path));
+/// Opens a database if it is ours and not of a later program.
+pub(super) fn open(path: &Path) -> Result<Connection, StoreError> {
+    let io = |error| StoreError::Folder { path: path.into(), error };
+    let newer = |found| StoreError::Newer { path: path.into(), found, known: VERSION };
+    if !identity::is_ours(path).map_err(io)? {
+        return Err(StoreError::NotOurs(path.into()));
+    }
+    if let Some(found) = identity::layout(path).map_err(io)?.filter(|found| *found > VERSION) {
+        return Err(newer(found)); // the database library has not touched it
     }
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let mut db = Connection::open_with_flags(&path, flags)?;
+    let mut db = Connection::open_with_flags(path, flags)?;
     db.busy_timeout(PATIENCE)?;
     db.set_prepared_statement_cache_capacity(STATEMENTS);
     let found = version(&db)?;
     if found > VERSION {
-        return Err(StoreError::Newer { path, found, known: VERSION });
+        // Only its log says so; that stays where it is.
+        db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
+        return Err(newer(found));
     }
     if found < VERSION {
         migrate(&mut db)?;
@@ -194,7 +199,7 @@ mod tests {
         db.execute_batch("INSERT INTO body VALUES ('tide', 0.225, NULL, 0.16)").unwrap();
         db.close().unwrap();
         for _ in 0..2 {
-            let db = open(dir.path()).unwrap();
+            let db = open(&dir.path().join(DATABASE)).unwrap();
             assert_eq!(version(&db).unwrap(), VERSION);
             let sql = "SELECT bag_water_wet FROM body WHERE name = 'tide'";
             assert_eq!(db.query_row(sql, [], |row| row.get(0)), Ok(0.225));

@@ -110,7 +110,7 @@ pub enum Format {
 #[derive(Debug, thiserror::Error)]
 pub enum SettingsError {
     /// The file cannot be read.
-    #[error("{path}: {}", super::error::file_trouble(.error))]
+    #[error("{path}: {}", super::file_trouble(.error))]
     Unreadable {
         /// Which file.
         path: PathBuf,

@@ -4,10 +4,12 @@
 //! the file is only for people.
 
 use crate::clock;
+use crate::store::file_trouble;
 use jiff::tz::TimeZone;
-use rustix::fs::{FlockOperation, flock};
+use rustix::fs::{FlockOperation, OFlags, flock};
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read, Write};
+use std::os::unix::fs::OpenOptionsExt;
 use std::path::{Path, PathBuf};
 
 /// The lock's file name in the studio's folder.
@@ -20,7 +22,7 @@ pub enum LockError {
     #[error("this studio is being watched already by {0}: stop that first")]
     Held(String),
     /// The file cannot be made or locked.
-    #[error("{path}: {source}")]
+    #[error("{path}: {}", file_trouble(.source))]
     File {
         /// Which.
         path: PathBuf,
@@ -46,10 +48,12 @@ impl Lock {
             Err(rustix::io::Errno::WOULDBLOCK) => return Err(LockError::Held(words(&mut file))),
             Err(other) => return Err(failed(other.into())),
         }
-        file.set_len(0).map_err(failed)?;
         let since = clock::now().timestamp().to_zoned_datetime(TimeZone::system());
         let since = since.strftime("%a %-d %b %Y %H:%M");
-        writeln!(file, "process {}, since {since}", std::process::id()).map_err(failed)?;
+        // Only for people: on a full disk it is locked without a word.
+        if file.set_len(0).is_ok() {
+            let _ = writeln!(file, "process {}, since {since}", std::process::id());
+        }
         Ok(Lock { _file: file })
     }
 
@@ -64,7 +68,10 @@ impl Lock {
 }
 
 fn open(path: &Path) -> io::Result<File> {
-    OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path)
+    // What it is written into lies in this folder, whoever put a link there.
+    let no_link = OFlags::NOFOLLOW.bits().cast_signed();
+    let mut options = OpenOptions::new();
+    options.read(true).write(true).create(true).truncate(false).custom_flags(no_link).open(path)
 }
 
 /// What the file says; bounded, since anybody may have written it.
@@ -93,6 +100,17 @@ mod tests {
         drop(lock);
         assert_eq!(Lock::holder(dir.path()), None);
         Lock::take(dir.path()).unwrap();
+    }
+
+    #[test]
+    fn a_link_is_not_followed() {
+        let dir = tempfile::tempdir().unwrap();
+        let other = dir.path().join("other");
+        std::fs::write(&other, "mine").unwrap();
+        std::os::unix::fs::symlink(&other, dir.path().join(LOCK)).unwrap();
+        let text = Lock::take(dir.path()).unwrap_err().to_string();
+        assert!(text.contains("a link stands there"), "{text}");
+        assert_eq!(std::fs::read_to_string(other).unwrap(), "mine");
     }
 
     #[test]

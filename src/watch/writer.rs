@@ -2,22 +2,36 @@
 //! holds up the ports.
 //!
 //! Whatever has come is written in one transaction at once; while one is under way the next ones
-//! gather. So nothing waits for a timer, and a flood of readings costs few transactions.
+//! gather. So nothing waits for a timer, and a flood of readings costs few transactions. What is
+//! written survives the end of the program at once, and a loss of power after [`SYNC`].
+//!
+//! Where the store cannot be written (no room, no permission, moved away), readings wait in memory,
+//! up to [`ROOM`] of them, and it is tried again and again. Should that not be enough, each series
+//! gives up every second of its waiting readings: no pot is forgotten, all are known less finely.
 
-use crate::records::Reading;
+use crate::clock;
+use crate::records::{Name, Quantity, Reading};
 use crate::sensing::health::worth_saying;
 use crate::store::{Clash, Store, StoreError};
+use std::collections::HashMap;
 use std::thread::{self, JoinHandle};
-use std::time::Duration;
-use tokio::sync::mpsc;
+use std::time::{Duration, Instant};
+use tokio::runtime::{Builder, Runtime};
+use tokio::sync::mpsc::{self, error::TryRecvError};
+use tokio::time::timeout;
 use tracing::{error, info, warn};
 
 /// Batches that may wait (each what one read of a port set free); then the ports wait.
 const WAITING: usize = 512;
 /// Readings of one transaction.
 const TRANSACTION: usize = 20_000;
-/// Pause before trying again.
-const RETRY: Duration = Duration::from_secs(1);
+/// Readings that may wait in memory while the store cannot be written: some 30 MB. A shelf of 16
+/// cells and a room sensor gives 155,520 a day at most.
+pub const ROOM: usize = 200_000;
+/// What a loss of power may cost: readings are taken to the disk for good after so long.
+pub const SYNC: Duration = Duration::from_secs(10);
+/// Pauses before the store is tried again: the first and the longest.
+const RETRY: (Duration, Duration) = (Duration::from_secs(1), Duration::from_secs(10));
 /// How often it is tried again once everything else has stopped.
 const LAST_TRIES: u32 = 3;
 
@@ -25,13 +39,13 @@ const LAST_TRIES: u32 = 3;
 pub type Inbox = mpsc::Sender<Vec<Reading>>;
 
 /// What became of the readings.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct Written {
     /// Stored, or stored before.
     pub kept: u64,
     /// Contradict a stored reading of the same source and time.
     pub refused: u64,
-    /// Could not be stored before the end.
+    /// Could not be stored before the end, or had to make room in memory.
     pub lost: u64,
 }
 
@@ -42,61 +56,121 @@ pub fn start(
     after: impl FnMut(&[Reading]) + Send + 'static,
 ) -> std::io::Result<(Inbox, JoinHandle<Written>)> {
     let (inbox, batches) = mpsc::channel(WAITING);
-    let writer = Writer { store, batches, written: Written::default(), ill: false };
-    let thread = thread::Builder::new().name("store".into()).spawn(|| writer.run(after))?;
-    Ok((inbox, thread))
+    let runtime = Builder::new_current_thread().enable_time().build()?;
+    let writer = Writer {
+        store,
+        batches,
+        waiting: Vec::new(),
+        written: Written::default(),
+        unsynced: None,
+        trouble: None,
+    };
+    let thread = thread::Builder::new().name("store".into());
+    Ok((inbox, thread.spawn(move || writer.run(&runtime, after))?))
 }
 
 struct Writer {
     store: Store,
     batches: mpsc::Receiver<Vec<Reading>>,
+    /// Not stored yet, in the order in which they came.
+    waiting: Vec<Reading>,
     written: Written,
-    ill: bool,
+    /// Since when there is something that a loss of power would cost.
+    unsynced: Option<Instant>,
+    /// The store cannot be written.
+    trouble: Option<Trouble>,
+}
+
+struct Trouble {
+    /// When it is tried again, and the pause that led to it.
+    again: Instant,
+    pause: Duration,
+    /// How many waited when that was said last, and how many had been lost before.
+    said: usize,
+    lost_before: u64,
 }
 
 impl Writer {
-    fn run(mut self, mut after: impl FnMut(&[Reading])) -> Written {
-        while let Some(mut readings) = self.batches.blocking_recv() {
-            while readings.len() < TRANSACTION
-                && let Ok(more) = self.batches.try_recv()
-            {
-                readings.extend(more);
-            }
-            if self.write(&readings) {
-                after(&readings);
+    fn run(mut self, runtime: &Runtime, mut after: impl FnMut(&[Reading])) -> Written {
+        let mut open = true;
+        while open {
+            open = self.receive(runtime);
+            self.make_room();
+            let now = clock::steady();
+            if self.trouble.as_ref().is_none_or(|trouble| now >= trouble.again) {
+                self.write(&mut after);
             }
         }
+        for _ in 0..LAST_TRIES {
+            if self.trouble.is_none() {
+                break;
+            }
+            thread::sleep(RETRY.0);
+            self.write(&mut after);
+        }
+        self.written.lost += self.waiting.len() as u64;
         self.written
     }
 
-    /// Writes them, however long it takes; false if the end came first.
-    fn write(&mut self, readings: &[Reading]) -> bool {
-        let mut last_tries = 0;
-        loop {
-            match self.store.append_soon(readings, Clash::Refuse) {
-                Ok(stored) => {
-                    self.count(readings, &stored.refused);
-                    return true;
+    /// Takes what has come; waits for more until something is to be done. False: nobody will send
+    /// any more.
+    fn receive(&mut self, runtime: &Runtime) -> bool {
+        let due = match &self.trouble {
+            Some(trouble) => Some(trouble.again),
+            None => self.unsynced.map(|since| since + SYNC),
+        };
+        let first = match due {
+            None => self.batches.blocking_recv(),
+            Some(due) => {
+                let pause = due.saturating_duration_since(clock::steady());
+                match runtime.block_on(async { timeout(pause, self.batches.recv()).await }) {
+                    Ok(first) => first,
+                    Err(_) => return true,
                 }
-                Err(trouble) => self.say(&trouble, readings.len()),
             }
-            // Closed: nobody will send any more, the program is about to end.
-            if self.batches.is_closed() {
-                last_tries += 1;
+        };
+        let Some(first) = first else { return false };
+        self.waiting.extend(first);
+        while self.waiting.len() < TRANSACTION {
+            match self.batches.try_recv() {
+                Ok(more) => self.waiting.extend(more),
+                Err(TryRecvError::Empty) => break,
+                Err(TryRecvError::Disconnected) => return false,
             }
-            if last_tries > LAST_TRIES {
-                self.written.lost += readings.len() as u64;
-                return false;
+        }
+        true
+    }
+
+    /// Writes all that waits, and syncs where that is due.
+    fn write(&mut self, after: &mut impl FnMut(&[Reading])) {
+        while !self.waiting.is_empty() {
+            let batch = &self.waiting[..self.waiting.len().min(TRANSACTION)];
+            match self.store.append_soon(batch, Clash::Refuse) {
+                Ok(stored) => {
+                    after(batch);
+                    let batch: Vec<Reading> = self.waiting.drain(..batch.len()).collect();
+                    self.unsynced.get_or_insert_with(clock::steady);
+                    self.count(&batch, &stored.refused);
+                }
+                Err(trouble) => return self.fell_ill(&trouble),
             }
-            thread::sleep(RETRY);
+        }
+        let closed = self.batches.is_closed();
+        if self.unsynced.is_some_and(|since| closed || since.elapsed() >= SYNC) {
+            match self.store.sync() {
+                Ok(()) => self.unsynced = None,
+                Err(trouble) => return self.fell_ill(&trouble),
+            }
+        }
+        if let Some(Trouble { lost_before, .. }) = self.trouble.take() {
+            match self.written.lost - lost_before {
+                0 => info!("the store takes readings again; none was lost"),
+                n => info!("the store takes readings again; {n} had to make room meanwhile"),
+            }
         }
     }
 
     fn count(&mut self, readings: &[Reading], refused: &[usize]) {
-        if self.ill {
-            self.ill = false;
-            info!("the store takes readings again; none was lost");
-        }
         self.written.kept += (readings.len() - refused.len()) as u64;
         for reading in refused.iter().filter_map(|at| readings.get(*at)) {
             self.written.refused += 1;
@@ -110,10 +184,51 @@ impl Writer {
         }
     }
 
-    fn say(&mut self, trouble: &StoreError, waiting: usize) {
-        if !self.ill {
-            self.ill = true;
-            error!("{trouble}; {waiting} readings and those to come are kept and tried again");
+    fn fell_ill(&mut self, why: &StoreError) {
+        // Another file may have that name by now; then it is the studio.
+        if matches!(why, StoreError::Replaced(_))
+            && let Ok(store) = Store::open(self.store.dir())
+        {
+            self.store = store;
         }
+        let pause = match &self.trouble {
+            Some(trouble) => (trouble.pause * 2).min(RETRY.1),
+            None => RETRY.0,
+        };
+        let waiting = self.waiting.len();
+        let (mut said, lost_before) = match &self.trouble {
+            Some(trouble) => (trouble.said, trouble.lost_before),
+            None => (0, self.written.lost),
+        };
+        if self.trouble.is_none() {
+            error!(
+                "{why}; reading goes on: {waiting} readings wait in memory, which has room for \
+                 {ROOM} (16 cells: a day and more), and are written as soon as that can be"
+            );
+            said = waiting;
+        } else if waiting >= said.max(100) * 10 {
+            warn!("{why}; {waiting} readings wait in memory, which has room for {ROOM}");
+            said = waiting;
+        }
+        let again = clock::steady() + pause;
+        self.trouble = Some(Trouble { again, pause, said, lost_before });
+    }
+
+    /// Lets every second waiting reading of each series go if there are too many.
+    fn make_room(&mut self) {
+        if self.waiting.len() <= ROOM {
+            return;
+        }
+        let before = self.waiting.len();
+        let mut goes: HashMap<(Name, Quantity, Option<Name>), bool> = HashMap::new();
+        self.waiting.retain(|reading| {
+            let series = (reading.source.clone(), reading.quantity, reading.pot.clone());
+            let goes = goes.entry(series).or_insert(true);
+            *goes = !*goes;
+            !*goes
+        });
+        let gone = (before - self.waiting.len()) as u64;
+        self.written.lost += gone;
+        warn!("memory is full: every second of the waiting readings was let go ({gone})");
     }
 }

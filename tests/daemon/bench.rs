@@ -179,8 +179,12 @@ pub struct Watch {
 
 impl Watch {
     pub fn start(studio: &Studio, args: &[&str]) -> Watch {
-        let mut child =
-            command(studio, &[&["watch"], args].concat()).stderr(Stdio::piped()).spawn().unwrap();
+        Watch::spawn(command(studio, &[&["watch"], args].concat()))
+    }
+
+    /// By a command that runs it.
+    pub fn spawn(mut command: Command) -> Watch {
+        let mut child = command.stdin(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap();
         let said = Arc::new(Mutex::new(Vec::new()));
         let (lines, kept) = (BufReader::new(child.stderr.take().unwrap()), said.clone());
         thread::spawn(move || {

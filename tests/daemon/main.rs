@@ -8,6 +8,7 @@
 mod bench;
 mod killed;
 mod settled;
+mod troubled;
 
 use bench::{Device, Studio, Watch, command, eventually, line};
 use rand::{RngExt, SeedableRng, rngs::StdRng};

@@ -1,0 +1,45 @@
+//! `restore`: the studio as a backup has it.
+
+use super::{Context, screen};
+use crate::store::{Settings, backup};
+use crate::watch::lock::{Lock, LockError};
+use anyhow::bail;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Options of `restore`.
+#[derive(clap::Args, Debug)]
+#[command(after_help = "\
+The backup is checked before anything changes. What was in the studio is kept beside it, and can
+be brought back in the same way.")]
+pub struct Args {
+    /// A file that `backup` wrote
+    #[arg(value_hint = clap::ValueHint::FilePath)]
+    pub file: PathBuf,
+}
+
+/// Runs `restore`.
+pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
+    let dir = &context.studio;
+    // Where there is no folder yet, nobody watches it.
+    let _lock = match dir.exists().then(|| Lock::take(dir)).transpose() {
+        Err(LockError::Held(who)) => {
+            bail!("this studio is being watched by {who}: stop that first")
+        }
+        other => other?,
+    };
+    let restored = backup::restore(dir, &args.file)?;
+    let words = context.words(&Settings::read(dir)?, None)?;
+    let held = super::backup::in_words(&restored.held, &words);
+    screen::tell(&format!("{}: {held}, brought back", dir.display()));
+    if let Some(before) = &restored.before {
+        screen::tell(&format!("What was there before is in {}", before.display()));
+    }
+    if let Some(settings) = &restored.settings {
+        screen::tell(&format!(
+            "studio.toml stays as it is; the settings of the backup are in {}",
+            settings.display()
+        ));
+    }
+    Ok(ExitCode::SUCCESS)
+}
