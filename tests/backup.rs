@@ -82,16 +82,20 @@ fn settings_come_with_it_where_there_are_none_of_ones_own() {
     let bench = with_weights();
     let toml = bench.dir().join("studio.toml");
     fs::write(&toml, "units = \"us\"\n").unwrap();
+    let air = "time,celsius,humidity_percent\n2031-04-02T18:00:00Z,19,60\n";
+    fs::write(bench.dir().join("air_forecast.csv"), air).unwrap();
     let file = backup(&bench, "a.db");
     fs::write(&toml, "units = \"metric\"\n").unwrap();
     let said = bench.run(&["restore", &file]);
     assert_eq!(said.status, 0, "{}", said.err);
     assert_eq!(fs::read_to_string(&toml).unwrap(), "units = \"metric\"\n");
-    let (_, beside) = said.err.split_once("the settings of the backup are in ").unwrap();
+    let (_, beside) =
+        said.err.split_once("studio.toml stays as it is; that of the backup is in ").unwrap();
     assert_eq!(fs::read_to_string(beside.trim()).unwrap(), "units = \"us\"\n");
     let other = Bench::new();
     assert_eq!(other.run(&["restore", &file]).status, 0);
     assert_eq!(fs::read_to_string(other.dir().join("studio.toml")).unwrap(), "units = \"us\"\n");
+    assert_eq!(fs::read_to_string(other.dir().join("air_forecast.csv")).unwrap(), air);
 }
 
 #[test]

@@ -35,10 +35,10 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     if let Some(before) = &restored.before {
         screen::tell(&format!("What was there before is in {}", before.display()));
     }
-    if let Some(settings) = &restored.settings {
+    for (name, beside) in &restored.beside {
         screen::tell(&format!(
-            "studio.toml stays as it is; the settings of the backup are in {}",
-            settings.display()
+            "{name} stays as it is; that of the backup is in {}",
+            beside.display()
         ));
     }
     Ok(ExitCode::SUCCESS)

@@ -1,17 +1,18 @@
 //! Backups: the whole studio as one file, made while others write, and brought back.
 //!
 //! A backup is a studio's database like any other, closed and complete in one file, with the text
-//! of the settings in a table of its own. It is read with SQLite's online backup interface from
-//! one state of the database, and checked before it gets its name. Bringing it back checks a copy
-//! first; what was there before is kept under another name.
+//! of the settings and of the air forecast in a table of its own. It is read with SQLite's online
+//! backup interface from one state of the database, and checked before it gets its name. Bringing
+//! it back checks a copy first; what was there before is kept under another name.
 
 use super::{
-    DATABASE, SETTINGS, Store, StoreError, error, identity, readings, schema, share, snapshot,
+    AIR_FORECAST, DATABASE, SETTINGS, Store, StoreError, error, identity, readings, schema, share,
+    snapshot,
 };
 use crate::clock;
 use crate::units::Time;
 use rusqlite::backup::{Backup, StepResult};
-use rusqlite::{Connection, OpenFlags, ffi};
+use rusqlite::{Connection, OpenFlags, OptionalExtension, ffi};
 use std::fs;
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
@@ -35,9 +36,12 @@ pub struct Restored {
     pub held: Held,
     /// Where the database that was there before is now.
     pub before: Option<PathBuf>,
-    /// The backup's settings, where others are in use: the file that they were written into.
-    pub settings: Option<PathBuf>,
+    /// Files of the backup where others are in use, and the names they were written under.
+    pub beside: Vec<(&'static str, PathBuf)>,
 }
+
+/// Files that belong to a studio besides its database.
+const TEXTS: [&str; 2] = [SETTINGS, AIR_FORECAST];
 
 /// Writes the whole studio into one file, as it is at one moment, while others may write to it.
 ///
@@ -67,7 +71,7 @@ pub fn backup(store: &Store, file: &Path, force: bool) -> Result<Held, StoreErro
 
 /// A backup must not take the place of what it is made of.
 fn refuse_own_files(store: &Store, folder: &Path, file: &Path) -> io::Result<()> {
-    let is_ours = |name: &str| name.starts_with(DATABASE) || name == SETTINGS;
+    let is_ours = |name: &str| name.starts_with(DATABASE) || TEXTS.contains(&name);
     let name = file.file_name().and_then(|name| name.to_str());
     if folder.canonicalize()? == store.dir.canonicalize()? && name.is_some_and(is_ours) {
         return Err(io::Error::other("the studio's own files: give the backup another name"));
@@ -87,19 +91,26 @@ fn fill(store: &Store, part: &NamedTempFile) -> Result<Held, StoreError> {
         return Err(rusqlite::Error::SqliteFailure(busy, None).into());
     }
     copy.pragma_update(None, "journal_mode", "DELETE")?; // complete in one file
-    let settings = store.dir.join(SETTINGS);
-    match fs::read_to_string(&settings) {
-        Ok(text) => {
-            copy.execute_batch("CREATE TABLE kept_settings (text TEXT NOT NULL) STRICT")?;
-            copy.execute("INSERT INTO kept_settings VALUES (?)", [text])?;
+    copy.execute_batch("CREATE TABLE kept_file (name TEXT NOT NULL, text TEXT NOT NULL) STRICT")?;
+    for name in TEXTS {
+        if let Some(text) = read_text(&store.dir, name)? {
+            copy.execute("INSERT INTO kept_file VALUES (?, ?)", [name, &text])?;
         }
-        Err(e) if e.kind() == ErrorKind::NotFound => {}
-        Err(error) => return Err(StoreError::Folder { path: settings, error }),
     }
     check(&copy).map_err(|why| StoreError::Damaged(store.dir.join(DATABASE), why))?;
     let held = held(&copy)?;
     copy.close().map_err(|(_, e)| e)?;
     Ok(held)
+}
+
+/// What a file of the studio says, where it is there.
+fn read_text(dir: &Path, name: &str) -> Result<Option<String>, StoreError> {
+    let path = dir.join(name);
+    match fs::read_to_string(&path) {
+        Ok(text) => Ok(Some(text)),
+        Err(e) if e.kind() == ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(StoreError::Folder { path, error }),
+    }
 }
 
 /// Whether the database is whole; else what is wrong, as SQLite says it.
@@ -158,17 +169,17 @@ pub fn restore(dir: &Path, file: &Path) -> Result<Restored, StoreError> {
     };
     fs::rename(prepared.folder.path().join(DATABASE), &database).map_err(io)?;
     super::sync_folder(dir).map_err(io)?;
-    let settings = match prepared.settings {
-        Some(text) => put_settings(dir, &text).map_err(io)?,
-        None => None,
-    };
-    Ok(Restored { held: prepared.held, before, settings })
+    let mut beside = Vec::new();
+    for (name, text) in &prepared.texts {
+        beside.extend(put_text(dir, name, text)?.map(|path| (*name, path)));
+    }
+    Ok(Restored { held: prepared.held, before, beside })
 }
 
 /// A copy of a backup, checked and of the present layout, in a folder of its own.
 struct Prepared {
     folder: TempDir,
-    settings: Option<String>,
+    texts: Vec<(&'static str, String)>,
     held: Held,
 }
 
@@ -198,11 +209,11 @@ fn prepare(dir: &Path, file: &Path) -> Result<Prepared, StoreError> {
     };
     let db = schema::open(&copy).map_err(of_file)?;
     check(&db).map_err(|why| StoreError::DamagedBackup(file.into(), why))?;
-    let settings = take_settings(&db).map_err(|e| of_file(e.into()))?;
+    let texts = take_texts(&db).map_err(|e| of_file(e.into()))?;
     let held = held(&db).map_err(of_file)?;
     db.close().map_err(|(_, e)| e)?;
     fs::File::open(&copy).and_then(|file| file.sync_all()).map_err(io)?;
-    Ok(Prepared { folder, settings, held })
+    Ok(Prepared { folder, texts, held })
 }
 
 /// A copy of a file that may only be read is written to all the same.
@@ -213,14 +224,19 @@ fn writable(copy: &Path) -> io::Result<()> {
     fs::set_permissions(copy, permissions)
 }
 
-/// The text of the settings, which is taken out of the database.
-fn take_settings(db: &Connection) -> rusqlite::Result<Option<String>> {
-    if !db.table_exists(None, "kept_settings")? {
-        return Ok(None);
+/// The files that the backup holds, which are taken out of the database.
+fn take_texts(db: &Connection) -> rusqlite::Result<Vec<(&'static str, String)>> {
+    let mut texts = Vec::new();
+    if db.table_exists(None, "kept_file")? {
+        let mut kept = db.prepare("SELECT text FROM kept_file WHERE name = ?")?;
+        for name in TEXTS {
+            let text = kept.query_row([name], |row| row.get(0)).optional()?;
+            texts.extend(text.map(|text| (name, text)));
+        }
+        drop(kept);
+        db.execute_batch("DROP TABLE kept_file")?;
     }
-    let text = db.query_row("SELECT text FROM kept_settings", [], |row| row.get(0))?;
-    db.execute_batch("DROP TABLE kept_settings")?;
-    Ok(Some(text))
+    Ok(texts)
 }
 
 /// Gives the database that is there a name of its own, complete in one file where it is sound;
@@ -240,7 +256,7 @@ fn set_apart(dir: &Path, database: &Path) -> Result<PathBuf, StoreError> {
         Err(_) => {} // damaged, or not ours: kept as it is
     }
     // It keeps its name beside the new one until the backup takes that, in one step.
-    let before = free_name(dir, "db");
+    let before = free_name(dir, "before-restore.db");
     for suffix in ["-wal", "-journal", ""] {
         let (from, to) = (identity::beside(database, suffix), identity::beside(&before, suffix));
         match also_known_as(&from, &to) {
@@ -269,38 +285,36 @@ fn also_known_as(from: &Path, to: &Path) -> io::Result<()> {
     }
 }
 
-/// Puts the settings in where there are none but the usual ones; else beside those in use, and
-/// says where.
-fn put_settings(dir: &Path, text: &str) -> io::Result<Option<PathBuf>> {
-    let path = dir.join(SETTINGS);
-    let there = match fs::read_to_string(&path) {
-        Err(e) if e.kind() == ErrorKind::NotFound => None,
-        other => Some(other?),
-    };
-    let (path, said) = match there {
+/// Puts a file in where there is none, or only the settings that every studio begins with; else
+/// beside the one in use, and says where.
+fn put_text(dir: &Path, name: &str, text: &str) -> Result<Option<PathBuf>, StoreError> {
+    let (path, said) = match read_text(dir, name)? {
         Some(there) if there == text => return Ok(None),
         Some(there) if there != super::settings::DEFAULT => {
-            let path = free_name(dir, "toml");
+            let path = free_name(dir, &format!("of-backup-{name}"));
             (path.clone(), Some(path))
         }
-        _ => (path, None),
+        _ => (dir.join(name), None),
     };
-    let mut part = super::fresh_file(dir)?;
-    io::Write::write_all(&mut part, text.as_bytes())?;
-    part.as_file().sync_all()?;
-    part.persist(&path).map_err(|e| e.error)?;
-    super::sync_folder(dir)?;
+    let put = || {
+        let mut part = super::fresh_file(dir)?;
+        io::Write::write_all(&mut part, text.as_bytes())?;
+        part.as_file().sync_all()?;
+        part.persist(&path).map_err(|e| e.error)?;
+        super::sync_folder(dir)
+    };
+    put().map_err(|error| StoreError::Folder { path: path.clone(), error })?;
     Ok(said)
 }
 
-/// A name with today's date that no file has.
-fn free_name(dir: &Path, ending: &str) -> PathBuf {
+/// A name that no file has: with today's date, and a number where that is taken.
+fn free_name(dir: &Path, name: &str) -> PathBuf {
     let now = clock::now().timestamp().strftime("%Y%m%d-%H%M%S").to_string();
-    let what = if ending == "db" { "before-restore" } else { "settings-of-backup" };
-    let names = (1..).map(|n| match n {
-        1 => format!("{what}-{now}.{ending}"),
-        n => format!("{what}-{now}-{n}.{ending}"),
-    });
-    let mut paths = names.map(|name| dir.join(name));
-    paths.find(|path| path.symlink_metadata().is_err()).unwrap_or_else(|| dir.join(what))
+    let mut name_and_date = format!("{now}-{name}");
+    let mut n = 1;
+    while dir.join(&name_and_date).symlink_metadata().is_ok() {
+        n += 1;
+        name_and_date = format!("{now}-{n}-{name}");
+    }
+    dir.join(name_and_date)
 }
