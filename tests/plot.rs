@@ -72,6 +72,7 @@ fn sample(name: &str, now: f64) -> PotAnswer {
             call: FireCall::Wait,
             probability_bone_dry: 0.0,
             bone_dry: when(46.0, 57.0, 79.0),
+            constant_mass: ConstantMass { met: None, weighings: 1, change: None },
         },
         evidence: Evidence { readings: 60, last_reading_at: Some(at(now)) },
         found: vec![Found {

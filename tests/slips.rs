@@ -102,6 +102,53 @@ fn a_sibling_is_there_and_leads_nowhere_back() {
 }
 
 #[test]
+fn what_is_packed_without_a_fresh_weight_is_asked_to_be_weighed() {
+    let bench = Bench::with_pots();
+    bench.done(&["weigh", "planter-1", "480", "--at", "30 min ago"]);
+    bench.done(&["weigh", "planter-2", "480", "--at", "30 h ago"]);
+    let noted = bench.done(&["note", "north", "jar-1", "kiln"]);
+    assert!(
+        noted.ends_with(
+            "Not weighed within a day before: planter-2 and jar-1. Ware that has stood takes up \
+             water again from damp air: weigh it before it is fired.\n"
+        ),
+        "{noted}"
+    );
+    let bench = Bench::with_pots();
+    let long_ago = bench.done(&["note", "north", "kiln", "--at", "2021-04-20 9:00"]);
+    assert_eq!(long_ago.lines().count(), 1, "{long_ago}");
+}
+
+#[test]
+fn the_rule_of_constant_mass_stands_beside_the_decision() {
+    let bench = Bench::with_pots();
+    let rule = |at: &str| {
+        let shown = bench.done(&["pot", "show", "jar-1", "--at", at]);
+        let line = shown.lines().find(|line| line.contains("constant mass")).unwrap().to_owned();
+        let json = bench.done(&["report", "--json", "--at", at]);
+        let report: serde_json::Value = serde_json::from_str(&json).unwrap();
+        (line, report["pots"][0]["fire"]["constant_mass"].clone())
+    };
+    let weigh = |grams: &str, at: &str| drop(bench.done(&["weigh", "jar-1", grams, "--at", at]));
+    weigh("468.9", "2021-04-20 9:00");
+    let (line, json) = rule("2021-04-20 10:00");
+    assert!(line.contains("wants 3 weighings, each a day"), "{line}");
+    assert_eq!(json, serde_json::json!({"met": null, "weighings": 1, "change": null}));
+    weigh("468.7", "2021-04-21 9:00");
+    weigh("468.8", "2021-04-22 9:00");
+    let (line, json) = rule("2021-04-22 10:00");
+    let met = "yes by EN ISO 12570: 3 weighings a day apart, within 0.04%";
+    assert!(line.contains(met), "{line}");
+    assert_eq!((&json["met"], &json["weighings"]), (&true.into(), &3.into()));
+    assert!((json["change"].as_f64().unwrap() - 0.2 / 468.8).abs() < 1e-9, "{json}");
+    weigh("470.1", "2021-04-23 9:00");
+    let (line, json) = rule("2021-04-23 10:00");
+    let not = "no by EN ISO 12570: 0.30% of change, where 0.1% is allowed";
+    assert!(line.contains(not), "{line}");
+    assert_eq!(json["met"], false);
+}
+
+#[test]
 fn what_is_no_folder_and_no_port_is_called_so() {
     let bench = Bench::with_pots();
     let file = bench.dir().join("studio.toml");

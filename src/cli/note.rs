@@ -7,6 +7,7 @@ use super::screen;
 use super::when::{self, Lean};
 use super::words::{self, Words, printable};
 use super::{Context, REFUSED};
+use crate::core::readiness::FRESH;
 use crate::records::{ACTION_WORDS, Action, HandlingRow, Name};
 use crate::store::settings::Units;
 use crate::store::{Clash, Store};
@@ -91,7 +92,12 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         .map(|pot| HandlingRow { time, pot: (*pot).clone(), action: action.clone() })
         .collect();
     let status = put(&mut store, &rows, args.replace, &words)?;
-    let remarks = remark.into_iter().chain(remarks(&roll, &targets, &action, time, &words));
+    let packed = match action {
+        Action::Kiln => unweighed(&store, &pots, time, &words)?,
+        _ => None,
+    };
+    let remarks = remarks(&roll, &targets, &action, time, &words);
+    let remarks = remark.into_iter().chain(remarks).chain(packed);
     for remark in remarks {
         screen::say(&remark)?;
     }
@@ -203,6 +209,33 @@ fn remarks(
         }
     }
     remarks
+}
+
+/// Pots that are being packed without a fresh weight.
+fn unweighed(
+    store: &Store,
+    pots: &[&Name],
+    time: Time,
+    words: &Words,
+) -> anyhow::Result<Option<String>> {
+    // Of a kiln that was packed long ago nobody can weigh anything.
+    if words.now.since(time).abs() > FRESH {
+        return Ok(None);
+    }
+    let names: Vec<Name> = pots.iter().map(|pot| (*pot).clone()).collect();
+    let studio = store.studio_of(time, &names)?;
+    let fresh = |pot: &&Name| {
+        let last = studio.weighings.get(*pot).and_then(|w| w.0.last());
+        last.is_some_and(|weight| time.since(weight.time) <= FRESH)
+    };
+    let old: Vec<&Name> = pots.iter().copied().filter(|pot| !fresh(pot)).collect();
+    Ok((!old.is_empty()).then(|| {
+        format!(
+            "Not weighed within a day before: {}. Ware that has stood takes up water again from \
+             damp air: weigh it before it is fired.",
+            list(old)
+        )
+    }))
 }
 
 /// Another pot that, by the log, stood on the scale until now: the later one takes it over.

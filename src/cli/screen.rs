@@ -4,7 +4,9 @@
 //! Headings and words carry the meaning, weight and colour only help the eye.
 
 use super::words::{self, Words, printable};
-use crate::core::report::{FireCall, Found, PotAnswer, Report, TimeQuantiles, TrimCall};
+use crate::core::report::{
+    ConstantMass, FireCall, Found, PotAnswer, Report, TimeQuantiles, TrimCall,
+};
 use crate::records::Cover;
 use crate::store::settings::Units;
 use crate::units::Time;
@@ -325,6 +327,7 @@ pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
             FireCall::Ready => format!("no further drying detected in this air, {sure} sure"),
         },
     ));
+    rows.push(("constant mass", constant_mass(&pot.fire.constant_mass)));
     rows.extend(reasons(pot).map(|(_, text)| ("attention", text)));
     let rows = rows.into_iter().map(|(what, text)| vec![what.into(), text]).collect();
     let mut page = columns(&[], rows);
@@ -332,6 +335,23 @@ pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
         page += &format!("\n{}", paragraph(CAUTION, 0, terminal_width()));
     }
     page
+}
+
+/// The constant-mass rule in words.
+fn constant_mass(rule: &ConstantMass) -> String {
+    let change = rule.change.map(|share| format!("{:.2}%", 100.0 * share)).unwrap_or_default();
+    match (rule.met, rule.weighings) {
+        (Some(true), n) => {
+            format!("yes by EN ISO 12570: {n} weighings a day apart, within {change}")
+        }
+        (Some(false), _) => {
+            format!("no by EN ISO 12570: {change} of change, where 0.1% is allowed")
+        }
+        (None, 3) => "cannot be told: the scale's steps are more than 0.1% of the pot".into(),
+        (None, n) => format!(
+            "cannot be told: EN ISO 12570 wants 3 weighings, each a day after the last; {n} so far"
+        ),
+    }
 }
 
 /// What speaks against an answer, code and text; steps found in the trace are asked about
@@ -503,7 +523,12 @@ mod tests {
                 opens: times(-2.0, -1.0, 0.0),
                 closes: times(1.3, 2.7, 4.5),
             },
-            fire: Fire { call: fire, probability_bone_dry: 0.0, bone_dry: times(38.0, 49.0, 82.0) },
+            fire: Fire {
+                call: fire,
+                probability_bone_dry: 0.0,
+                bone_dry: times(38.0, 49.0, 82.0),
+                constant_mass: ConstantMass { met: None, weighings: 1, change: None },
+            },
             evidence: Evidence { readings: 104, last_reading_at: Some(now().plus(-300.0)) },
             found: vec![],
             warnings: vec![],

@@ -15,6 +15,7 @@ pub mod blend;
 #[cfg(test)]
 mod by_hand;
 pub mod clay;
+pub mod constant_mass;
 pub mod drying;
 pub mod forecast;
 pub mod found;

@@ -1,5 +1,6 @@
 //! Trim and fire calls, with their reasons.
 
+use super::constant_mass;
 use super::forecast::{self, BONE_DRY_MEAN, BONE_DRY_WETTEST, Band, Draw};
 use super::found::What;
 use super::handling::History;
@@ -13,7 +14,9 @@ const SOON: f64 = 2.0 * HOUR;
 /// `ready` wants this probability that the wettest part is dry …
 const READY: f64 = 0.95;
 /// … and weighings and the room's air no older than this, s.
-const FRESH: f64 = DAY;
+pub const FRESH: f64 = DAY;
+/// Ware that has been dry for so long has seen damp days since, s (common practice, no source).
+const STOOD: f64 = 14.0 * DAY;
 /// A weight as old as this can no longer speak of a pot that is being dried, s.
 const STALE: f64 = 12.0 * HOUR;
 
@@ -105,6 +108,8 @@ pub fn fire(
     } else {
         FireCall::Wait
     };
+    let now = history.start.plus(history.now);
+    let stood = bone_dry.p50.map(|t| now.since(t)).filter(|s| *s >= STOOD);
     let mut say = |code, text: String| warnings.push(Warning { code, text });
     if call == FireCall::Doubtful {
         if wettest < READY {
@@ -127,13 +132,22 @@ pub fn fire(
                 None => "only a weight can say that it is dry",
             };
             say("weigh-again", text.into());
+            if let Some(for_s) = stood {
+                let text = format!(
+                    "it has stood dry for {}, and ware takes up water again from damp air: a \
+                     fresh weight is needed before it is packed",
+                    ago(for_s)
+                );
+                say("stood-dry", text);
+            }
         }
         if !aired {
             let text = "the room's sensor has said nothing for more than a day: look after it";
             say("room-stale", text.into());
         }
     }
-    Fire { call, probability_bone_dry: wettest, bone_dry }
+    let constant_mass = constant_mass::rule(history);
+    Fire { call, probability_bone_dry: wettest, bone_dry, constant_mass }
 }
 
 /// Whether the last weights are none that a pot of that ball can have, trimmed or not: something
@@ -360,6 +374,23 @@ mod tests {
         assert_eq!(called(&dry, Some(1.0), 24.5), (FireCall::Doubtful, vec!["room-stale"]));
         let all = vec!["base-may-be-damp", "weigh-again", "room-stale"];
         assert_eq!(called(&nearly, Some(25.0), 25.0), (FireCall::Doubtful, all));
+    }
+
+    #[test]
+    fn ware_that_stood_for_weeks_wants_a_fresh_weight() {
+        let dry = free(&[(0.001, 0.003, 100)]);
+        let codes = |days: f64, weighed: f64| {
+            let now = 24.0 * 60.0;
+            let history = history(&pot(), &[], &[(now - weighed, 470.0)], now);
+            let room = room(20.0, 0.5, now, now);
+            let since = history.start.plus(now * HOUR - days * DAY);
+            let mut warnings = Vec::new();
+            let fire = fire(&pot(), &history, &room, &dry, opening(Some(since)), &mut warnings);
+            (fire.call, warnings.iter().map(|w| w.code).collect::<Vec<_>>())
+        };
+        assert_eq!(codes(21.0, 1.0), (FireCall::Ready, vec![]));
+        assert_eq!(codes(13.0, 200.0), (FireCall::Doubtful, vec!["weigh-again"]));
+        assert_eq!(codes(15.0, 200.0), (FireCall::Doubtful, vec!["weigh-again", "stood-dry"]));
     }
 
     #[test]

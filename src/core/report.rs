@@ -137,6 +137,21 @@ pub struct Fire {
     pub probability_bone_dry: f64,
     /// When mean free water falls to 0.005.
     pub bone_dry: TimeQuantiles,
+    /// The constant-mass rule, beside the call.
+    pub constant_mass: ConstantMass,
+}
+
+/// What the constant-mass rule of EN ISO 12570 says: three weighings, each at least 24 h after the
+/// one before, that agree within 0.1 %. It has no part in the call.
+#[derive(Clone, Copy, PartialEq, Debug, Serialize)]
+pub struct ConstantMass {
+    /// Whether the mass is constant by it; `None` where the weighings, or the steps of the scale,
+    /// cannot tell.
+    pub met: Option<bool>,
+    /// Weighings that far apart, up to the three that it wants.
+    pub weighings: usize,
+    /// By how much these differ, as a share of the mass; `None` for fewer than two.
+    pub change: Option<f64>,
 }
 
 /// What the answer rests on.

@@ -18,15 +18,12 @@
 //! steps (OIML R 76-1:2006, table 6, class III, twice the value at verification), taken as evenly
 //! spread, and its rounding, step ÷ √12 (JCGM 100:2008, F.2.2.1).
 
+use super::constant_mass::{APART, WEIGHINGS, WITHIN, spaced, spread};
 use super::inference::model::balance;
 use super::inference::priors::{BAG_WATER_WET, monolayer, written_sd};
 use crate::records::{Air, Body, Drying, Name, POSSIBLE_BAG_WATER_WET, Sample, Studio};
-use crate::units::{DAY, HOUR, Time};
+use crate::units::{HOUR, Time};
 
-/// Change of mass below which it is constant, as a share of the mass.
-const CONSTANT: f64 = 0.001;
-/// Weighings that are a little early count as an hour or a day apart.
-const EARLY: f64 = 0.95;
 /// Smallest step of a scale that nobody described, g: a kitchen scale's.
 pub const STEP_G: f64 = 1.0;
 /// Humidity of a room that nobody measured, fraction, and its deviation.
@@ -206,25 +203,16 @@ pub fn look(weighings: &[Sample], air: Option<&Air>, monolayer: (f64, f64)) -> F
 
 /// How far apart weighings must lie to tell that a mass is constant, s.
 fn gap(drying: Drying) -> f64 {
-    if drying == Drying::Oven { HOUR } else { DAY }
+    if drying == Drying::Oven { HOUR } else { APART }
 }
 
 /// How far a run of weighings has come, and the water that is left with its deviation, g.
 fn progress(run: &[Net], drying: Drying) -> (Progress, Option<(f64, f64)>) {
-    let needed = if drying == Drying::Oven { 2 } else { 3 };
-    // From the last one back, each at least a gap before the one after it.
-    let mut apart: Vec<&Net> = Vec::new();
-    for n in run.iter().rev() {
-        let far = |after: &&Net| after.time.since(n.time) >= EARLY * gap(drying);
-        if apart.last().is_none_or(far) {
-            apart.push(n);
-        }
-    }
+    let needed = if drying == Drying::Oven { 2 } else { WEIGHINGS };
+    let apart = spaced(run, |n| n.time.seconds(), gap(drying), needed);
     let Some(last) = apart.first().copied() else { return (Progress::Begun, None) };
-    apart.truncate(needed);
-    let dry = |pick: fn(f64, f64) -> f64| apart.iter().map(|n| n.dry()).reduce(pick);
-    let spread = dry(f64::max).zip(dry(f64::min)).map_or(0.0, |(most, least)| most - least);
-    let constant = CONSTANT * last.dry();
+    let spread = spread(apart.iter().map(|n| n.dry()));
+    let constant = WITHIN * last.dry();
     // What is left is about what the last interval still took, were it exponential.
     if apart.len() == needed && spread <= constant && last.step <= constant {
         return (Progress::Constant, Some((0.0, spread)));
