@@ -17,7 +17,7 @@ use warecast::core::room::Room;
 use warecast::records::{Pot, Studio};
 use warecast::store::Store;
 
-const SIZE: Size = Size { pots: 1, weighings: 5_000 };
+const SIZE: Size = Size::at_once(1, 5_000);
 const REPEATS: usize = 50;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {

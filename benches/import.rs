@@ -9,7 +9,7 @@ mod shelf;
 use shelf::{Size, rival, say, say_ratio, scratch, time, warecast, write};
 use std::fs;
 
-const SIZE: Size = Size { pots: 200, weighings: 5_000 };
+const SIZE: Size = Size::at_once(200, 5_000);
 const REPEATS: usize = 5;
 
 fn main() -> std::io::Result<()> {

@@ -1,4 +1,5 @@
-//! From cold command to answer: one pot with 5,000 weighings, and 100 pots with 500,000.
+//! From cold command to answer: a pot with 5,000 weighings, 100 pots with 500,000, and a season of
+//! 200 pots with 3,000 weighings each, most of them finished.
 //!
 //! The studio is imported beforehand; timed is the whole process of `report --json`. Against it
 //! stands a Python program that reads the same weights from CSV and fits the same drying model by
@@ -10,8 +11,9 @@ use shelf::{MADE_AT, Size, rival, say, say_ratio, scratch, time, warecast, write
 use std::fs;
 
 fn main() -> std::io::Result<()> {
-    bench("one pot", &Size { pots: 1, weighings: 5_000 }, 20, 5)?;
-    bench("100 pots", &Size { pots: 100, weighings: 5_000 }, 5, 1)
+    bench("one pot", &Size::at_once(1, 5_000), 20, 5)?;
+    bench("100 pots", &Size::at_once(100, 5_000), 5, 1)?;
+    bench("a season, 200 pots", &Size::season(200), 3, 1)
 }
 
 fn bench(name: &str, size: &Size, repeats: usize, rival_repeats: usize) -> std::io::Result<()> {

@@ -12,7 +12,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 use warecast::simulate::pty::Pty;
 
-const SIZE: Size = Size { pots: 16, weighings: 2_880 };
+const SIZE: Size = Size::at_once(16, 2_880);
 /// Readings of each cell in a second.
 const RATE: f64 = 10.0;
 /// How long the daemon is looked at; it fits each pot anew once a minute.

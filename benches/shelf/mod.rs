@@ -23,8 +23,6 @@ use warecast::units::Time;
 
 /// The pots come off the wheel at this moment: 2031-04-02T08:00:00Z.
 pub const MADE_AT: Time = Time(1_932_883_200_000_000);
-/// Seconds between weighings of a pot.
-const WEIGHED_EVERY: f64 = 60.0;
 /// Weighings between two readings of the room.
 const ROOM_EVERY: usize = 10;
 /// Different drying pots; the others are these on other cells with other noise and size.
@@ -36,17 +34,41 @@ pub struct Size {
     pub pots: usize,
     /// Weighings of each.
     pub weighings: usize,
+    /// Seconds between weighings of a pot.
+    pub every: f64,
+    /// Weighings between one pot and the next that comes off the wheel.
+    pub apart: usize,
 }
 
 impl Size {
+    /// Pots that are all made at once and weighed every minute.
+    pub const fn at_once(pots: usize, weighings: usize) -> Size {
+        Size { pots, weighings, every: 60.0, apart: 0 }
+    }
+
+    /// The studio of a season: a pot every four hours, each weighed 3,000 times in ten days, after
+    /// which most are dry.
+    pub const fn season(pots: usize) -> Size {
+        Size { pots, weighings: 3_000, every: 288.0, apart: 50 }
+    }
+
+    /// Steps of the room's time.
+    fn steps(&self) -> usize {
+        self.weighings + self.apart * (self.pots - 1)
+    }
+
     /// The moment of the last weighing.
     pub fn end(&self) -> Time {
-        MADE_AT.plus(WEIGHED_EVERY * (self.weighings as f64))
+        self.moment(self.steps())
     }
 
     /// Rows of `readings.csv`: weighings, and temperature and humidity of the room.
     pub fn rows(&self) -> usize {
-        self.pots * self.weighings + 2 * (self.weighings / ROOM_EVERY)
+        self.pots * self.weighings + 2 * (self.steps() / ROOM_EVERY)
+    }
+
+    fn moment(&self, step: usize) -> Time {
+        MADE_AT.plus(self.every * step as f64)
     }
 }
 
@@ -56,27 +78,38 @@ pub fn write(folder: &Path, size: &Size, seed: u64) -> io::Result<()> {
     fs::create_dir_all(folder)?;
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
     let air = room(size, &mut rng);
-    let kinds: Vec<Vec<f64>> = (0..KINDS.min(size.pots)).map(|kind| dry_one(kind, &air)).collect();
+    let its_air = |pot: usize| &air[pot * size.apart..][..size.weighings];
+    // Pots of one kind that are made at once dry alike.
+    let different = if size.apart == 0 { KINDS.min(size.pots) } else { size.pots };
+    let dried: Vec<Vec<f64>> =
+        (0..different).map(|pot| dry_one(pot % KINDS, size.every, its_air(pot))).collect();
     let mut pots = String::from("pot,body,made_at,ball_g,tare_g,wall_mm,base_mm\n");
     let mut handling = String::from("time,pot,action,detail\n");
     let readings = fs::File::create(folder.join("readings.csv"))?;
     let mut readings = BufWriter::new(readings);
     writeln!(readings, "time,source,quantity,value,unit,pot")?;
-    write_room(&mut readings, &air, &mut rng)?;
+    write_room(&mut readings, size, &air, &mut rng)?;
     for pot in 0..size.pots {
         let (kind, scale) = (pot % KINDS, 1.0 + 0.01 * (pot / KINDS) as f64);
         let (body, shape) = (["shore", "tide"][kind % 2], shape(kind));
         let ball = scale * shape.ball_g;
+        let made = size.moment(pot * size.apart);
         let _ = writeln!(
             pots,
-            "p{pot:03},{body},{MADE_AT},{ball:.0},180,{},{}",
+            "p{pot:03},{body},{made},{ball:.0},180,{},{}",
             shape.wall_mm, shape.base_mm
         );
-        let _ = writeln!(handling, "{MADE_AT},p{pot:03},on,cell-{pot:03}");
+        let _ = writeln!(handling, "{made},p{pot:03},on,cell-{pot:03}");
         let mut cell = Cell::new(Xoshiro256PlusPlus::from_rng(&mut rng));
-        for (index, (air, mass)) in air.iter().zip(&kinds[kind]).enumerate() {
-            let grams = cell.read(WEIGHED_EVERY, 180.0 + scale * mass, air);
-            writeln!(readings, "{},cell-{pot:03},mass,{grams:.1},g,", moment(index))?;
+        let masses = &dried[pot % different];
+        for (index, (air, mass)) in its_air(pot).iter().zip(masses).enumerate() {
+            let time = size.moment(pot * size.apart + index + 1);
+            let grams = cell.read(size.every, 180.0 + scale * mass, air);
+            writeln!(readings, "{time},cell-{pot:03},mass,{grams:.1},g,")?;
+        }
+        if size.apart > 0 && pot + 1 < size.pots {
+            let taken = size.moment(pot * size.apart + size.weighings + 1);
+            let _ = writeln!(handling, "{taken},p{pot:03},off,");
         }
     }
     fs::write(folder.join("pots.csv"), pots)?;
@@ -89,25 +122,23 @@ pub fn write(folder: &Path, size: &Size, seed: u64) -> io::Result<()> {
     readings.flush()
 }
 
-fn moment(index: usize) -> Time {
-    MADE_AT.plus(WEIGHED_EVERY * (index + 1) as f64)
-}
-
 fn room(size: &Size, rng: &mut Xoshiro256PlusPlus) -> Vec<RoomAir> {
     let mut room = Room::new(8.0 * 3600.0, Xoshiro256PlusPlus::from_rng(rng));
-    (0..size.weighings).map(|_| room.step(WEIGHED_EVERY)).collect()
+    (0..size.steps()).map(|_| room.step(size.every)).collect()
 }
 
 fn write_room(
     out: &mut impl io::Write,
+    size: &Size,
     air: &[RoomAir],
     rng: &mut Xoshiro256PlusPlus,
 ) -> io::Result<()> {
     let mut sensor = RoomSensor::new(Xoshiro256PlusPlus::from_rng(rng));
     for (index, air) in air.iter().enumerate().skip(ROOM_EVERY - 1).step_by(ROOM_EVERY) {
         let (celsius, humidity) = sensor.read(air);
-        writeln!(out, "{},room,temperature,{celsius:.1},Cel,", moment(index))?;
-        writeln!(out, "{},room,humidity,{humidity:.1},%RH,", moment(index))?;
+        let time = size.moment(index + 1);
+        writeln!(out, "{time},room,temperature,{celsius:.1},Cel,")?;
+        writeln!(out, "{time},room,humidity,{humidity:.1},%RH,")?;
     }
     Ok(())
 }
@@ -125,12 +156,12 @@ fn shape(kind: usize) -> Shape {
 }
 
 /// Mass of one pot of that kind along the way, g.
-fn dry_one(kind: usize, air: &[RoomAir]) -> Vec<f64> {
+fn dry_one(kind: usize, every: f64, air: &[RoomAir]) -> Vec<f64> {
     let clay = [COARSE, FINE][kind % 2];
     let throwing = Throwing { slip: 0.03, water: 0.01 };
     let mut pot = ClayPot::thrown(clay, shape(kind), throwing, 1.0);
     let each = air.iter().map(|air| {
-        pot.step(WEIGHED_EVERY, air);
+        pot.step(every, air);
         pot.truth().mass_g
     });
     each.collect()
