@@ -5,8 +5,9 @@
 
 use super::curve::{Curve, CurveError};
 use super::{Load, ZeroDrift};
-use crate::records::Point;
+use crate::records::{Name, Point};
 use crate::units::{HOUR, Time};
+use std::collections::BTreeMap;
 
 /// A temperature counts for so long; after that nothing is known of it, s.
 pub const TEMPERATURE_HOLDS_S: f64 = 3.0 * HOUR;
@@ -105,6 +106,27 @@ impl History {
             grams.is_finite().then_some(Point { time: count.time, value: grams })
         };
         counts.iter().filter_map(weigh).collect()
+    }
+}
+
+/// All calibrated cells as they stand at one moment.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Cells {
+    /// When.
+    pub at: Time,
+    /// By source.
+    pub histories: BTreeMap<Name, History>,
+    /// The last temperature of each thermometer, where it is known.
+    pub temperatures: BTreeMap<Name, Point>,
+}
+
+impl Cells {
+    /// Grams of a raw count at that moment; `None` without a calibration.
+    pub fn grams(&self, source: &str, raw: f64) -> Option<f64> {
+        let count = Point { time: self.at, value: raw };
+        let last = |name: &str| self.temperatures.get(name).map_or(&[][..], std::slice::from_ref);
+        let grams = self.histories.get(source)?.grams(&[count], last);
+        grams.first().map(|point| point.value)
     }
 }
 

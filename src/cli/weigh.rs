@@ -9,7 +9,8 @@ use super::words::{self, Words, printable};
 use super::{Context, REFUSED};
 use crate::core::readiness::lightest;
 use crate::records::{Action, Pot, Quantity, Reading};
-use crate::sensing::port::{PortError, SettleError};
+use crate::sensing::listen::SettleError;
+use crate::sensing::port::PortError;
 use crate::store::settings::DEFAULT_BAUD;
 use crate::store::{Clash, Format, PortSettings, Settings, Store};
 use crate::units::{HOUR, Time};
@@ -64,7 +65,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let roll = Roll::read(&store)?;
     let pot = roll.find(&args.pot)?;
     let mut weight = if args.weight.is_empty() {
-        from_port(&args, store.settings(), context)?
+        from_port(&args, &store, context)?
     } else {
         typed(&args, &words)?
     };
@@ -262,8 +263,9 @@ fn reading(pot: &str, source: &str, time: Time, grams: f64) -> Reading {
 }
 
 /// The next weight at which a scale on a port comes to rest.
-fn from_port(args: &Args, settings: &Settings, context: &Context) -> anyhow::Result<Reading> {
-    let port = bench_port(args, settings)?;
+fn from_port(args: &Args, store: &Store, context: &Context) -> anyhow::Result<Reading> {
+    let port = bench_port(args, store.settings())?;
+    let cells = store.cells(clock::now())?;
     anstream::eprintln!(
         "Put {} on the scale and take the hands away ({}, up to {} s) …",
         printable(&args.pot),
@@ -271,7 +273,8 @@ fn from_port(args: &Args, settings: &Settings, context: &Context) -> anyhow::Res
         args.wait
     );
     let scale = args.scale.as_deref();
-    let settled = watch::next_settled(&port, scale, Duration::from_secs(args.wait));
+    let weigh = |source: &str, raw| cells.grams(source, raw);
+    let settled = watch::next_settled(&port, scale, Duration::from_secs(args.wait), &weigh);
     let settled = match settled {
         Err(SettleError::Port(PortError::Held(_))) if Lock::holder(&context.studio).is_some() => {
             anyhow::bail!(

@@ -14,14 +14,16 @@
 //! | [`plateau`] | known masses on a cell that is not calibrated yet: when it stood still |
 //! | [`health`] | what could not be used, counted by reason |
 //! | [`port`] | the only file descriptor |
+//! | [`listen`] | a port listened to for a while, by a command that waits |
 //!
-//! Everything but [`port`] is a pure function of bytes and time, so that every fault can be
+//! Everything but [`port`] and [`listen`] is a pure function of bytes and time, so that every fault can be
 //! played in a test. A format knows nothing of ports: one that polls (Modbus RTU) will be one
 //! more implementation of [`formats::Format`].
 
 pub mod formats;
 pub mod framing;
 pub mod health;
+pub mod listen;
 pub mod plateau;
 pub mod port;
 pub mod reduce;

@@ -4,16 +4,10 @@
 //! error; far end silent, nothing at all happens, and only [`Port::moved`] tells that the path
 //! leads to another device by now. An open port is held against other programs.
 
-use super::formats::{Format, Measured, Sink};
-use super::health::Fault;
-use super::settle::{Settle, Settled};
-use crate::clock;
-use crate::records::{Name, Quantity};
 use rustix::fs::{Mode, OFlags};
 use std::fs::Metadata;
 use std::io;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
-use std::time::Duration;
 use tokio::io::AsyncReadExt;
 use tokio_serial::{Error, ErrorKind, SerialStream};
 
@@ -95,123 +89,4 @@ fn is_terminal(path: &str, metadata: &Metadata) -> bool {
     let flags = OFlags::RDONLY | OFlags::NONBLOCK | OFlags::NOCTTY | OFlags::CLOEXEC;
     metadata.file_type().is_char_device()
         && rustix::fs::open(path, flags, Mode::empty()).map_or(true, rustix::termios::isatty)
-}
-
-/// Why no settled weight came from a port.
-#[derive(Clone, PartialEq, Debug, thiserror::Error)]
-pub enum SettleError {
-    /// It could not be opened.
-    #[error(transparent)]
-    Port(#[from] PortError),
-    /// It was lost while waiting.
-    #[error("{0} was unplugged")]
-    Lost(String),
-    /// Nothing readable came.
-    #[error("{0} sent no weight: is the scale switched on, and are its settings right?{1}")]
-    Silent(String, String),
-    /// Weights came, but the scale did not come to rest.
-    #[error(
-        "{0} did not come to rest with a pot on it: between {1:.1} g and {2:.1} g at the end. \
-         Put the pot on the scale, take the hands away, and try again"
-    )]
-    Restless(String, f64, f64),
-    /// Several scales send on this port.
-    #[error("{0} carries several scales ({1}, {2} …): say which one")]
-    Several(String, Name, Name),
-    /// The wait could not be set up.
-    #[error("{0}: {1}")]
-    System(String, String),
-}
-
-/// The next settled weight on a port; waits up to `timeout` and blocks meanwhile.
-///
-/// `source` picks one of several scales of the port by name.
-pub fn next_settled(
-    path: &str,
-    baud: u32,
-    format: Box<dyn Format>,
-    source: Option<&str>,
-    timeout: Duration,
-) -> Result<Settled, SettleError> {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
-    let runtime = runtime.map_err(|e| SettleError::System(path.into(), e.to_string()))?;
-    let mut bench = Bench { wanted: source.map(Into::into), ..Bench::default() };
-    runtime.block_on(async {
-        let waiting = wait(path, baud, format, &mut bench);
-        match tokio::time::timeout(timeout, waiting).await {
-            Ok(result) => result,
-            Err(_) => Err(bench.nothing(path)),
-        }
-    })
-}
-
-async fn wait(
-    path: &str,
-    baud: u32,
-    mut format: Box<dyn Format>,
-    bench: &mut Bench,
-) -> Result<Settled, SettleError> {
-    let mut port = Port::open(path, baud)?;
-    let start = clock::steady();
-    let mut buffer = [0; 4096];
-    loop {
-        let read = tokio::time::timeout(Duration::from_millis(200), port.read(&mut buffer)).await;
-        bench.seconds = start.elapsed().as_secs_f64();
-        match read {
-            Ok(Ok(0) | Err(_)) => return Err(SettleError::Lost(path.into())),
-            Ok(Ok(n)) => format.feed(&buffer[..n], clock::now(), bench),
-            Err(_) => bench.found = bench.found.or(bench.settle.silence(bench.seconds)),
-        }
-        if let Some((one, other)) = bench.several.take() {
-            return Err(SettleError::Several(path.into(), one, other));
-        }
-        if let Some(settled) = bench.found {
-            return Ok(settled);
-        }
-    }
-}
-
-/// What is known while waiting for a weight.
-#[derive(Default)]
-struct Bench {
-    wanted: Option<Name>,
-    /// The scale whose weights are looked at.
-    heard: Option<Name>,
-    seconds: f64,
-    settle: Settle,
-    found: Option<Settled>,
-    several: Option<(Name, Name)>,
-    last_fault: Option<Fault>,
-}
-
-impl Bench {
-    fn nothing(&self, path: &str) -> SettleError {
-        match self.settle.range() {
-            Some((low, high)) => SettleError::Restless(path.into(), low, high),
-            None => {
-                let hint = self.last_fault.map(|f| format!(" (what came was: {})", f.words()));
-                SettleError::Silent(path.into(), hint.unwrap_or_default())
-            }
-        }
-    }
-}
-
-impl Sink for Bench {
-    fn line(&mut self) {}
-
-    fn measured(&mut self, m: Measured<'_>) {
-        if m.quantity != Quantity::Mass || self.wanted.as_ref().is_some_and(|w| w != m.source) {
-            return;
-        }
-        let heard = self.heard.get_or_insert_with(|| m.source.into());
-        if heard == m.source {
-            self.found = self.found.or(self.settle.push(self.seconds, m.value));
-        } else if self.several.is_none() {
-            self.several = Some((heard.clone(), m.source.into()));
-        }
-    }
-
-    fn fault(&mut self, _: Option<&str>, fault: Fault) {
-        self.last_fault = Some(fault);
-    }
 }

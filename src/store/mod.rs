@@ -19,7 +19,7 @@ mod share;
 mod snapshot;
 pub mod text;
 
-use crate::calibration::history::History;
+use crate::calibration::history::{Cells, History};
 use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
     Blend, Body, HandlingRow, Name, Point, Pot, Quantity, Reading, Sample, Studio,
@@ -191,6 +191,21 @@ impl Store {
     pub fn calibrations(&self, source: &str) -> Result<History, StoreError> {
         let (loads, drifts) = (self.loads()?, self.zero_drifts()?);
         Ok(History::new(source, &loads, &drifts))
+    }
+
+    /// All calibrated cells as they stand at a moment.
+    pub fn cells(&self, at: Time) -> Result<Cells, StoreError> {
+        let (loads, drifts) = (self.loads()?, self.zero_drifts()?);
+        let mut cells = Cells { at, ..Cells::default() };
+        for load in &loads {
+            let history = || History::new(&load.source, &loads, &drifts);
+            cells.histories.entry(load.source.clone()).or_insert_with(history);
+        }
+        for drift in &drifts {
+            let said = self.last_reading(&drift.thermometer, Quantity::Temperature)?;
+            cells.temperatures.extend(said.map(|point| (drift.thermometer.clone(), point)));
+        }
+        Ok(cells)
     }
 
     /// All loads of all calibrations, in order of source, calibration and time.

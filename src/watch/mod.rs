@@ -14,7 +14,7 @@ pub mod writer;
 
 use crate::clock;
 use crate::sensing::formats::{Format, senml::Senml, text::Text};
-use crate::sensing::port::SettleError;
+use crate::sensing::listen::{self, Listener, SettleError, Weigh};
 use crate::sensing::session::Session;
 use crate::sensing::settle::Settled;
 use crate::store::settings::compile_pattern;
@@ -101,18 +101,26 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
     }
 }
 
-/// The next settled weight on a port, for `weigh`; waits up to `timeout` and blocks meanwhile.
-/// `scale` picks one of several scales of the port by name.
+/// Opens a port for a command that listens to it for a while.
 ///
 /// Errors: [`crate::sensing::port::PortError::Held`] while `watch` has the port; who that is says
 /// [`lock::Lock::holder`].
+pub fn listen(port: &PortSettings) -> Result<Listener, SettleError> {
+    let format = format_of(port).map_err(|why| SettleError::System(port.path.clone(), why))?;
+    Listener::open(&port.path, port.baud, format)
+}
+
+/// The next settled weight on a port, for `weigh`; waits up to `timeout` and blocks meanwhile.
+/// `scale` picks one of several scales of the port by name, `weigh` turns raw counts into grams.
+///
+/// Errors: those of [`listen`], and that no weight came to rest.
 pub fn next_settled(
     port: &PortSettings,
     scale: Option<&str>,
     timeout: Duration,
+    weigh: Weigh,
 ) -> Result<Settled, SettleError> {
-    let format = format_of(port).map_err(|why| SettleError::System(port.path.clone(), why))?;
-    crate::sensing::port::next_settled(&port.path, port.baud, format, scale, timeout)
+    listen::next_settled(listen(port)?, scale, timeout, weigh)
 }
 
 /// The line format that a port's settings ask for; what is wrong with them, in words.

@@ -4,7 +4,8 @@ use super::bench::{Device, Studio, Watch, line};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
 use std::time::Duration;
-use warecast::sensing::port::{PortError, SettleError};
+use warecast::sensing::listen::SettleError;
+use warecast::sensing::port::PortError;
 use warecast::sensing::settle::Settled;
 use warecast::store::settings::DEFAULT_BAUD;
 use warecast::store::{Format, PortSettings};
@@ -39,7 +40,7 @@ fn settle(
                 thread::sleep(ended);
             }
         });
-        let settled = next_settled(&port, None, Duration::from_secs(timeout_s));
+        let settled = next_settled(&port, None, Duration::from_secs(timeout_s), &|_, _| None);
         done.store(true, Ordering::Relaxed);
         sender.join().unwrap();
         settled
@@ -76,7 +77,7 @@ fn what_stands_in_the_way_is_said() {
     let several = settle(false, 30, |step| line(&format!("cell-{}", step % 2), 0.0, 800.0));
     assert!(matches!(several, Err(SettleError::Several(..))), "{several:?}");
     let gone = PortSettings { path: "/dev/no-such-scale".into(), ..port(&Device::new(), true) };
-    let gone = next_settled(&gone, None, Duration::from_secs(1)).unwrap_err();
+    let gone = next_settled(&gone, None, Duration::from_secs(1), &|_, _| None).unwrap_err();
     assert!(matches!(gone, SettleError::Port(PortError::Missing(_))), "{gone:?}");
 }
 
@@ -84,7 +85,8 @@ fn what_stands_in_the_way_is_said() {
 fn a_port_that_watch_holds_is_not_taken_from_it() {
     let (studio, device) = (Studio::new(), Device::new());
     let _watch = Watch::on(&studio, &device.path);
-    let held = next_settled(&port(&device, false), None, Duration::from_secs(1)).unwrap_err();
+    let held = next_settled(&port(&device, false), None, Duration::from_secs(1), &|_, _| None)
+        .unwrap_err();
     assert!(matches!(held, SettleError::Port(PortError::Held(_))), "{held:?}");
     assert!(warecast::watch::lock::Lock::holder(&studio.path()).is_some());
 }

@@ -1,0 +1,187 @@
+//! Listening to one scale for a while, for a command that waits: the next settled weight, or
+//! whatever comes, until it is enough.
+
+use super::formats::{Format, Measured, Sink};
+use super::health::Fault;
+use super::port::{Port, PortError};
+use super::settle::{Settle, Settled};
+use crate::clock;
+use crate::records::{Name, Quantity};
+use std::time::{Duration, Instant};
+use tokio::runtime::{Builder, Runtime};
+
+/// Longest wait for bytes before it is looked at whether to go on.
+const TURN: Duration = Duration::from_millis(200);
+/// Most that is read at once, bytes.
+const CHUNK: usize = 4096;
+
+/// Why no settled weight came from a port.
+#[derive(Clone, PartialEq, Debug, thiserror::Error)]
+pub enum SettleError {
+    /// It could not be opened.
+    #[error(transparent)]
+    Port(#[from] PortError),
+    /// It was lost while waiting.
+    #[error("{0} was unplugged")]
+    Lost(String),
+    /// Nothing readable came.
+    #[error("{0} sent no weight: is the scale switched on, and are its settings right?{1}")]
+    Silent(String, String),
+    /// Weights came, but the scale did not come to rest.
+    #[error(
+        "{0} did not come to rest with a pot on it: between {1:.1} g and {2:.1} g at the end. \
+         Put the pot on the scale, take the hands away, and try again"
+    )]
+    Restless(String, f64, f64),
+    /// Several scales send on this port.
+    #[error("{0} carries several scales ({1}, {2} …): say which one")]
+    Several(String, Name, Name),
+    /// A cell sends raw counts, and nobody said what they weigh.
+    #[error("{0} sends raw counts, and no calibration is known for it: warecast calibrate {0}")]
+    NoCalibration(Name),
+    /// The wait could not be set up.
+    #[error("{0}: {1}")]
+    System(String, String),
+}
+
+/// An open port with its format, listened to turn by turn; blocks meanwhile.
+pub struct Listener {
+    runtime: Runtime,
+    port: Port,
+    path: String,
+    format: Box<dyn Format>,
+    start: Instant,
+}
+
+impl Listener {
+    /// Opens the port.
+    pub fn open(path: &str, baud: u32, format: Box<dyn Format>) -> Result<Listener, SettleError> {
+        let runtime = Builder::new_current_thread().enable_all().build();
+        let runtime = runtime.map_err(|e| SettleError::System(path.into(), e.to_string()))?;
+        let port = runtime.block_on(async { Port::open(path, baud) })?;
+        Ok(Listener { runtime, port, path: path.into(), format, start: clock::steady() })
+    }
+
+    /// Seconds since it was opened, on the steady clock.
+    pub fn seconds(&self) -> f64 {
+        self.start.elapsed().as_secs_f64()
+    }
+
+    /// Waits up to a fifth of a second for bytes, and hands on what they say; false if none came.
+    pub fn turn(&mut self, sink: &mut dyn Sink) -> Result<bool, SettleError> {
+        let mut buffer = [0; CHUNK];
+        let Listener { runtime, port, .. } = self;
+        let read =
+            runtime.block_on(async { tokio::time::timeout(TURN, port.read(&mut buffer)).await });
+        match read {
+            Ok(Ok(0) | Err(_)) => Err(SettleError::Lost(self.path.clone())),
+            Ok(Ok(n)) => {
+                self.format.feed(&buffer[..n], clock::now(), sink);
+                Ok(true)
+            }
+            Err(_) => Ok(false),
+        }
+    }
+}
+
+/// Grams of a source's raw counts at this moment; `None` without a calibration.
+pub type Weigh<'a> = &'a dyn Fn(&str, f64) -> Option<f64>;
+
+/// The next settled weight on a port; waits up to `timeout` and blocks meanwhile.
+///
+/// `source` picks one of several scales of the port by name; `weigh` turns raw counts into grams.
+pub fn next_settled(
+    mut listener: Listener,
+    source: Option<&str>,
+    timeout: Duration,
+    weigh: Weigh,
+) -> Result<Settled, SettleError> {
+    let mut bench = Bench::new(source, weigh);
+    let path = listener.path.clone();
+    while listener.seconds() < timeout.as_secs_f64() {
+        let came = listener.turn(&mut bench)?;
+        bench.seconds = listener.seconds();
+        if !came {
+            bench.found = bench.found.or(bench.settle.silence(bench.seconds));
+        }
+        if let Some((one, other)) = bench.several.take() {
+            return Err(SettleError::Several(path, one, other));
+        }
+        if let Some(raw) = bench.raw.take() {
+            return Err(SettleError::NoCalibration(raw));
+        }
+        if let Some(settled) = bench.found {
+            return Ok(settled);
+        }
+    }
+    Err(bench.nothing(&path))
+}
+
+/// What is known while waiting for a weight.
+struct Bench<'a> {
+    wanted: Option<Name>,
+    weigh: Weigh<'a>,
+    /// The scale whose weights are looked at.
+    heard: Option<Name>,
+    seconds: f64,
+    settle: Settle,
+    found: Option<Settled>,
+    several: Option<(Name, Name)>,
+    /// A cell without a calibration.
+    raw: Option<Name>,
+    last_fault: Option<Fault>,
+}
+
+impl<'a> Bench<'a> {
+    fn new(source: Option<&str>, weigh: Weigh<'a>) -> Bench<'a> {
+        Bench {
+            wanted: source.map(Into::into),
+            weigh,
+            heard: None,
+            seconds: 0.0,
+            settle: Settle::default(),
+            found: None,
+            several: None,
+            raw: None,
+            last_fault: None,
+        }
+    }
+
+    fn nothing(&self, path: &str) -> SettleError {
+        match self.settle.range() {
+            Some((low, high)) => SettleError::Restless(path.into(), low, high),
+            None => {
+                let hint = self.last_fault.map(|f| format!(" (what came was: {})", f.words()));
+                SettleError::Silent(path.into(), hint.unwrap_or_default())
+            }
+        }
+    }
+}
+
+impl Sink for Bench<'_> {
+    fn line(&mut self) {}
+
+    fn measured(&mut self, m: Measured<'_>) {
+        let wanted = self.wanted.as_ref().is_none_or(|w| w == m.source);
+        if !wanted || !matches!(m.quantity, Quantity::Mass | Quantity::Count) {
+            return;
+        }
+        let heard = self.heard.get_or_insert_with(|| m.source.into());
+        if heard != m.source {
+            self.several.get_or_insert((heard.clone(), m.source.into()));
+            return;
+        }
+        let grams = match m.quantity {
+            Quantity::Count => (self.weigh)(m.source, m.value),
+            _ => Some(m.value),
+        };
+        match grams {
+            Some(grams) => self.found = self.found.or(self.settle.push(self.seconds, grams)),
+            None => drop(self.raw.get_or_insert_with(|| m.source.into())),
+        }
+    }
+
+    fn fault(&mut self, _: Option<&str>, fault: Fault) {
+        self.last_fault = Some(fault);
+    }
+}
