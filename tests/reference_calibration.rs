@@ -143,6 +143,9 @@ fn pontius_demands_a_quadratic() {
     certified(about.u(1), 0.157_817_399_981_659e-9, "s(B1)");
     certified(about.u(2), 0.486_652_849_992_036e-16, "s(B2)");
     certified(curve.scatter().powi(2) * 37.0, 0.155_761_768_796_992e-5, "sum of squares");
+    for x in [150_000.0, 1_234_567.0, 3_100_000.0] {
+        close(curve.inverse(curve.value(x)).unwrap() / x, 1.0, 1e-12, "there and back");
+    }
     // Where masses are not known that well, they may be what is bent.
     let straight = Curve::demanded(&points, 0.01).unwrap();
     assert_eq!(straight.shape(), Shape::Straight);

@@ -201,6 +201,15 @@ impl Curve {
         self.powers(x).dot(&self.parameters)
     }
 
+    /// The x at which the curve is at `y`, on the side of its points; `None` if it never is.
+    pub fn inverse(&self, y: f64) -> Option<f64> {
+        let [a, b, c]: [f64; 3] = self.parameters.into();
+        // c z² + b z + (a − y) = 0, without the difference of two near numbers.
+        let root = (b * b - 4.0 * c * (a - y)).sqrt();
+        let z = 2.0 * (y - a) / (b + root.copysign(b));
+        z.is_finite().then_some(self.middle + self.half * z)
+    }
+
     /// What the curve says at `x` and how surely (JCGM 100 eq. H.15).
     pub fn at(&self, x: f64) -> Estimate {
         let powers = self.powers(x);

@@ -10,9 +10,13 @@
 //! | --- | --- |
 //! | [`curve`] | line or quadratic through known masses, with uncertainty (JCGM 100) |
 //! | [`history`] | all calibrations of one source: raw counts of any time to grams |
+//! | [`worth`] | what a calibration is worth on a pot: grams, water, minutes |
+//! | [`warmth`] | how a cell's zero follows the temperature, from a night untouched |
 
 pub mod curve;
 pub mod history;
+pub mod warmth;
+pub mod worth;
 
 use crate::records::Name;
 use crate::units::Time;
