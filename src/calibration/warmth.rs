@@ -19,6 +19,10 @@ const LEAST_C: f64 = 1.5;
 const LEAST_MEANS: usize = 10;
 /// Residuals hang together no more than this, for the widening.
 const MOST_CORRELATED: f64 = 0.95;
+/// A touch: the medians of so many counts before and after a moment differ by so many times what
+/// is usual; common practice, no source.
+const BESIDE: usize = 5;
+const STANDS_OUT: f64 = 20.0;
 /// Least share that a cause must have in the data, once the others are taken out.
 const TELLABLE: f64 = 0.05;
 
@@ -108,6 +112,7 @@ pub fn find(
     if warmest - coldest < LEAST_C {
         return Err(WarmthError::Even(warmest - coldest));
     }
+    touched(counts)?;
     let (found, u, scatter) = fit(&rows)?;
     Ok(Warmth {
         per_degree: found[1],
@@ -143,7 +148,6 @@ fn fit(rows: &[(f64, Vec<f64>)]) -> Result<(Vec<f64>, f64, f64), WarmthError> {
     let found = &inverse * (q.transpose() * &y);
     let rest = y - x * &found;
     let scatter = rest.norm() / ((n - causes - 1) as f64).sqrt();
-    touched(rest.as_slice())?;
     let widened = scatter * widening(rest.as_slice(), causes + 1);
     let u = widened * inverse.row(1).norm() / size[0];
     let mut parameters = vec![found[0]];
@@ -152,12 +156,22 @@ fn fit(rows: &[(f64, Vec<f64>)]) -> Result<(Vec<f64>, f64, f64), WarmthError> {
 }
 
 /// That no step stands out: a touch moves the counts at once, and for good.
-fn touched(rest: &[f64]) -> Result<(), WarmthError> {
-    let mut steps: Vec<f64> = rest.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
-    let largest = steps.iter().copied().fold(0.0, f64::max);
+fn touched(counts: &[Point]) -> Result<(), WarmthError> {
+    let middle = |of: &[Point]| {
+        let mut values: Vec<f64> = of.iter().map(|p| p.value).collect();
+        values.sort_by(f64::total_cmp);
+        values[values.len() / 2]
+    };
+    let step = |of: &[Point]| (middle(&of[..BESIDE]) - middle(&of[BESIDE..])).abs();
+    let mut steps: Vec<f64> = counts.windows(2 * BESIDE).map(step).collect();
     steps.sort_by(f64::total_cmp);
-    let usual = steps[steps.len() / 2];
-    if largest > 20.0 * usual.max(1.0) { Err(WarmthError::Touched(largest)) } else { Ok(()) }
+    let usual = steps.get(steps.len() / 2).copied().unwrap_or(0.0);
+    match steps.last() {
+        Some(largest) if *largest > STANDS_OUT * usual.max(1.0) => {
+            Err(WarmthError::Touched(*largest))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// How many times wider uncertainties are since neighbouring residuals hang together.
