@@ -37,6 +37,33 @@ impl Calibration {
         let celsius = (!known.is_empty()).then_some(mean);
         Calibration { from, loads, curve, celsius }
     }
+
+    /// The load that lies furthest from the curve, and by how much (known less shown, g).
+    pub fn furthest(&self) -> Option<(&Load, f64)> {
+        let curve = self.curve.as_ref().ok()?;
+        let off = self.loads.iter().zip(curve.residuals().iter().copied());
+        off.max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+    }
+
+    /// What the empty cell shows after the loads, less what it showed before, g.
+    pub fn zero_return(&self) -> Option<f64> {
+        let curve = self.curve.as_ref().ok()?;
+        let mut empty = self.loads.iter().filter(|load| load.mass_g == 0.0);
+        let (first, last) = (empty.next()?, empty.next_back()?);
+        Some(curve.value(last.raw) - curve.value(first.raw))
+    }
+
+    /// The heaviest known mass, g.
+    pub fn heaviest(&self) -> f64 {
+        self.loads.iter().map(|load| load.mass_g).fold(0.0, f64::max)
+    }
+
+    /// Whether the loads lie so far off that one of them must be another mass than was said, or
+    /// the cell is not sound: by more than 2 % of the heaviest; a cell that is sold for a few coins
+    /// is bent by less than 0.1 % (common practice, no source).
+    pub fn is_absurd(&self) -> bool {
+        self.furthest().is_some_and(|(_, off)| off.abs() > 0.02 * self.heaviest())
+    }
 }
 
 /// The calibrations and zero drifts of one source, each in order of time.
@@ -74,6 +101,11 @@ impl History {
     pub fn calibration(&self, at: Time) -> Option<&Calibration> {
         let later = self.calibrations.partition_point(|c| c.from <= at);
         later.checked_sub(1).map(|last| &self.calibrations[last])
+    }
+
+    /// All zero drifts, in order of time.
+    pub fn drifts(&self) -> &[ZeroDrift] {
+        &self.drifts
     }
 
     /// The zero drift that counts at a time.

@@ -17,6 +17,14 @@ const NORMAL: f64 = 1.281_551_565_544_600_4;
 const MANY: f64 = 1000.0;
 /// Half the width of an even distribution over its standard deviation (JCGM 100, 4.3.7).
 const EVEN: f64 = 1.732_050_807_568_877_2;
+/// What is supposed of a cell until it is known: the bounds of accuracy class C with 3000
+/// intervals (OIML R 60-1:2021) for its zero, 0.7 × 1/10,000 of its capacity per 5 °C, and for
+/// creep in half an hour, 0.735/3000 of the load. Cells without a class are worse; and a pot
+/// stands for days, which no standard bounds.
+const ZERO_PER_C: f64 = 0.7e-4 / 5.0;
+const CREEP: f64 = 0.735 / 3000.0;
+/// Capacity of a cell over the heaviest load it is calibrated with; common practice, no source.
+const CAPACITY: f64 = 2.0;
 /// The room may be so much warmer or colder than when the cell was calibrated, °C; common
 /// practice, no source.
 const ROOM_C: f64 = 5.0;
@@ -31,6 +39,11 @@ const STILL_AIR_G_PER_M2_H: f64 = 51.0;
 /// source.
 const FACE_M2_PER_KG: f64 = 0.125;
 
+/// Mean free water at which a pot is called dry (the report's own rule).
+const DRY: f64 = 0.005;
+/// An error of a trimming time that a potter does not mind, min; common practice, no source.
+const TRIMMING_MIN: f64 = 45.0;
+
 /// How sure a weight is that a calibrated cell tells: standard uncertainties, g.
 #[derive(Clone, Copy, PartialEq, Debug, Default)]
 pub struct Worth {
@@ -40,8 +53,10 @@ pub struct Worth {
     pub scatter: f64,
     /// Of the known masses.
     pub masses: f64,
-    /// Of the correction for temperature; none where there is no correction.
+    /// Of the zero with the temperature: of its correction, or supposed where there is none.
     pub temperature: f64,
+    /// Of creep, supposed.
+    pub creep: f64,
     /// Half the width of the interval in which 8 of 10 weights lie, g.
     pub interval: f64,
 }
@@ -53,6 +68,20 @@ pub struct Meaning {
     pub water: f64,
     /// Of the time at which a window opens or closes, min.
     pub minutes: f64,
+    /// The water at which such a pot is called dry, g.
+    pub last_grams: f64,
+}
+
+impl Meaning {
+    /// Whether a weight so unsure still tells when to trim.
+    pub fn tells_trimming(&self) -> bool {
+        self.minutes <= TRIMMING_MIN
+    }
+
+    /// Whether it tells when a pot is dry.
+    pub fn tells_dry(&self) -> bool {
+        self.water <= DRY / 2.0
+    }
 }
 
 impl Worth {
@@ -62,13 +91,17 @@ impl Worth {
         let raw = curve.inverse(grams)?;
         let limits: Vec<f64> =
             calibration.loads.iter().map(|load| load.limit_g.unwrap_or(0.0) / EVEN).collect();
-        let drift = history.drift(calibration.from).and_then(|drift| drift.per_degree_u);
-        let per_degree = drift.unwrap_or(0.0) * curve.slope(raw).abs();
+        let capacity = CAPACITY * calibration.heaviest();
+        let per_degree = match history.drift(calibration.from) {
+            Some(drift) => drift.per_degree_u.unwrap_or(0.0) * curve.slope(raw).abs(),
+            None => ZERO_PER_C * capacity,
+        };
         let worth = Worth {
             curve: curve.at(raw).line_u,
             scatter: curve.scatter(),
             masses: curve.moved_by(&limits, raw).abs(),
             temperature: per_degree * ROOM_C / EVEN,
+            creep: CREEP * grams.abs() / EVEN,
             interval: 0.0,
         };
         Some(Worth { interval: worth.expanded(curve), ..worth })
@@ -77,7 +110,7 @@ impl Worth {
     /// Half the interval at [`LEVEL`].
     fn expanded(&self, curve: &Curve) -> f64 {
         let seen = self.curve.hypot(self.scatter);
-        let all = seen.hypot(self.masses).hypot(self.temperature);
+        let all = seen.hypot(self.masses).hypot(self.temperature).hypot(self.creep);
         // Only what was seen to scatter has few degrees of freedom (G.4.1).
         let freedom = (all / seen).powi(4) * curve.degrees_of_freedom() as f64;
         if freedom.is_nan() || freedom > MANY {
@@ -92,7 +125,8 @@ impl Worth {
 pub fn meaning(error_g: f64, pot_g: f64) -> Meaning {
     let dry_g = pot_g / (1.0 + TRIMMED_AT);
     let loss_g_per_h = STILL_AIR_G_PER_M2_H * FACE_M2_PER_KG * dry_g / 1000.0;
-    Meaning { water: error_g / dry_g, minutes: 60.0 * error_g / loss_g_per_h }
+    let water = error_g / dry_g;
+    Meaning { water, minutes: 60.0 * error_g / loss_g_per_h, last_grams: DRY * dry_g }
 }
 
 #[cfg(test)]
@@ -129,7 +163,12 @@ mod tests {
         // Off by ±0.3 g four times: √(4 · 0.09 ÷ 3), and in the middle of five 1/√5 of that.
         close(worth.scatter, 0.3464, 5e-4);
         close(worth.curve, 0.3464 / 5f64.sqrt(), 5e-4);
-        close(worth.interval, 1.638 * 0.3464 * 1.2f64.sqrt(), 5e-3);
+        // 1000 g on a cell of 2 kg: 0.7 g per 10,000 g and 5 °C, and 0.245 g per 1000 g.
+        close(worth.temperature, 0.14 / 3f64.sqrt(), 1e-9);
+        close(worth.creep, 0.1225 / 3f64.sqrt(), 1e-9);
+        let known = 0.3464 * 1.2f64.sqrt();
+        let all = known.hypot(0.14 / 3f64.sqrt()).hypot(0.1225 / 3f64.sqrt());
+        assert!((1.5 * all..1.638 * all).contains(&worth.interval), "{worth:?}");
     }
 
     #[test]
@@ -138,7 +177,8 @@ mod tests {
         let worth = Worth::of(&exact, &History::default(), 1000.0).unwrap();
         // At the heaviest of 0, 250 … 1000 g the line through (0, 1, 1, 1, 1) is at 1.2.
         close(worth.masses, 1.2 / 3f64.sqrt(), 1e-9);
-        close(worth.interval, 1.2816 * 1.2 / 3f64.sqrt(), 1e-3);
+        let drifts = 0.14f64.hypot(0.245) / 3f64.sqrt();
+        close(worth.interval, 1.2816 * drifts.hypot(1.2 / 3f64.sqrt()), 1e-3);
     }
 
     /// Energy balance as at the constants: 51 g/m² h on 0.125 m²/kg, 416.7 g of dry clay.
@@ -147,5 +187,7 @@ mod tests {
         let one = meaning(1.0, 500.0);
         close(one.water, 0.0024, 1e-9);
         close(60.0 / one.minutes, 2.656, 1e-3);
+        close(one.last_grams, 2.083, 1e-3);
+        assert!(one.tells_trimming() && one.tells_dry() && !meaning(2.5, 500.0).tells_dry());
     }
 }

@@ -8,6 +8,8 @@
 pub mod backup;
 pub mod blend;
 pub mod body;
+pub mod calibrate;
+pub mod calibrated;
 pub mod completions;
 pub mod demo;
 pub mod export;
@@ -162,6 +164,8 @@ pub enum Command {
     Weigh(weigh::Args),
     /// Read the serial ports and store what they say, until stopped
     Watch(watch::Args),
+    /// Find out what the raw counts of a load cell weigh, by known masses
+    Calibrate(calibrate::Args),
     /// Say what to trim now, what comes next, what is dry, what is doubtful and why
     Report(report::Args),
     /// Print the names of the pots that are ready, for scripts
@@ -194,6 +198,7 @@ impl Command {
             Command::Note(args) => note::run(args, context),
             Command::Weigh(args) => weigh::run(args, context),
             Command::Watch(args) => watch::run(args, context),
+            Command::Calibrate(args) => calibrate::run(args, context),
             Command::Report(args) => report::run(args, context),
             Command::Ready(args) => ready::run(args, context),
             Command::Scorecard(args) => scorecard::run(args, context),

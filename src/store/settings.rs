@@ -95,6 +95,14 @@ pub struct PortSettings {
     pub source: Option<Name>,
 }
 
+impl PortSettings {
+    /// A port that sends SenML lines.
+    pub fn senml(path: &str, baud: u32) -> PortSettings {
+        let format = Format::Senml;
+        PortSettings { path: path.into(), baud, format, pattern: None, source: None }
+    }
+}
+
 /// What comes down a serial line.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Deserialize)]
 #[serde(rename_all = "lowercase")]

@@ -8,6 +8,7 @@
 //! per 10 s nothing that was read from its port, of a faster one the 10 s that are still open.
 
 pub mod line;
+pub mod loads;
 pub mod lock;
 pub mod refit;
 pub mod writer;

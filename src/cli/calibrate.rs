@@ -1,0 +1,602 @@
+//! `calibrate`: what the raw counts of a cell weigh, by known masses; and how its zero follows the
+//! temperature.
+
+use super::calibrated;
+use super::weigh::past;
+use super::words::{self, Words, printable, shell_word};
+use super::{Context, screen};
+use crate::calibration::history::{Calibration, History, held};
+use crate::calibration::warmth;
+use crate::calibration::{Load, ZeroDrift};
+use crate::clock;
+use crate::records::{Action, Name, Point, Quantity};
+use crate::sensing::plateau::Seen;
+use crate::store::settings::DEFAULT_BAUD;
+use crate::store::{Clash, PortSettings, Store};
+use crate::units::Time;
+use crate::watch::loads::{self, Loads, Next, Taken};
+use crate::watch::lock::Lock;
+use anyhow::bail;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::{BufRead, IsTerminal};
+use std::process::ExitCode;
+use std::sync::mpsc::{Receiver, TryRecvError, channel};
+use std::time::{Duration, Instant};
+
+/// Options of `calibrate`.
+#[derive(clap::Args, Debug)]
+#[command(after_long_help = "\
+Let the cell carry its board for a day first. Then, with clean dry hands:
+  warecast calibrate shelf-a:cell-1 0 500 1000 2000 1000 500 0
+and put on and take off what it asks for; it sees by itself when a load has come to
+rest. Up to the wettest pot and down again. Without masses it asks what stands
+there. While `watch` runs, its readings are followed: let each load stand a minute.
+
+From what is stored already, the loads in the order they stood there:
+  warecast calibrate shelf-a:cell-1 0 500 1000 0 --between 10:02 --and 10:20
+From a night in which nobody touched the cell, empty or with a bone-dry pot on it:
+  warecast calibrate shelf-a:cell-1 --still --between \"yesterday 20:00\" --and 7:00")]
+pub struct Args {
+    /// The cell, by the name in its lines; without: all cells and how they stand
+    pub source: Option<Name>,
+    /// Known masses in the order in which they are put on, 0 for nothing
+    #[arg(value_name = "MASS", allow_negative_numbers = true)]
+    pub masses: Vec<String>,
+    /// The masses are known to within plus and minus this
+    #[arg(long, value_name = "WEIGHT")]
+    pub good_to: Option<String>,
+    /// The serial port [default: what `watch` stores while it runs, else the port in studio.toml]
+    #[arg(long, value_name = "PATH", conflicts_with = "between")]
+    pub port: Option<String>,
+    /// Its baud rate
+    #[arg(long, value_name = "N", requires = "port", value_parser = clap::value_parser!(u32).range(1..))]
+    pub baud: Option<u32>,
+    /// Take the loads from what was stored from then on
+    #[arg(long, value_name = "WHEN", requires = "and")]
+    pub between: Option<String>,
+    /// … until then
+    #[arg(long, value_name = "WHEN", requires = "between")]
+    pub and: Option<String>,
+    /// Nothing was touched in that time: find how the zero follows the temperature
+    #[arg(long, requires = "between", conflicts_with = "masses")]
+    pub still: bool,
+    /// It counts from then on, since nothing was changed on the cell [default: the first load]
+    #[arg(long, value_name = "WHEN")]
+    pub since: Option<String>,
+    /// The source of the temperature beside the cell [default: the room's]
+    #[arg(long, value_name = "NAME")]
+    pub thermometer: Option<Name>,
+    /// Put it in the place of the calibration that counts now, which was wrong
+    #[arg(long, conflicts_with = "since")]
+    pub replace: bool,
+    /// Show the calibrations of the cell
+    #[arg(long, conflicts_with_all = ["masses", "between", "port", "replace", "since"])]
+    pub show: bool,
+    /// Forget the calibration that counts from then on
+    #[arg(long, value_name = "WHEN", conflicts_with_all = ["masses", "between", "port", "show"])]
+    pub forget: Option<String>,
+    /// How long to wait for a load to come to rest
+    #[arg(long, value_name = "SECONDS", default_value_t = 300)]
+    pub wait: u64,
+}
+
+/// Fewest loads: a line, and one more to see how well it fits.
+const FEWEST: usize = 3;
+
+/// Runs `calibrate`.
+pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
+    let Some(source) = args.source.clone() else {
+        let store = context.open()?;
+        let words = context.words(store.settings(), None)?;
+        return calibrated::all(&store, &words);
+    };
+    crate::records::check_name(&source)?;
+    let mut store = Store::open_or_create(&context.studio)?;
+    let words = context.words(store.settings(), None)?;
+    if let Some(when) = &args.forget {
+        return forget(&mut store, &source, past(when, &words)?, &words);
+    }
+    if args.show {
+        return calibrated::show(&store, &source, &words);
+    }
+    if args.still {
+        return still(&args, &source, &mut store, &words, context);
+    }
+    let history = store.calibrations(&source)?;
+    let masses = masses(&args.masses, &words)?;
+    let taken = match between(&args, &words)? {
+        Some(span) => stored(&source, &masses, span, &store, &words)?,
+        None => live(&args, &source, &masses, &store, &words, context)?,
+    };
+    let loads = facts(&args, &source, &taken, &history, &store, &words)?;
+    keep(&args, &source, loads, &taken, &mut store, context)
+}
+
+/// The masses that were named.
+fn masses(texts: &[String], words: &Words) -> anyhow::Result<Vec<f64>> {
+    let masses: Vec<f64> = texts.iter().map(|text| mass(text, words)).collect::<Result<_, _>>()?;
+    let mut different = masses.clone();
+    different.sort_by(f64::total_cmp);
+    different.dedup();
+    if !masses.is_empty() && (masses.len() < FEWEST || different.len() < 2) {
+        bail!("a calibration needs nothing (0) and known masses, {FEWEST} loads at least");
+    }
+    if let Some(pair) = masses.windows(2).find(|pair| pair[0] == pair[1]) {
+        bail!(
+            "{} twice, one after the other, cannot be told apart: put another load between them",
+            words.weighed(pair[0])
+        );
+    }
+    Ok(masses)
+}
+
+fn mass(text: &str, words: &Words) -> anyhow::Result<f64> {
+    let grams = if text.trim() == "0" { 0.0 } else { words::parse_mass(text, words.units)? };
+    if !(0.0..=super::weigh::HEAVIEST_G).contains(&grams) {
+        bail!("{} is no mass for a cell", words.weighed(grams));
+    }
+    Ok(grams)
+}
+
+fn between(args: &Args, words: &Words) -> anyhow::Result<Option<(Time, Time)>> {
+    let (Some(from), Some(to)) = (&args.between, &args.and) else { return Ok(None) };
+    let (from, to) = (past(from, words)?, past(to, words)?);
+    if from >= to {
+        bail!("--between must lie before --and: {} and {}", words.time(from), words.time(to));
+    }
+    Ok(Some((from, to)))
+}
+
+/// Loads out of what was stored.
+fn stored(
+    source: &str,
+    masses: &[f64],
+    span: (Time, Time),
+    store: &Store,
+    words: &Words,
+) -> anyhow::Result<Vec<Taken>> {
+    if masses.is_empty() {
+        bail!("say which masses stood on it, in their order: calibrate {source} 0 500 1000 0 …");
+    }
+    let found = loads::stored(store, source, span)?;
+    if found.is_empty() {
+        let counts = store.readings_of(source, Quantity::Count, span)?.len();
+        bail!(
+            "{counts} raw counts of {} are stored for that time, and in none did it stand still \
+             for long enough: let each load stand for a minute",
+            printable(source)
+        );
+    }
+    if found.len() != masses.len() {
+        let mut text = format!(
+            "{} masses are named, but {} stood still {} times in that time:",
+            masses.len(),
+            printable(source),
+            found.len()
+        );
+        for (plateau, at) in &found {
+            let stood = words::span(plateau.to - plateau.from);
+            text += &format!("\n  {}: {:.0} counts for {stood}", words.time(*at), plateau.raw);
+        }
+        text += "\nName the masses that stood there, or another time.";
+        bail!(text);
+    }
+    let taken = found.into_iter().zip(masses);
+    Ok(taken.map(|((plateau, at), mass_g)| Taken { mass_g: *mass_g, plateau, at }).collect())
+}
+
+/// Loads as they are put on.
+fn live(
+    args: &Args,
+    source: &str,
+    masses: &[f64],
+    store: &Store,
+    words: &Words,
+    context: &Context,
+) -> anyhow::Result<Vec<Taken>> {
+    let mut loads = match (&args.port, Lock::holder(&context.studio)) {
+        (None, Some(_)) => {
+            screen::tell(&format!(
+                "`warecast watch` has the ports: its readings of {} are followed. Let each load \
+                 stand for a minute.",
+                printable(source)
+            ));
+            Loads::in_store(store, source)
+        }
+        _ => Loads::on_port(&port(args, store)?, source)?,
+    };
+    let mut bench = Bench { args, source, words, typed: None, bar: bar() };
+    if masses.is_empty() {
+        bench.typed = Some(lines());
+        bench.ask(&mut loads)?;
+    } else {
+        for (i, mass) in masses.iter().enumerate() {
+            let what = bench.words.weighed(*mass);
+            let what = if *mass == 0.0 { "Nothing".into() } else { what };
+            screen::tell(&format!(
+                "{what} on {}, please ({} of {}) …",
+                printable(source),
+                i + 1,
+                masses.len()
+            ));
+            bench.wait_for(&mut loads, *mass)?;
+        }
+    }
+    bench.bar.finish_and_clear();
+    Ok(loads.taken().to_vec())
+}
+
+/// The port that the cell hangs on.
+fn port(args: &Args, store: &Store) -> anyhow::Result<PortSettings> {
+    let ports = &store.settings().port;
+    let only = if let [only] = ports.as_slice() { Some(only) } else { None };
+    let port = match &args.port {
+        None => only.cloned(),
+        Some(path) => {
+            let known = ports.iter().find(|port| port.path == *path).cloned();
+            Some(known.unwrap_or_else(|| PortSettings::senml(path, DEFAULT_BAUD)))
+        }
+    };
+    let Some(mut port) = port else {
+        bail!("on which port does it send? Name it with --port, or start `warecast watch`");
+    };
+    port.baud = args.baud.unwrap_or(port.baud);
+    Ok(port)
+}
+
+/// Lines that are typed, or come from a file or another program.
+fn lines() -> Receiver<String> {
+    let (sender, receiver) = channel();
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lock().lines().map_while(Result::ok) {
+            if sender.send(line).is_err() {
+                return;
+            }
+        }
+    });
+    receiver
+}
+
+fn bar() -> ProgressBar {
+    let target = match std::io::stderr().is_terminal() {
+        true => ProgressDrawTarget::stderr(),
+        false => ProgressDrawTarget::hidden(),
+    };
+    let bar = ProgressBar::with_draw_target(Some(100), target);
+    // The template is a constant; the default style serves if it ever should not parse.
+    if let Ok(style) = ProgressStyle::with_template("  {bar:20} {msg}") {
+        bar.set_style(style);
+    }
+    bar
+}
+
+/// Somebody puts masses on a cell.
+struct Bench<'a> {
+    args: &'a Args,
+    source: &'a str,
+    words: &'a Words,
+    typed: Option<Receiver<String>>,
+    bar: ProgressBar,
+}
+
+impl Bench<'_> {
+    /// Asks what stands there, load by load, until nothing more is said.
+    fn ask(&mut self, loads: &mut Loads) -> anyhow::Result<()> {
+        screen::tell(
+            "Put a load on, take the hands away, and type what it weighs; begin with 0 for the \
+             empty cell with all that always stands on it. An empty line ends.",
+        );
+        let mut line = self.next_line(loads)?;
+        while let Some(text) = line.take().filter(|text| !text.trim().is_empty()) {
+            match mass(&text, self.words) {
+                Ok(mass) => line = self.wait_for(loads, mass)?,
+                Err(error) => screen::tell(&error.to_string()),
+            }
+            if line.is_none() {
+                line = self.next_line(loads)?;
+            }
+        }
+        let count = loads.taken().len();
+        if count < FEWEST {
+            bail!(
+                "{count} loads are too few: nothing and two known masses at least. Nothing was stored"
+            );
+        }
+        Ok(())
+    }
+
+    /// The next line that is typed; meanwhile the cell is listened to. `None` at the end.
+    fn next_line(&self, loads: &mut Loads) -> anyhow::Result<Option<String>> {
+        loop {
+            match self.typed.as_ref().map(Receiver::try_recv) {
+                Some(Ok(line)) => return Ok(Some(line)),
+                Some(Err(TryRecvError::Empty)) => self.show(loads.turn()?),
+                Some(Err(TryRecvError::Disconnected)) | None => return Ok(None),
+            }
+        }
+    }
+
+    /// Waits until that mass stands still, and takes it. What is typed meanwhile is given back,
+    /// and nothing taken.
+    fn wait_for(&self, loads: &mut Loads, mass: f64) -> anyhow::Result<Option<String>> {
+        let begun = Instant::now();
+        let mut told = false;
+        while begun.elapsed() < Duration::from_secs(self.args.wait) {
+            self.show(loads.turn()?);
+            match loads.next(mass) {
+                Next::Wait => {}
+                Next::Other(grams) if !told => {
+                    told = true;
+                    self.bar.suspend(|| {
+                        screen::tell(&format!(
+                            "That reads like {}; waiting for {}.",
+                            self.words.mass(grams),
+                            self.words.weighed(mass)
+                        ));
+                    });
+                }
+                Next::Other(_) => {}
+                Next::Load(plateau) => {
+                    loads.take(mass, plateau);
+                    self.bar.suspend(|| {
+                        screen::tell(&format!(
+                            "{}: {:.0} counts, give or take {:.0} each.",
+                            self.words.weighed(mass),
+                            plateau.raw,
+                            plateau.spread
+                        ));
+                    });
+                    return Ok(None);
+                }
+            }
+            if let Some(Ok(line)) = self.typed.as_ref().map(Receiver::try_recv) {
+                return Ok(Some(line));
+            }
+        }
+        self.bar.finish_and_clear();
+        bail!(self.in_vain(loads));
+    }
+
+    fn show(&self, seen: Seen) {
+        let (position, text) = match seen {
+            Seen::Moving => (0, "moving"),
+            Seen::Reading(part) => ((100.0 * part) as u64, "at rest, reading"),
+            Seen::Read => (100, "at rest, read"),
+        };
+        self.bar.set_position(position);
+        self.bar.set_message(text);
+    }
+
+    /// Why no load was seen.
+    fn in_vain(&self, loads: &mut Loads) -> String {
+        let (source, wait) = (printable(self.source), self.args.wait);
+        let seen = loads.turn().unwrap_or(Seen::Moving);
+        let (others, fault) = loads.heard();
+        if seen != Seen::Moving {
+            return format!(
+                "{source} stood still for {wait} s, but not with the next load on it. Nothing was \
+                 stored"
+            );
+        }
+        let others: Vec<_> = others.iter().map(|name| printable(name)).collect();
+        let hint = match (others.is_empty(), fault) {
+            (false, _) => format!(" (heard: {})", others.join(", ")),
+            (true, Some(fault)) => format!(" (what came was: {})", fault.words()),
+            _ => String::new(),
+        };
+        format!(
+            "{source} did not come to rest within {wait} s{hint}. Does it send raw counts, and \
+             does nothing touch its plate? Nothing was stored"
+        )
+    }
+}
+
+/// What is to be stored of the loads.
+fn facts(
+    args: &Args,
+    source: &str,
+    taken: &[Taken],
+    history: &History,
+    store: &Store,
+    words: &Words,
+) -> anyhow::Result<Vec<Load>> {
+    let first = taken.iter().map(|t| t.at).min().unwrap_or(words.now);
+    let from = match &args.since {
+        Some(since) => past(since, words)?,
+        None => first,
+    };
+    let from = match (args.replace, history.calibration(clock::now())) {
+        (true, Some(old)) => old.from,
+        (true, None) => bail!("{} has no calibration that could be replaced", printable(source)),
+        (false, _) => from,
+    };
+    if !args.replace && history.calibrations().iter().any(|old| old.from == from) {
+        bail!(
+            "{} has a calibration from {} on: replace it with --replace",
+            printable(source),
+            words.time(from)
+        );
+    }
+    let limit_g = match &args.good_to {
+        Some(text) => Some(mass(text, words)?),
+        None => None,
+    };
+    let thermometer = thermometer(args, source, history, store)?;
+    let air: Vec<Point> = match &thermometer {
+        Some(name) => temperatures(store, name, (Time::MIN, Time::MAX))?,
+        None => Vec::new(),
+    };
+    let load = |t: &Taken| Load {
+        source: source.into(),
+        from,
+        at: t.at,
+        mass_g: t.mass_g,
+        limit_g: limit_g.filter(|_| t.mass_g > 0.0),
+        raw: t.plateau.raw,
+        spread: Some(t.plateau.spread),
+        samples: Some(t.plateau.samples),
+        celsius: held(&air, t.at),
+    };
+    Ok(taken.iter().map(load).collect())
+}
+
+fn temperatures(store: &Store, name: &str, span: (Time, Time)) -> anyhow::Result<Vec<Point>> {
+    points(store, name, Quantity::Temperature, span)
+}
+
+fn points(
+    store: &Store,
+    name: &str,
+    quantity: Quantity,
+    span: (Time, Time),
+) -> anyhow::Result<Vec<Point>> {
+    let readings = store.readings_of(name, quantity, span)?.into_iter();
+    Ok(readings.map(|r| Point { time: r.time, value: r.value }).collect())
+}
+
+/// Whose temperature counts for the cell: as named; as before; that of its own board or room.
+fn thermometer(
+    args: &Args,
+    source: &str,
+    history: &History,
+    store: &Store,
+) -> anyhow::Result<Option<Name>> {
+    let known = store.sources_of(Quantity::Temperature)?;
+    if let Some(name) = &args.thermometer {
+        if !known.contains(name) {
+            bail!("{} has told no temperature so far", printable(name));
+        }
+        return Ok(Some(name.clone()));
+    }
+    if let Some(drift) = history.drift(clock::now()) {
+        return Ok(Some(drift.thermometer.clone()));
+    }
+    let board = source.split_once(':').map(|(board, _)| format!("{board}:room"));
+    let wanted = [Some(source.to_owned()), board, Some("room".into())];
+    let found = wanted.into_iter().flatten().find(|name| known.contains(name));
+    let only = if let [only] = known.as_slice() { Some(only.clone()) } else { None };
+    let some_room = known.iter().find(|name| name.ends_with(":room")).cloned();
+    Ok(found.or(some_room).or(only))
+}
+
+/// Stores a calibration, and says what it is worth.
+fn keep(
+    args: &Args,
+    source: &str,
+    loads: Vec<Load>,
+    taken: &[Taken],
+    store: &mut Store,
+    context: &Context,
+) -> anyhow::Result<ExitCode> {
+    let words = context.words(store.settings(), None)?;
+    let from = loads.first().map_or(words.now, |load| load.from);
+    let calibration = Calibration::new(from, loads.clone());
+    if let Err(error) = &calibration.curve {
+        bail!("{error}. Nothing was stored");
+    }
+    if calibration.is_absurd() {
+        let table = calibrated::table(&calibration, &words);
+        bail!(
+            "these loads lie on no line; was one of them another mass than was said? Nothing was \
+             stored.\n{table}"
+        );
+    }
+    let clash = if args.replace { Clash::Replace } else { Clash::Refuse };
+    store.put_calibration(&loads, clash)?;
+    let history = store.calibrations(source)?;
+    let creep = calibrated::creep(&calibration, taken, &words);
+    screen::print(&calibrated::page(source, &calibration, &history, creep, &words, context))
+}
+
+fn forget(store: &mut Store, source: &str, when: Time, words: &Words) -> anyhow::Result<ExitCode> {
+    let history = store.calibrations(source)?;
+    let (from, to) = super::weigh::minute_of(when);
+    let calibrations = history.calibrations().iter().map(|calibration| calibration.from);
+    let drifts = history.drifts().iter().map(|drift| drift.from);
+    let Some(found) = calibrations.chain(drifts).find(|time| (from..to).contains(time)) else {
+        bail!(
+            "{} has no calibration from {} on: see `calibrate {} --show`",
+            printable(source),
+            words.time(when),
+            shell_word(source)
+        );
+    };
+    store.forget_calibration(source, found)?;
+    screen::say(&format!(
+        "Forgotten: what counted for {} from {} on. All that followed from it is made again.",
+        printable(source),
+        words.time(found)
+    ))
+}
+
+/// How the zero follows the temperature, from a time in which nothing was touched.
+fn still(
+    args: &Args,
+    source: &str,
+    store: &mut Store,
+    words: &Words,
+    context: &Context,
+) -> anyhow::Result<ExitCode> {
+    let history = store.calibrations(source)?;
+    let Some(span) = between(args, words)? else { bail!("say when: --between … --and …") };
+    let Some(thermometer) = thermometer(args, source, &history, store)? else {
+        bail!("no source has told a temperature: a sensor beside the cell is needed for this");
+    };
+    let counts = points(store, source, Quantity::Count, span)?;
+    let air = temperatures(store, &thermometer, span)?;
+    let pot = standing(store, source, span)?;
+    let humidity = match &pot {
+        None => None,
+        Some(pot) => {
+            let humidity = points(store, &thermometer, Quantity::Humidity, span)?;
+            if humidity.is_empty() {
+                bail!(
+                    "{} stood there, and it breathes with the air's humidity, which {} does not \
+                     tell: take a night with the cell empty",
+                    printable(pot),
+                    printable(&thermometer)
+                );
+            }
+            Some(humidity)
+        }
+    };
+    let found = warmth::find(&counts, &air, humidity.as_deref())?;
+    let text = calibrated::warmth(source, &found, pot.as_deref(), &history, words, context);
+    if found.is_told() {
+        let from = match &args.since {
+            Some(since) => past(since, words)?,
+            None => history.calibration(span.1).map_or(span.0, |calibration| calibration.from),
+        };
+        let drift = ZeroDrift {
+            source: source.into(),
+            from,
+            per_degree: found.per_degree,
+            per_degree_u: Some(found.per_degree_u),
+            thermometer,
+        };
+        let there = history.drifts().iter().any(|drift| drift.from == from);
+        if there && !args.replace {
+            bail!("{text}It has been told before for that time: add --replace to take this one");
+        }
+        store.put_zero_drifts(&[drift], Clash::Replace)?;
+    }
+    screen::print(&text)
+}
+
+/// The pot that stood on the cell at any time in that span, by the log.
+fn standing(store: &Store, source: &str, span: (Time, Time)) -> anyhow::Result<Option<Name>> {
+    let mut on: Option<Name> = None;
+    for row in store.handling()?.iter().filter(|row| row.time < span.1) {
+        match &row.action {
+            Action::On(name) if name == source => on = Some(row.pot.clone()),
+            Action::On(_) | Action::Off if on.as_ref() == Some(&row.pot) => {
+                if row.time >= span.0 {
+                    return Ok(on);
+                }
+                on = None;
+            }
+            _ => {}
+        }
+    }
+    Ok(on)
+}
