@@ -565,6 +565,8 @@ pub struct Studio {
     pub handling: BTreeMap<Name, Vec<HandlingRow>>,
     /// Weighings of each pot.
     pub weighings: BTreeMap<Name, Weighings>,
+    /// Pots whose cell sends raw counts that no calibration turns into grams: pot and cell.
+    pub uncalibrated: BTreeMap<Name, Name>,
     /// Air by place; the studio's main sensor (`room`) under the empty name, `room:PLACE` under
     /// PLACE.
     pub air: BTreeMap<Name, Air>,

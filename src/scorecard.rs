@@ -426,6 +426,7 @@ fn alone(studio: &Studio, pot: &str, at: Time) -> Studio {
         pots: some(&studio.pots, &names),
         handling: some(&studio.handling, &names),
         weighings: some(&studio.weighings, &names),
+        uncalibrated: some(&studio.uncalibrated, &names),
         air: studio.air.clone(),
         air_to_come: studio.air_to_come.clone(),
         samples: studio.samples.clone(),

@@ -88,6 +88,8 @@ const BETWEEN: [&str; 4] = ["--between", "2026-03-02 09:59", "--and", "2026-03-0
 fn stored_counts_become_weights_and_a_wrong_calibration_leaves_nothing_behind() {
     let studio = shelf();
     assert_eq!(weights(&studio, "jar"), [] as [f64; 0]);
+    let report = run(&studio, &["report", "--json", "--at", "2026-03-02 14:00"]);
+    says(&report, 0, &["not-calibrated", "shelf-a:cell-1, on which it stands"]);
     says(&run(&studio, &["calibrate"]), 0, &[CELL, "not calibrated"]);
     // Somebody read the masses off a scale that shows a tenth too little.
     let wrong = [&["calibrate", CELL, "0", "450", "900", "450", "0"], &BETWEEN[..]].concat();
@@ -102,6 +104,9 @@ fn stored_counts_become_weights_and_a_wrong_calibration_leaves_nothing_behind() 
     // Shifts of 0.5 g/√3 on three of five loads move the line at 500 g by 5/7 of that.
     says(&said, 0, &["a straight line through 5 loads", "400.0 counts per gram", "masses 0.21 g"]);
     assert_eq!(weights(&studio, "jar"), [812.4, 802.4]);
+    let report = run(&studio, &["report", "--json", "--at", "2026-03-02 14:00"]);
+    assert!(!String::from_utf8_lossy(&report.stdout).contains("not-calibrated"));
+    says(&report, 0, &["\"readings\": 2"]);
     says(&run(&studio, &["calibrate"]), 0, &["500 g right to ±"]);
     says(&run(&studio, &["calibrate", CELL, "--show"]), 0, &["1000 g"]);
     let forget = run(&studio, &["calibrate", CELL, "--forget", "2026-03-02 10:00"]);

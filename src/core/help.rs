@@ -126,6 +126,7 @@ fn alone(studio: &Studio, pot: &Pot, name: &str) -> Studio {
         pots,
         handling: of(&studio.handling, pot, name),
         weighings: of(&studio.weighings, pot, name),
+        uncalibrated: of(&studio.uncalibrated, pot, name),
         air: studio.air.clone(),
         air_to_come: studio.air_to_come.clone(),
         samples: studio.samples.clone(),

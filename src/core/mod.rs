@@ -65,7 +65,15 @@ pub fn assess_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
 
 /// The same for one of many pots, with what the studio's finished pots teach.
 pub fn assess_taught(studio: &Studio, lessons: &Lessons, pot: &str) -> Option<PotAnswer> {
-    tell(studio, lessons, pot, false)
+    let mut answer = tell(studio, lessons, pot, false)?;
+    if let Some(cell) = studio.uncalibrated.get(pot) {
+        let text = format!(
+            "{cell}, on which it stands, sends raw counts and is not calibrated: what it weighs is \
+             not known; see `calibrate`"
+        );
+        answer.warnings.push(report::Warning { code: "not-calibrated", text });
+    }
+    Some(answer)
 }
 
 /// The same with its way in past and future ([`Story::mass`], [`Story::water`]), for a picture.

@@ -62,6 +62,7 @@ pub enum Remark {
 impl fmt::Display for Remark {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Remark::NewSource(name, Quantity::Count) => write!(f, "{name} sends raw counts"),
             Remark::NewSource(name, quantity) => write!(f, "{name} sends {}", quantity.word()),
             Remark::Clock(name, ahead) => {
                 let far = match ahead.unsigned_abs() {

@@ -51,6 +51,7 @@ pub(super) fn studio(
     };
     let series = readings::all_series(&tx)?;
     studio.weighings = weighings(&tx, at, &series, &standings, &wanted)?;
+    studio.uncalibrated = uncalibrated(&tx, at, &series, &standings)?;
     studio.air = air(&tx, at, &series)?;
     studio.samples = clay::samples(&tx)?.into_iter().filter(|s| s.time <= at).collect();
     for row in clay::blends(&tx)? {
@@ -176,6 +177,29 @@ fn weighings(
         (pot.clone(), Weighings(points))
     };
     Ok(points.into_iter().filter(|(_, p)| !p.is_empty()).map(in_order).collect())
+}
+
+/// Pots that stand on a cell which sends raw counts that weigh nothing by now, and that cell.
+fn uncalibrated(
+    db: &Connection,
+    at: Time,
+    series: &[Series],
+    standings: &[Standing],
+) -> Result<BTreeMap<Name, Name>, StoreError> {
+    let raw =
+        |source: &Name| series.iter().any(|s| s.quantity == Quantity::Count && s.source == *source);
+    let on_raw: Vec<&Standing> =
+        standings.iter().filter(|s| s.to.is_none() && raw(&s.source)).collect();
+    if on_raw.is_empty() {
+        return Ok(BTreeMap::new());
+    }
+    let loads = calibrations::loads(db)?;
+    let weighs = |source: &Name| {
+        let history = History::new(source, &loads, &[]);
+        history.calibration(at).is_some_and(|calibration| calibration.curve.is_ok())
+    };
+    let unknown = on_raw.into_iter().filter(|s| !weighs(&s.source));
+    Ok(unknown.map(|s| (s.pot.clone(), s.source.clone())).collect())
 }
 
 /// Calibrations of the cells that send raw counts, read when they are first needed.

@@ -14,6 +14,7 @@ pub mod refit;
 pub mod writer;
 
 use crate::clock;
+use crate::records::{Name, Quantity, Reading};
 use crate::sensing::formats::{Format, senml::Senml, text::Text};
 use crate::sensing::listen::{self, Listener, SettleError, Weigh};
 use crate::sensing::session::Session;
@@ -21,6 +22,7 @@ use crate::sensing::settle::Settled;
 use crate::store::settings::compile_pattern;
 use crate::store::{self, PortSettings, Store, StoreError};
 use line::Line;
+use std::collections::BTreeSet;
 use std::io;
 use std::path::Path;
 use std::time::Duration;
@@ -85,7 +87,12 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
         return Err(WatchError::NoPort(dir.display().to_string()));
     }
     let (changes, refit) = refit::start(Store::open(dir)?, options.refit_every)?;
-    let (inbox, writer) = writer::start(store, move |readings| changes.stored(readings))?;
+    let mut unweighed = Unweighed { store: Store::open(dir)?, seen: BTreeSet::new() };
+    let after = move |readings: &[Reading]| {
+        unweighed.look(readings);
+        changes.stored(readings);
+    };
+    let (inbox, writer) = writer::start(store, after)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let sound = runtime.block_on(tend_all(ports, sessions, inbox));
     // The lines are done and their inboxes gone: the writer ends, and with it the refit.
@@ -99,6 +106,32 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
         (_, _, lost) if lost > 0 => Err(WatchError::Lost(lost)),
         (true, Ok(()), _) => Ok(()),
         _ => Err(WatchError::Fault),
+    }
+}
+
+/// Looks for cells that send raw counts which weigh nothing.
+struct Unweighed {
+    store: Store,
+    seen: BTreeSet<Name>,
+}
+
+impl Unweighed {
+    /// Says once of each such cell that nothing is known of what its counts weigh.
+    fn look(&mut self, readings: &[Reading]) {
+        for reading in readings.iter().filter(|reading| reading.quantity == Quantity::Count) {
+            if self.seen.contains(&reading.source) {
+                continue;
+            }
+            self.seen.insert(reading.source.clone());
+            let known = self.store.calibrations(&reading.source);
+            if known.is_ok_and(|history| history.calibration(reading.time).is_none()) {
+                warn!(
+                    "{0}: its raw counts are kept, but weigh nothing until it is calibrated: \
+                     warecast calibrate {0}",
+                    reading.source
+                );
+            }
+        }
     }
 }
 

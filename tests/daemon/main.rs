@@ -16,6 +16,8 @@ use rustix::process::Signal;
 use std::io::{BufRead, BufReader};
 use std::process::Stdio;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
+use warecast::records::Quantity;
+use warecast::units::Time;
 
 /// Some time of a source's own, s since 1970; a multiple of 10.
 const T: f64 = 1.9e9;
@@ -220,4 +222,21 @@ fn nothing_to_watch_and_wrong_ports_are_said() {
     let mut watch = Watch::start(&studio, &["--port", file.to_str().unwrap()]);
     watch.until("is not a serial port", 1);
     assert!(watch.end(Signal::TERM).success());
+}
+
+#[test]
+fn raw_counts_are_kept_and_what_they_weigh_is_asked() {
+    let (studio, mut device) = (Studio::new(), Device::new());
+    let mut watch = Watch::on(&studio, &device.path);
+    for (i, raw) in [8_388_607, -8_388_608, 208_000].into_iter().enumerate() {
+        let t = T + 60.0 * i as f64;
+        device.send(format!("[{{\"n\":\"cell-1\",\"t\":{t},\"u\":\"count\",\"v\":{raw}}}]\n"));
+    }
+    watch.until("cell-1: its raw counts are kept, but weigh nothing until it is calibrated", 1);
+    assert!(watch.end(Signal::TERM).success());
+    assert_eq!(watch.said("cell-1 sends raw counts"), 1);
+    let counts = studio.store().readings_of("cell-1", Quantity::Count, (Time::MIN, Time::MAX));
+    let counts: Vec<f64> = counts.unwrap().iter().map(|reading| reading.value).collect();
+    assert_eq!(counts, [8_388_607.0, -8_388_608.0, 208_000.0]);
+    assert_eq!(studio.rows(), []);
 }
