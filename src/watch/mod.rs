@@ -147,7 +147,7 @@ pub fn listen(port: &PortSettings) -> Result<Listener, SettleError> {
 /// The next settled weight on a port, for `weigh`; waits up to `timeout` and blocks meanwhile.
 /// `scale` picks one of several scales of the port by name, `weigh` turns raw counts into grams.
 ///
-/// Errors: those of [`listen`], and that no weight came to rest.
+/// Errors: those of [`listen()`], and that no weight came to rest.
 pub fn next_settled(
     port: &PortSettings,
     scale: Option<&str>,
