@@ -15,6 +15,7 @@ pub mod demo;
 pub mod export;
 pub mod import;
 pub mod learnt;
+pub mod loads;
 pub mod log;
 pub mod names;
 pub mod note;

@@ -16,9 +16,9 @@
 //! | [`port`] | the only file descriptor |
 //! | [`listen`] | a port listened to for a while, by a command that waits |
 //!
-//! Everything but [`port`] and [`listen`] is a pure function of bytes and time, so that every fault can be
-//! played in a test. A format knows nothing of ports: one that polls (Modbus RTU) will be one
-//! more implementation of [`formats::Format`].
+//! Everything but [`port`] and [`listen`] is a pure function of bytes and time, so that every fault
+//! can be played in a test. A format knows nothing of ports: one that polls (Modbus RTU) will be
+//! one more implementation of [`formats::Format`].
 
 pub mod formats;
 pub mod framing;
