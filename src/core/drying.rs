@@ -119,7 +119,7 @@ pub struct PotState {
 
 /// Share of the shavings that comes from the base when a foot is trimmed (common practice, no
 /// source: most of what is cut away is foot).
-const SHAVINGS_FROM_BASE: f64 = 0.6;
+const SHAVINGS_FROM_BASE: f64 = 0.3;
 
 fn each(f: impl Fn(usize) -> f64) -> Lane {
     std::array::from_fn(f)

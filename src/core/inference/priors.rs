@@ -81,7 +81,7 @@ const CONDUCTANCE: f64 = 2.6e-8;
 const COVERS: [f64; 4] = [1.0, 0.35, 0.055, 0.06];
 /// The inside of a base is sheltered; on the rim both its faces are free.
 const BASE_INSIDE: f64 = 0.36;
-const BASE_FLIPPED: f64 = 0.85;
+const BASE_FLIPPED: f64 = 0.82;
 /// On the rim the wall's inside is shut in, more on a board than on slats.
 const WALL_FLIPPED: f64 = 0.92;
 /// How far the faces share one temperature: heat runs √(k·d/h) ≈ 2–3 cm along a wall of clay
@@ -90,7 +90,7 @@ const SHARED: f64 = 0.7;
 /// Share of the clay that is base.
 const BASE_SHARE: f64 = 0.27;
 /// Apparent moisture diffusivity of clay bodies at room temperature, 2e-10 to 3e-9 m²/s.
-const DIFFUSIVITY: f64 = 9e-10;
+const DIFFUSIVITY: f64 = 1e-9;
 /// Monolayer of the desorption isotherm: two clay bricks 0.015 and 0.022; bodies differ 2–3×.
 const MONOLAYER: f64 = 0.0165;
 /// Share of clay trimmed away (common practice, no source).
