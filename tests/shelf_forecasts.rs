@@ -183,7 +183,7 @@ fn thrown_later(seed: u64) -> (Scenario, Vec<Name>) {
 #[test]
 fn finished_pots_teach_about_the_next() {
     let (mut errors, mut widths, mut tally) = ([0.0; 2], [0.0; 2], Tally::default());
-    for seed in [1, 2] {
+    for seed in 1..=5 {
         let (scenario, late) = thrown_later(seed);
         let mut listened = Listened::new(scenario, seed);
         listened.listen(8.0 * DAY + 5.0 * HOUR, |_, _| ());
@@ -192,8 +192,8 @@ fn finished_pots_teach_about_the_next() {
             for pot in &late {
                 let said = assess_taught(&studio, lessons, pot).unwrap().water.now;
                 let truth = listened.shelf.truth(pot).unwrap().water;
-                errors[i] += (said.p50 - truth).abs() / 10.0;
-                widths[i] += (said.p90 - said.p10) / 10.0;
+                errors[i] += (said.p50 - truth).abs() / 25.0;
+                widths[i] += (said.p90 - said.p10) / 25.0;
                 if i == 1 {
                     tally.add(said.p10 <= truth && truth <= said.p90);
                 }
@@ -204,6 +204,7 @@ fn finished_pots_teach_about_the_next() {
     println!("error {untaught:.4} → {taught:.4}, width {widths:.4?}, {:.2} hold", tally.share());
     assert!(taught < 0.85 * untaught, "{taught} after {untaught}");
     assert!(widths[1] < 0.7 * widths[0], "{widths:?}");
-    // 8 of 10 is what they promise; three standard errors below is 0.42.
+    // 8 of 10 is what they promise. Pots of one studio share what is unknown, so 25 of them count
+    // for perhaps ten: three standard errors below is 0.42.
     assert!(tally.share() >= 0.42, "{} of {} inside", tally.inside, tally.all);
 }

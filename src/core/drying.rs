@@ -117,8 +117,8 @@ pub struct PotState {
     base_m: Lane,
 }
 
-/// Share of the shavings that comes from the base when a foot is trimmed (common practice, no
-/// source: most of what is cut away is foot).
+/// Share of the shavings that comes from the base when a foot is trimmed; the rest is the foot of
+/// the wall (common practice, no source: what is cut away stands round the base more than under it).
 const SHAVINGS_FROM_BASE: f64 = 0.3;
 
 fn each(f: impl Fn(usize) -> f64) -> Lane {
