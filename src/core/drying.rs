@@ -118,7 +118,7 @@ pub struct PotState {
 }
 
 /// Share of the shavings that comes from the base when a foot is trimmed; the rest is the foot of
-/// the wall (common practice, no source: what is cut away stands round the base more than under it).
+/// the wall (common practice, no source: more is cut away round the base than under it).
 const SHAVINGS_FROM_BASE: f64 = 0.3;
 
 fn each(f: impl Fn(usize) -> f64) -> Lane {
