@@ -384,7 +384,7 @@ fn likes_of_any_kind_come_to_an_end() {
         ("nobody", "planter"),
         ("saucer", "nobody"),
     ] {
-        let mut studio = weighed_until(ByHand::small(), 20.0, 1.0).studio(20.0);
+        let mut studio = weighed_until(ByHand::small(), 50.0, 1.0).studio(50.0);
         let planter = studio.pots.get_mut("planter").unwrap();
         let mut saucer = planter.clone();
         planter.like = Some(first.into());
