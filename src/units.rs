@@ -40,6 +40,13 @@ impl Time {
         Time(self.0.saturating_add((s * 1e6).round() as i64)).clamp(Time::MIN, Time::MAX)
     }
 
+    /// This moment moved by so many microseconds; where that lies outside the accepted range, this
+    /// moment.
+    pub fn moved(self, by_us: i64) -> Time {
+        let moved = self.0.checked_add(by_us).map(Time);
+        moved.filter(|time| (Time::MIN..=Time::MAX).contains(time)).unwrap_or(self)
+    }
+
     /// RFC 3339 with an offset (`2031-04-02T18:25:00Z`, `…+02:00`); 1970–2200.
     pub fn parse_rfc3339(text: &str) -> Result<Time, TimeError> {
         if !has_rfc3339_shape(text) {

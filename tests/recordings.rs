@@ -33,7 +33,7 @@ fn replay(name: &str, bytes: &[u8], piece: usize) -> String {
     session.closed(at, &mut actions);
     let mut out = String::new();
     for action in actions {
-        if let Action::Store(r) = action {
+        if let Action::Store(r, _) = action {
             let (count, word) = (r.count.unwrap_or(1), r.quantity.word());
             out += &format!("{},{word},{},{count}\n", r.source, r.value);
         }

@@ -92,6 +92,15 @@ impl Reducer {
         Some(Reduced { time: self.distinct(self.latest, BIN_US), value, of })
     }
 
+    /// All times so far were wrong by so much, µs: what is open or given out moves along.
+    pub fn moved(&mut self, by: i64) {
+        let moved = |t: i64| Time(t).moved(by).0;
+        self.last = self.last.map(moved);
+        self.given = self.given.map(moved);
+        self.latest = moved(self.latest);
+        self.bin = self.latest.div_euclid(BIN_US);
+    }
+
     /// Whether the sample at `t` follows others fast; takes note of the gap before it.
     fn is_fast(&mut self, t: i64) -> bool {
         let Some(last) = self.last.replace(t) else { return false };

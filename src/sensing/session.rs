@@ -42,10 +42,19 @@ pub struct Arrival {
 /// What is to be done.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Action {
-    /// Store this reading.
-    Store(Reading),
+    /// Store this reading; says who told its time.
+    Store(Reading, Stamp),
     /// Tell the potter.
     Say(Remark),
+}
+
+/// Who told a reading's time.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Stamp {
+    /// Its source.
+    Source,
+    /// This computer's clock, by its arrival.
+    Arrival,
 }
 
 /// What a potter should know about a port.
@@ -145,6 +154,20 @@ impl Session {
         self.intake.flush(None, actions);
     }
 
+    /// The clock that arrivals are stamped with was set by so many microseconds: what it stamped
+    /// before moves along.
+    pub fn clock_moved(&mut self, by_us: i64) {
+        for source in &mut self.intake.sources {
+            let stamped = source.series.iter_mut().flatten();
+            for series in stamped.filter(|series| series.stamp == Stamp::Arrival) {
+                series.reducer.moved(by_us);
+                series.last = series.last.map(|(time, value)| (time.moved(by_us), value));
+            }
+            let lasts = source.series.iter().flatten().filter_map(|series| series.last);
+            source.newest = lasts.map(|(time, _)| time).max();
+        }
+    }
+
     /// What came so far.
     pub fn health(&self) -> &Health {
         &self.intake.health
@@ -183,6 +206,8 @@ struct Source {
 /// One quantity of one source.
 struct Series {
     quantity: Quantity,
+    /// Who told the time of the last sample.
+    stamp: Stamp,
     reducer: Reducer,
     last: Option<(Time, f64)>,
     arrived: Instant,
@@ -220,7 +245,7 @@ impl Intake {
                 if silent_at.is_none_or(silent)
                     && let Some(reduced) = series.reducer.flush()
                 {
-                    actions.push(store(&source.name, series.quantity, reduced));
+                    actions.push(store(&source.name, series, reduced));
                 }
             }
         }
@@ -258,12 +283,14 @@ impl Taking<'_> {
         let series = slot.get_or_insert_with(|| {
             Box::new(Series {
                 quantity: m.quantity,
+                stamp: Stamp::Arrival,
                 reducer: Reducer::default(),
                 last: None,
                 arrived: self.arrived.steady,
             })
         });
         series.arrived = self.arrived.steady;
+        series.stamp = if m.told { Stamp::Source } else { Stamp::Arrival };
         let time = series.time_of(&m)?;
         series.last = Some((time, m.value));
         source.samples += 1;
@@ -275,7 +302,7 @@ impl Taking<'_> {
         }
         self.intake.health.samples += 1;
         for reduced in series.reducer.push(time, m.value).into_iter().flatten() {
-            self.actions.push(store(&source.name, m.quantity, reduced));
+            self.actions.push(store(&source.name, series, reduced));
         }
         Ok(())
     }
@@ -323,16 +350,17 @@ impl Sink for Taking<'_> {
     }
 }
 
-fn store(source: &str, quantity: Quantity, reduced: Reduced) -> Action {
-    Action::Store(Reading {
+fn store(source: &str, series: &Series, reduced: Reduced) -> Action {
+    let reading = Reading {
         time: reduced.time,
         source: source.into(),
-        quantity,
+        quantity: series.quantity,
         value: reduced.value,
         pot: None,
         count: reduced.of.map(|(count, _)| count),
         spread: reduced.of.map(|(_, spread)| spread),
-    })
+    };
+    Action::Store(reading, series.stamp)
 }
 
 #[cfg(test)]
@@ -371,7 +399,7 @@ mod tests {
         fn stored(&self) -> Vec<(&str, f64)> {
             let mut stored = Vec::new();
             for action in &self.actions {
-                if let Action::Store(r) = action {
+                if let Action::Store(r, _) = action {
                     stored.push((r.source.as_str(), r.value));
                 }
             }
@@ -456,7 +484,7 @@ mod tests {
         let at = b.at(1.0);
         b.session.closed(at, &mut b.actions);
         let counts = b.actions.iter().filter_map(|a| match a {
-            Action::Store(r) => Some((r.time.0 - WALL.0, r.count)),
+            Action::Store(r, _) => Some((r.time.0 - WALL.0, r.count)),
             Action::Say(_) => None,
         });
         assert_eq!(counts.collect::<Vec<_>>(), [(0, None), (2, Some(2))]);
@@ -498,7 +526,7 @@ mod tests {
             .iter()
             .filter_map(|a| match a {
                 Action::Say(remark) => Some(remark.to_string()),
-                Action::Store(_) => None,
+                Action::Store(..) => None,
             })
             .collect();
         assert_eq!(
@@ -573,7 +601,7 @@ mod tests {
             let end = b.at(1.0);
             b.session.closed(end, &mut b.actions);
             let count = |a: &Action| match a {
-                Action::Store(r) => r.count.unwrap_or(1) as usize,
+                Action::Store(r, _) => r.count.unwrap_or(1) as usize,
                 Action::Say(_) => 0,
             };
             prop_assert_eq!(b.actions.iter().map(count).sum::<usize>(), steps.len());

@@ -31,7 +31,7 @@ use files::{AIR_FORECAST, AirForecast};
 use rows::Fate;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 pub use settings::{Format, PortSettings, Settings, Units};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
 
 /// The database's file name in the studio's folder.
@@ -430,6 +430,27 @@ impl Store {
             }
             Ok(stored)
         })
+    }
+
+    /// Moves readings that name no pot to other times, all or none: of each series those at the
+    /// given times, by so many microseconds. The times become what they are then; one that would
+    /// leave 1970–2200 stays. On disk for good when it returns.
+    pub fn move_readings(
+        &mut self,
+        of: &mut BTreeMap<(Name, Quantity), VecDeque<Time>>,
+        by_us: i64,
+    ) -> Result<(), StoreError> {
+        let moved = self.write(Durability::Power, |tx| {
+            let mut writer = readings::Writer::new(tx)?;
+            let mut moved = Vec::with_capacity(of.len());
+            for ((source, quantity), times) in &*of {
+                let series = writer.series_of(source, *quantity, None)?;
+                moved.push(writer.move_points(series, times, by_us)?);
+            }
+            Ok(moved)
+        })?;
+        of.values_mut().zip(moved).for_each(|(times, moved)| *times = moved);
+        Ok(())
     }
 
     /// Takes all that was written before it to the disk, for good.

@@ -6,7 +6,7 @@ use super::{Clash, StoreError, rules};
 use crate::records::{Name, Point, Quantity, Reading};
 use crate::units::Time;
 use rusqlite::{CachedStatement, Connection, OptionalExtension, params};
-use std::collections::HashMap;
+use std::collections::{HashMap, VecDeque};
 
 /// What one source says of one quantity, for one pot where it is named.
 #[derive(Clone, Debug)]
@@ -192,6 +192,37 @@ impl<'db> Writer<'db> {
             )?
             .execute(row)?;
         Ok(Fate::Replaced)
+    }
+
+    /// Moves the points of a series that have these times; gives their times then.
+    pub fn move_points(
+        &mut self,
+        series: i64,
+        times: &VecDeque<Time>,
+        by_us: i64,
+    ) -> Result<VecDeque<Time>, StoreError> {
+        let mut taken = Vec::with_capacity(times.len());
+        {
+            let mut take = self.db.prepare_cached(
+                "DELETE FROM reading WHERE series = ? AND time = ? RETURNING value, count, spread",
+            )?;
+            for time in times {
+                let numbers = take.query_row(params![series, time.0], |row| {
+                    Ok(Numbers { value: row.get(0)?, count: row.get(1)?, spread: row.get(2)? })
+                });
+                // Somebody else may have replaced it by now.
+                taken.extend(numbers.optional()?.map(|numbers| (time.moved(by_us), numbers)));
+            }
+        }
+        let mut moved = VecDeque::with_capacity(taken.len());
+        for (mut time, Numbers { value, count, spread }) in taken {
+            // A stranger of the same microsecond stays; so does the order of these.
+            while self.insert.execute(params![series, time.0, value, count, spread])? == 0 {
+                time = Time(time.0 + 1);
+            }
+            moved.push_back(time);
+        }
+        Ok(moved)
     }
 
     fn contradiction(&self, series: i64, old: Numbers, new: Numbers) -> Result<Fate, StoreError> {

@@ -1,11 +1,12 @@
 //! One port, tended for as long as the program runs: open, read, lost, open again.
 
+use super::intake::Intake;
+use super::timeline;
 use super::writer::Inbox;
 use crate::clock;
-use crate::records::Reading;
 use crate::sensing::health::Silence;
 use crate::sensing::port::{Port, PortError};
-use crate::sensing::session::{Action, Arrival, Session};
+use crate::sensing::session::Session;
 use std::time::{Duration, Instant};
 use tokio::sync::watch;
 use tokio::time::{MissedTickBehavior, interval, sleep};
@@ -28,9 +29,9 @@ pub struct Line {
     path: String,
     baud: u32,
     format: &'static str,
-    session: Session,
+    intake: Intake,
+    timeline: timeline::Shared,
     inbox: Inbox,
-    actions: Vec<Action>,
     /// When health was said last, and the faults that it held.
     said: (Instant, u64),
 }
@@ -48,10 +49,11 @@ impl Line {
         baud: u32,
         format: &'static str,
         session: Session,
+        timeline: timeline::Shared,
         inbox: Inbox,
     ) -> Line {
-        let said = (clock::steady(), 0);
-        Line { path: path.into(), baud, format, session, inbox, actions: Vec::new(), said }
+        let (intake, said) = (Intake::new(session), (clock::steady(), 0));
+        Line { path: path.into(), baud, format, intake, timeline, inbox, said }
     }
 
     /// Tends it until `stop` becomes true; then everything that has come is handed on.
@@ -65,7 +67,7 @@ impl Line {
                     trouble = None;
                     let opened = clock::steady();
                     let end = self.read(port, &mut stop).await;
-                    self.session.closed(arrival(), &mut self.actions);
+                    self.intake.closed(self.timeline.now(), clock::steady());
                     self.hand_on().await;
                     match end {
                         End::Stop => break,
@@ -100,16 +102,16 @@ impl Line {
                     Ok(0) => return End::Lost("unplugged".into()),
                     Err(error) => return End::Lost(error.to_string()),
                     Ok(n) => {
-                        let at = arrival();
-                        if silence.heard(at.steady) {
+                        let now = clock::steady();
+                        if silence.heard(now) {
                             info!("{}: speaks again", self.path);
                         }
-                        self.session.received(&buffer[..n], at, &mut self.actions);
+                        self.intake.received(&buffer[..n], self.timeline.now(), now);
                     }
                 },
                 _ = tick.tick() => {
                     let now = clock::steady();
-                    self.session.tick(now, &mut self.actions);
+                    self.intake.tick(self.timeline.now(), now);
                     if silence.of(now) >= CHECK_PATH && port.moved() {
                         return End::Lost("its path leads to another device, or nowhere".into());
                     }
@@ -133,7 +135,7 @@ impl Line {
             if n == 0 {
                 return;
             }
-            self.session.received(&buffer[..n], arrival(), &mut self.actions);
+            self.intake.received(&buffer[..n], self.timeline.now(), clock::steady());
             taken += n;
         }
     }
@@ -151,24 +153,18 @@ impl Line {
 
     /// Says what is to be said and hands the readings on; waits while the store is behind.
     async fn hand_on(&mut self) {
-        if self.actions.is_empty() {
-            return;
-        }
-        let mut readings: Vec<Reading> = Vec::with_capacity(self.actions.len());
-        for action in self.actions.drain(..) {
-            match action {
-                Action::Store(reading) => readings.push(reading),
-                Action::Say(remark) => info!("{}: {remark}", self.path),
-            }
+        let (remarks, batch) = self.intake.take();
+        for remark in remarks {
+            info!("{}: {remark}", self.path);
         }
         // The writer outlives the ports; were it gone, there would be nobody to tell.
-        if !readings.is_empty() && self.inbox.send(readings).await.is_err() {
+        if !batch.readings.is_empty() && self.inbox.send(batch).await.is_err() {
             warn!("{}: the store has ended before its port", self.path);
         }
     }
 
     fn say_health(&mut self, now: Instant) {
-        let faults = self.session.health().faults.total();
+        let faults = self.intake.session().health().faults.total();
         if now.saturating_duration_since(self.said.0) < HEALTH {
             return;
         }
@@ -179,17 +175,13 @@ impl Line {
     }
 
     fn sum_up(&self) {
-        let health = self.session.health();
+        let health = self.intake.session().health();
         info!("{}: {} lines, {} measurements", self.path, health.lines, health.samples);
         if health.faults.total() > 0 {
             info!("{}: not stored: {}", self.path, health.faults);
         }
-        for source in self.session.sources().filter(|s| s.faults.total() > 0) {
+        for source in self.intake.session().sources().filter(|s| s.faults.total() > 0) {
             info!("{}: {}: not stored: {}", self.path, source.name, source.faults);
         }
     }
-}
-
-fn arrival() -> Arrival {
-    Arrival { wall: clock::now(), steady: clock::steady() }
 }

@@ -7,13 +7,14 @@
 //! What may be lost when the program is killed at any moment: of a source slower than one reading
 //! per 10 s nothing that was read from its port, of a faster one the 10 s that are still open.
 
+pub mod intake;
 pub mod line;
 pub mod loads;
 pub mod lock;
 pub mod refit;
+pub mod timeline;
 pub mod writer;
 
-use crate::clock;
 use crate::records::{Name, Quantity, Reading};
 use crate::sensing::formats::{Format, senml::Senml, text::Text};
 use crate::sensing::listen::{self, Listener, SettleError, Weigh};
@@ -21,6 +22,7 @@ use crate::sensing::session::Session;
 use crate::sensing::settle::Settled;
 use crate::store::settings::compile_pattern;
 use crate::store::{self, PortSettings, Store, StoreError};
+use intake::Batch;
 use line::Line;
 use std::collections::BTreeSet;
 use std::io;
@@ -30,10 +32,10 @@ use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::task::JoinSet;
 use tokio::time::interval;
 use tracing::{error, info, warn};
+use writer::Event;
 
-/// How often the wall clock is compared with the steady one, and what counts as a step, s.
+/// How often the wall clock is looked at where nothing arrives.
 const CLOCK_CHECK: Duration = Duration::from_secs(5);
-const CLOCK_STEP_S: f64 = 10.0;
 
 /// Why watching could not begin, or ended badly.
 #[derive(Debug, thiserror::Error)]
@@ -88,9 +90,11 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
     }
     let (changes, refit) = refit::start(Store::open(dir)?, options.refit_every)?;
     let mut unweighed = Unweighed { store: Store::open(dir)?, seen: BTreeSet::new() };
-    let after = move |readings: &[Reading]| {
-        unweighed.look(readings);
-        changes.stored(readings);
+    let after = move |event: Event| {
+        if let Event::Stored(readings) = event {
+            unweighed.look(readings);
+        }
+        changes.tell(event);
     };
     let (inbox, writer) = writer::start(store, after)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
@@ -188,20 +192,21 @@ async fn tend_all(
 ) -> io::Result<bool> {
     let mut signals = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
     let (stop, stopped) = tokio::sync::watch::channel(false);
+    let timeline = timeline::Shared::start();
     let mut lines = JoinSet::new();
     for (port, session) in ports.into_iter().zip(sessions) {
         let format = match port.format {
             store::Format::Senml => "SenML",
             store::Format::Text => "text",
         };
-        let line = Line::new(&port.path, port.baud, format, session, inbox.clone());
+        let line =
+            Line::new(&port.path, port.baud, format, session, timeline.clone(), inbox.clone());
         lines.spawn(line.tend(stopped.clone()));
     }
-    drop(inbox);
     tokio::select! {
         name = asked_to_stop(&mut signals) => info!("{name}: storing what is open"),
         _ = lines.join_next() => error!("a port's task failed; stopping"),
-        () = watch_the_clock() => {}
+        () = watch_the_clock(timeline, inbox) => {}
     }
     let sound = !lines.is_empty();
     // Every line holds a receiver: they all hear it.
@@ -220,17 +225,17 @@ async fn asked_to_stop((interrupt, terminate): &mut (Signal, Signal)) -> &'stati
     }
 }
 
-/// Says when the wall clock was set: readings without a time of their own carry its time.
-async fn watch_the_clock() {
-    let (mut wall, mut steady) = (clock::now(), clock::steady());
+/// Tells the writer when the wall clock was set, also where nothing arrives.
+async fn watch_the_clock(timeline: timeline::Shared, inbox: writer::Inbox) {
     let mut check = interval(CLOCK_CHECK);
+    let mut moves = timeline.now().moves;
     loop {
         check.tick().await;
-        let (wall_now, steady_now) = (clock::now(), clock::steady());
-        let step = wall_now.since(wall) - steady_now.duration_since(steady).as_secs_f64();
-        if step.abs() > CLOCK_STEP_S {
-            warn!("the clock was set by {step:.0} s; readings carry the new time from now on");
+        let now = timeline.now().moves;
+        // It is gone only when all ports are.
+        if now != moves && inbox.send(Batch { moves: now, ..Batch::default() }).await.is_err() {
+            return;
         }
-        (wall, steady) = (wall_now, steady_now);
+        moves = now;
     }
 }

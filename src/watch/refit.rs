@@ -5,6 +5,7 @@
 //! since time passes. The last good answer of each pot is kept; said is only what changes for the
 //! potter.
 
+use super::writer::Event;
 use crate::clock;
 use crate::core::inference::lessons::Lessons;
 use crate::core::report::{FireCall, PotAnswer, TrimCall};
@@ -30,23 +31,38 @@ const REST: u32 = 50;
 /// The latest time that each source sent.
 type Newest = BTreeMap<Name, Time>;
 
+/// What the thread is told.
+enum Change {
+    Stored(Newest),
+    ClockSet,
+}
+
 /// Tells the thread what was stored.
 #[derive(Clone)]
-pub struct Changes(Sender<Newest>);
+pub struct Changes(Sender<Change>);
 
 impl Changes {
-    /// These readings have been stored.
-    pub fn stored(&self, readings: &[Reading]) {
-        let mut newest = Newest::new();
-        for reading in readings {
-            match newest.get_mut(&reading.source) {
-                Some(time) => *time = reading.time.max(*time),
-                None => drop(newest.insert(reading.source.clone(), reading.time)),
-            }
-        }
+    /// Tells it.
+    pub fn tell(&self, event: Event) {
+        let change = match event {
+            Event::Stored(readings) => Change::Stored(newest(readings)),
+            Event::ClockSet => Change::ClockSet,
+        };
         // Gone only if the thread has ended, which it has said by itself.
-        let _ = self.0.send(newest);
+        let _ = self.0.send(change);
     }
+}
+
+/// The latest time that each source sent.
+fn newest(readings: &[Reading]) -> Newest {
+    let mut newest = Newest::new();
+    for reading in readings {
+        match newest.get_mut(&reading.source) {
+            Some(time) => *time = reading.time.max(*time),
+            None => drop(newest.insert(reading.source.clone(), reading.time)),
+        }
+    }
+    newest
 }
 
 /// Starts the thread; it ends when all [`Changes`] are gone. A pot is not assessed more often than
@@ -92,11 +108,11 @@ struct Refit {
 }
 
 impl Refit {
-    fn run(mut self, changes: Receiver<Newest>) {
+    fn run(mut self, changes: Receiver<Change>) {
         let mut next = clock::steady();
         loop {
             match changes.recv_timeout(LOOK) {
-                Ok(newest) => self.heard(newest),
+                Ok(change) => self.heard(change),
                 Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => return,
             }
@@ -119,7 +135,13 @@ impl Refit {
         }
     }
 
-    fn heard(&mut self, newest: Newest) {
+    fn heard(&mut self, change: Change) {
+        let Change::Stored(newest) = change else {
+            // Times that were told before are not those of the store any more.
+            self.newest.clear();
+            self.everything = true;
+            return;
+        };
         for (source, time) in newest {
             let known = self.newest.entry(source.clone()).or_insert(time);
             *known = time.max(*known);
@@ -127,7 +149,7 @@ impl Refit {
         }
     }
 
-    fn pass(&mut self, start: Instant, changes: &Receiver<Newest>) -> Result<(), StoreError> {
+    fn pass(&mut self, start: Instant, changes: &Receiver<Change>) -> Result<(), StoreError> {
         let version = Some(self.store.data_version()?);
         if start >= self.again {
             self.everything = true;
@@ -153,7 +175,7 @@ impl Refit {
             for pot in pots {
                 // The end does not wait for the pots that are left.
                 match changes.try_recv() {
-                    Ok(newest) => self.heard(newest),
+                    Ok(change) => self.heard(change),
                     Err(TryRecvError::Empty) => {}
                     Err(TryRecvError::Disconnected) => return Ok(()),
                 }

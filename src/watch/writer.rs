@@ -9,11 +9,15 @@
 //! up to [`ROOM`] of them, and it is tried again and again. Should that not be enough, each series
 //! gives up every second of its waiting readings: no pot is forgotten, all are known less finely.
 
+use super::intake::Batch;
+use super::timeline::Moves;
 use crate::clock;
 use crate::records::{Name, Quantity, Reading};
 use crate::sensing::health::worth_saying;
+use crate::sensing::session::Stamp;
 use crate::store::{Clash, Store, StoreError};
-use std::collections::HashMap;
+use crate::units::Time;
+use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 use tokio::runtime::{Builder, Runtime};
@@ -32,11 +36,23 @@ pub const ROOM: usize = 200_000;
 pub const SYNC: Duration = Duration::from_secs(10);
 /// Pauses before the store is tried again: the first and the longest.
 const RETRY: (Duration, Duration) = (Duration::from_secs(1), Duration::from_secs(10));
+/// When the clock is set, so many readings that this program stamped with it move along: those of
+/// two days of a shelf of 16 cells.
+const REMEMBERED: usize = 300_000;
 /// How often it is tried again once everything else has stopped.
 const LAST_TRIES: u32 = 3;
 
 /// Where the ports put their readings.
-pub type Inbox = mpsc::Sender<Vec<Reading>>;
+pub type Inbox = mpsc::Sender<Batch>;
+
+/// What was done to the store.
+#[derive(Clone, Copy, Debug)]
+pub enum Event<'a> {
+    /// These readings were stored.
+    Stored(&'a [Reading]),
+    /// The clock was set, and times of stored readings with it.
+    ClockSet,
+}
 
 /// What became of the readings.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -50,10 +66,10 @@ pub struct Written {
 }
 
 /// Starts the thread; it ends when all inboxes are gone and everything is written.
-/// `after` is told what each transaction held.
+/// `after` is told what each transaction did.
 pub fn start(
     store: Store,
-    after: impl FnMut(&[Reading]) + Send + 'static,
+    after: impl FnMut(Event) + Send + 'static,
 ) -> std::io::Result<(Inbox, JoinHandle<Written>)> {
     let (inbox, batches) = mpsc::channel(WAITING);
     let runtime = Builder::new_current_thread().enable_time().build()?;
@@ -61,6 +77,8 @@ pub fn start(
         store,
         batches,
         waiting: Vec::new(),
+        stamps: Vec::new(),
+        clock: Clock::default(),
         written: Written::default(),
         unsynced: None,
         trouble: None,
@@ -71,9 +89,11 @@ pub fn start(
 
 struct Writer {
     store: Store,
-    batches: mpsc::Receiver<Vec<Reading>>,
-    /// Not stored yet, in the order in which they came.
+    batches: mpsc::Receiver<Batch>,
+    /// Not stored yet, in the order in which they came, and who told their times.
     waiting: Vec<Reading>,
+    stamps: Vec<Stamp>,
+    clock: Clock,
     written: Written,
     /// Since when there is something that a loss of power would cost.
     unsynced: Option<Instant>,
@@ -90,8 +110,32 @@ struct Trouble {
     lost_before: u64,
 }
 
+/// The clock that stamps readings, and what it has stamped.
+#[derive(Default)]
+struct Clock {
+    /// Its steps that all times here know of.
+    moves: Moves,
+    /// By how much stored readings are still to be moved, µs.
+    due_us: i64,
+    /// Times of the stored readings that it stamped, the latest of them.
+    stamped: BTreeMap<(Name, Quantity), VecDeque<Time>>,
+    count: usize,
+}
+
+impl Clock {
+    fn remember(&mut self, reading: &Reading) {
+        if self.count == REMEMBERED {
+            let oldest = self.stamped.values_mut().min_by_key(|times| times.front().copied());
+            self.count -= usize::from(oldest.and_then(VecDeque::pop_front).is_some());
+        }
+        let series = (reading.source.clone(), reading.quantity);
+        self.stamped.entry(series).or_default().push_back(reading.time);
+        self.count += 1;
+    }
+}
+
 impl Writer {
-    fn run(mut self, runtime: &Runtime, mut after: impl FnMut(&[Reading])) -> Written {
+    fn run(mut self, runtime: &Runtime, mut after: impl FnMut(Event)) -> Written {
         let mut open = true;
         while open {
             open = self.receive(runtime);
@@ -130,10 +174,10 @@ impl Writer {
             }
         };
         let Some(first) = first else { return false };
-        self.waiting.extend(first);
+        self.take_in(first);
         while self.waiting.len() < TRANSACTION {
             match self.batches.try_recv() {
-                Ok(more) => self.waiting.extend(more),
+                Ok(more) => self.take_in(more),
                 Err(TryRecvError::Empty) => break,
                 Err(TryRecvError::Disconnected) => return false,
             }
@@ -141,14 +185,58 @@ impl Writer {
         true
     }
 
+    /// Puts readings to those that wait; all of them know of the same steps of the clock.
+    fn take_in(&mut self, mut batch: Batch) {
+        let by = batch.moves.by_us - self.clock.moves.by_us;
+        if batch.moves.count > self.clock.moves.count {
+            move_stamped(&mut self.waiting, &self.stamps, by);
+            self.clock.due_us += by;
+            self.clock.moves = batch.moves;
+        } else {
+            move_stamped(&mut batch.readings, &batch.stamps, -by); // from before the step
+        }
+        self.waiting.append(&mut batch.readings);
+        self.stamps.append(&mut batch.stamps);
+    }
+
+    /// Moves stored readings by what the clock was set since they were.
+    fn follow_the_clock(&mut self) -> Result<bool, StoreError> {
+        let (by, count) = (self.clock.due_us, self.clock.count);
+        if by == 0 {
+            return Ok(false);
+        }
+        self.store.move_readings(&mut self.clock.stamped, by)?;
+        self.clock.due_us = 0;
+        let seconds = by as f64 / 1e6;
+        warn!(
+            "the clock was set by {seconds:+.0} s: the last {count} readings that it had stamped \
+             move with it; notes and weights that were typed since the start of `watch` stay as \
+             they are: look whether their times are right"
+        );
+        Ok(true)
+    }
+
     /// Writes all that waits, and syncs where that is due.
-    fn write(&mut self, after: &mut impl FnMut(&[Reading])) {
+    fn write(&mut self, after: &mut impl FnMut(Event)) {
+        match self.follow_the_clock() {
+            Ok(true) => after(Event::ClockSet),
+            Ok(false) => {}
+            Err(trouble) => return self.fell_ill(&trouble),
+        }
         while !self.waiting.is_empty() {
             let batch = &self.waiting[..self.waiting.len().min(TRANSACTION)];
             match self.store.append_soon(batch, Clash::Refuse) {
                 Ok(stored) => {
-                    after(batch);
-                    let batch: Vec<Reading> = self.waiting.drain(..batch.len()).collect();
+                    after(Event::Stored(batch));
+                    let size = batch.len();
+                    let batch: Vec<Reading> = self.waiting.drain(..size).collect();
+                    for (at, stamp) in self.stamps.drain(..size).enumerate() {
+                        // One that was refused is not the one that is stored for its time.
+                        let refused = stored.refused.binary_search(&at).is_ok();
+                        if let (Stamp::Arrival, false, reading) = (stamp, refused, &batch[at]) {
+                            self.clock.remember(reading);
+                        }
+                    }
                     self.unsynced.get_or_insert_with(clock::steady);
                     self.count(&batch, &stored.refused);
                 }
@@ -220,15 +308,27 @@ impl Writer {
             return;
         }
         let before = self.waiting.len();
-        let mut goes: HashMap<(Name, Quantity, Option<Name>), bool> = HashMap::new();
-        self.waiting.retain(|reading| {
-            let series = (reading.source.clone(), reading.quantity, reading.pot.clone());
-            let goes = goes.entry(series).or_insert(true);
+        let mut goes: HashMap<(Name, Quantity), bool> = HashMap::new();
+        let mut stays = Vec::with_capacity(before);
+        for reading in &self.waiting {
+            let goes = goes.entry((reading.source.clone(), reading.quantity)).or_insert(true);
             *goes = !*goes;
-            !*goes
-        });
+            stays.push(!*goes);
+        }
+        let mut staying = stays.iter();
+        self.waiting.retain(|_| staying.next() == Some(&true));
+        let mut staying = stays.iter();
+        self.stamps.retain(|_| staying.next() == Some(&true));
         let gone = (before - self.waiting.len()) as u64;
         self.written.lost += gone;
         warn!("memory is full: every second of the waiting readings was let go ({gone})");
+    }
+}
+
+fn move_stamped(readings: &mut [Reading], stamps: &[Stamp], by_us: i64) {
+    for (reading, stamp) in readings.iter_mut().zip(stamps) {
+        if *stamp == Stamp::Arrival {
+            reading.time = reading.time.moved(by_us);
+        }
     }
 }

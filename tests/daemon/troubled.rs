@@ -128,3 +128,43 @@ fn backups_while_readings_come_in_are_whole_and_hold_all_until_their_moment() {
     eventually("all stored", || studio.samples("cell") == sent as u64);
     assert!(watch.end(Signal::TERM).success());
 }
+
+/// A daemon under a flood of lines, a long import, and a potter who types: nobody is turned away,
+/// and all that each was told is there.
+#[test]
+fn daemon_import_and_commands_at_once() {
+    let (studio, mut device) = (Studio::new(), Device::new());
+    studio.put("jar", "bench", 1.6e9);
+    let files = tempfile::tempdir().unwrap();
+    let mut rows = String::from("time,source,quantity,value,unit,pot\n");
+    for n in 0..40_000u32 {
+        let (day, second) = (1 + n / 20_000, n % 20_000);
+        let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);
+        rows += &format!("2019-05-{day:02}T{hour:02}:{minute:02}:{second:02}Z,old,mass,{n},g,\n");
+    }
+    fs::write(files.path().join("readings.csv"), rows).unwrap();
+    let mut watch = Watch::on(&studio, &device.path);
+    let mut import = command(&studio, &["import", files.path().to_str().unwrap()]);
+    let mut import = import.stderr(std::process::Stdio::null()).spawn().unwrap();
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            for i in 0..3000 {
+                device.send(line("cell", T + 60.0 * f64::from(i), f64::from(i)));
+            }
+        });
+        for i in 0..8 {
+            let (at, grams) = (format!("2021-03-1{i}T12:00:00Z"), format!("{}", 900 - i));
+            let noted = command(&studio, &["weigh", "jar", &grams, "--at", &at]).output().unwrap();
+            assert!(noted.status.success(), "{noted:?}");
+            let report = command(&studio, &["report", "--json", "--at", "2021-03-18T13:00:00Z"]);
+            let report = { report }.output().unwrap();
+            assert!(report.status.success(), "{report:?}");
+            let text = String::from_utf8(report.stdout).unwrap();
+            assert!(text.contains("\"pots\""), "{text}");
+        }
+    });
+    assert!(import.wait().unwrap().success());
+    eventually("all stored", || studio.samples("cell") == 3000);
+    assert!(watch.end(Signal::TERM).success(), "{}", watch.everything_said());
+    assert_eq!((studio.samples("old"), studio.samples("bench")), (40_000, 8));
+}

@@ -434,9 +434,7 @@ impl<'a> Posterior<'a> {
         out
     }
 
-    /// The symmetric root of the covariance of the unknowns. Unlike one by its directions alone,
-    /// whose signs and order are left to chance, it changes little where the covariance does, and
-    /// so do the draws: a weight more, or one read a moment later, leaves a forecast where it was.
+    /// The symmetric root of the covariance of the unknowns: it changes little where that does.
     pub fn root(&self) -> DMatrix<f64> {
         let n = self.model.beliefs.len();
         let Some(fit) = &self.fit else { return DMatrix::identity(n, n) };
