@@ -107,13 +107,25 @@ fn example_settings_are_accepted() {
 #[test]
 fn every_setting_of_the_readme_is_one() {
     let readme = paper("README.md");
-    let settings =
-        ["units", "time_zone", "air_forecast", "path", "baud", "format", "pattern", "source"];
+    let settings = [
+        "units",
+        "time_zone",
+        "air_forecast",
+        "path",
+        "baud",
+        "format",
+        "pattern",
+        "source",
+        "ask",
+        "ask_seconds",
+        "banner_seconds",
+    ];
     for setting in settings {
         assert!(readme.contains(&format!("| `{setting}` |")), "{setting}");
     }
     let all = "units = \"us\"\ntime_zone = \"Europe/Lisbon\"\nair_forecast = \"a.csv\"\n[[port]]\npath = \"/dev/a\"\n\
-               baud = 9600\nformat = \"text\"\npattern = '(?P<mass>\\d+)'\nsource = \"bench\"\n";
+               baud = 9600\nformat = \"text\"\npattern = '(?P<mass>\\d+)'\nsource = \"bench\"\n\
+               ask = \"W\"\nask_seconds = 5\nbanner_seconds = 2\n";
     Settings::parse(all.as_bytes(), Path::new("studio.toml")).unwrap();
 }
 

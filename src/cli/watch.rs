@@ -2,7 +2,7 @@
 
 use super::Context;
 use crate::store::settings::DEFAULT_BAUD;
-use crate::store::{Format, PortSettings, Settings};
+use crate::store::{PortSettings, Settings};
 use crate::watch::{self, Options};
 use anyhow::bail;
 use std::process::ExitCode;
@@ -69,13 +69,7 @@ fn ports(args: &Args, settings: &Settings) -> anyhow::Result<Vec<PortSettings>> 
         let baud = args.baud.get(at).or(args.baud.last()).copied();
         match settings.port.iter().find(|port| port.path == *path) {
             Some(known) => PortSettings { baud: baud.unwrap_or(known.baud), ..known.clone() },
-            None => PortSettings {
-                path: path.clone(),
-                baud: baud.unwrap_or(DEFAULT_BAUD),
-                format: Format::Senml,
-                pattern: None,
-                source: None,
-            },
+            None => PortSettings::senml(path, baud.unwrap_or(DEFAULT_BAUD)),
         }
     });
     Ok(named.collect())

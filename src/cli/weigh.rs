@@ -12,7 +12,7 @@ use crate::records::{Action, Pot, Quantity, Reading};
 use crate::sensing::listen::SettleError;
 use crate::sensing::port::PortError;
 use crate::store::settings::DEFAULT_BAUD;
-use crate::store::{Clash, Format, PortSettings, Settings, Store};
+use crate::store::{Clash, PortSettings, Settings, Store};
 use crate::units::{HOUR, Time};
 use crate::watch::lock::Lock;
 use crate::{clock, watch};
@@ -299,13 +299,7 @@ fn from_port(args: &Args, store: &Store, context: &Context) -> anyhow::Result<Re
 fn bench_port(args: &Args, settings: &Settings) -> anyhow::Result<PortSettings> {
     let ports = &settings.port;
     if let Some(path) = &args.port {
-        let unknown = || PortSettings {
-            path: path.clone(),
-            baud: DEFAULT_BAUD,
-            format: Format::Senml,
-            pattern: None,
-            source: None,
-        };
+        let unknown = || PortSettings::senml(path, DEFAULT_BAUD);
         return Ok(ports.iter().find(|p| p.path == *path).cloned().unwrap_or_else(unknown));
     }
     let bench = ports.iter().find(|port| port.source.as_deref() == Some(BENCH));

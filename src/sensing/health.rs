@@ -41,11 +41,17 @@ pub enum Fault {
     Repeated,
     /// One source more than a port may have.
     TooManySources,
+    /// A weight that its scale says is not at rest.
+    Moving,
+    /// More, or less, than the scale can weigh.
+    Overload,
+    /// A scale that was asked said nothing.
+    NoAnswer,
 }
 
 impl Fault {
     /// All, in the order in which they are shown.
-    pub const ALL: [Fault; 17] = [
+    pub const ALL: [Fault; 20] = [
         Fault::NotJson,
         Fault::NotSenml,
         Fault::NotUnderstood,
@@ -63,6 +69,9 @@ impl Fault {
         Fault::NotAMeasurement,
         Fault::Repeated,
         Fault::TooManySources,
+        Fault::Moving,
+        Fault::Overload,
+        Fault::NoAnswer,
     ];
 
     /// In words, for people.
@@ -85,12 +94,15 @@ impl Fault {
             Fault::NotAMeasurement => "not a measurement",
             Fault::Repeated => "sent twice",
             Fault::TooManySources => "too many sources",
+            Fault::Moving => "not at rest",
+            Fault::Overload => "beyond the scale's range",
+            Fault::NoAnswer => "no answer",
         }
     }
 
     /// Whether something is wrong, rather than merely of no use here.
     pub fn is_wrong(self) -> bool {
-        !matches!(self, Fault::CutOff | Fault::NotAMeasurement | Fault::Repeated)
+        !matches!(self, Fault::CutOff | Fault::NotAMeasurement | Fault::Repeated | Fault::Moving)
     }
 }
 
@@ -196,7 +208,7 @@ mod tests {
             }
             assert_eq!(faults.of(fault), i as u64 + 1);
         }
-        assert_eq!(faults.total(), 17 * 18 / 2);
+        assert_eq!(faults.total(), 20 * 21 / 2);
         let words: std::collections::BTreeSet<_> = Fault::ALL.map(Fault::words).into();
         assert_eq!(words.len(), Fault::ALL.len());
     }

@@ -1,6 +1,7 @@
 //! Listening to one scale for a while, for a command that waits: the next settled weight, or
 //! whatever comes, until it is enough.
 
+use super::ask::Ask;
 use super::formats::{Format, Measured, Sink};
 use super::health::Fault;
 use super::port::{Port, PortError};
@@ -12,6 +13,8 @@ use tokio::runtime::{Builder, Runtime};
 
 /// Longest wait for bytes before it is looked at whether to go on.
 const TURN: Duration = Duration::from_millis(200);
+/// A scale that prints on request is asked so often while somebody stands before it.
+const ASK: Duration = Duration::from_millis(500);
 /// Most that is read at once, bytes.
 const CHUNK: usize = 4096;
 
@@ -50,16 +53,35 @@ pub struct Listener {
     port: Port,
     path: String,
     format: Box<dyn Format>,
+    ask: Option<Ask>,
+    /// What comes before is passed over.
+    banner: Instant,
     start: Instant,
 }
 
 impl Listener {
-    /// Opens the port.
-    pub fn open(path: &str, baud: u32, format: Box<dyn Format>) -> Result<Listener, SettleError> {
+    /// Opens the port; what comes within the `banner` is passed over.
+    pub fn open(
+        path: &str,
+        baud: u32,
+        format: Box<dyn Format>,
+        ask: Option<Ask>,
+        banner: Duration,
+    ) -> Result<Listener, SettleError> {
         let runtime = Builder::new_current_thread().enable_all().build();
         let runtime = runtime.map_err(|e| SettleError::System(path.into(), e.to_string()))?;
         let port = runtime.block_on(async { Port::open(path, baud) })?;
-        Ok(Listener { runtime, port, path: path.into(), format, start: clock::steady() })
+        let start = clock::steady();
+        let ask = ask.map(|ask| ask.at_least_every(ASK));
+        Ok(Listener {
+            runtime,
+            port,
+            path: path.into(),
+            format,
+            ask,
+            banner: start + banner,
+            start,
+        })
     }
 
     /// Seconds since it was opened, on the steady clock.
@@ -70,12 +92,20 @@ impl Listener {
     /// Waits up to a fifth of a second for bytes, and hands on what they say; false if none came.
     pub fn turn(&mut self, sink: &mut dyn Sink) -> Result<bool, SettleError> {
         let mut buffer = [0; CHUNK];
-        let Listener { runtime, port, .. } = self;
-        let read =
-            runtime.block_on(async { tokio::time::timeout(TURN, port.read(&mut buffer)).await });
-        match read {
+        let Listener { runtime, port, ask, banner, .. } = self;
+        let in_banner = clock::steady() < *banner;
+        let question = ask.as_mut().filter(|_| !in_banner).and_then(|ask| ask.due(clock::steady()));
+        let read = runtime.block_on(async {
+            if let Some(question) = question {
+                port.write(question.text).await?;
+            }
+            Ok(tokio::time::timeout(TURN, port.read(&mut buffer)).await)
+        });
+        match read.unwrap_or_else(|error| Ok(Err(error))) {
             Ok(Ok(0) | Err(_)) => Err(SettleError::Lost(self.path.clone())),
+            Ok(Ok(_)) if in_banner => Ok(false),
             Ok(Ok(n)) => {
+                self.ask.iter_mut().for_each(Ask::heard);
                 self.format.feed(&buffer[..n], clock::now(), sink);
                 Ok(true)
             }
@@ -176,7 +206,10 @@ impl Sink for Bench<'_> {
             _ => Some(m.value),
         };
         match grams {
-            Some(grams) => self.found = self.found.or(self.settle.push(self.seconds, grams)),
+            Some(grams) => {
+                let settled = self.settle.told(self.seconds, grams, m.settled);
+                self.found = self.found.or(settled);
+            }
             None => drop(self.raw.get_or_insert_with(|| m.source.into())),
         }
     }

@@ -8,6 +8,7 @@
 //! | --- | --- |
 //! | [`framing`] | where a line ends, whatever came before it |
 //! | [`formats`] | what the bytes mean: SenML, or any scale that prints text |
+//! | [`ask`] | when to ask a scale that prints only on request |
 //! | [`session`] | one port over its life: rules for names, times and ranges; returns actions |
 //! | [`reduce`] | a fast source becomes one robust reading per 10 s of its own time |
 //! | [`settle`] | the next weight at which a bench scale comes to rest |
@@ -20,6 +21,7 @@
 //! can be played in a test. A format knows nothing of ports: one that polls (Modbus RTU) will be
 //! one more implementation of [`formats::Format`].
 
+pub mod ask;
 pub mod formats;
 pub mod framing;
 pub mod health;

@@ -8,7 +8,8 @@ use rustix::fs::{Mode, OFlags};
 use std::fs::Metadata;
 use std::io;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
-use tokio::io::AsyncReadExt;
+use std::time::Duration;
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio_serial::{Error, ErrorKind, SerialStream};
 
 /// Why a port could not be opened, and what to do.
@@ -52,6 +53,12 @@ impl Port {
     /// Waits for bytes; `Ok(0)`: the far end is gone.
     pub async fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         self.stream.read(buffer).await
+    }
+
+    /// Sends bytes; a far end that takes none within a second counts as gone.
+    pub async fn write(&mut self, bytes: &[u8]) -> io::Result<()> {
+        let sent = tokio::time::timeout(Duration::from_secs(1), self.stream.write_all(bytes));
+        sent.await.unwrap_or_else(|_| Err(io::ErrorKind::TimedOut.into()))
     }
 
     /// What is there already, without waiting; 0 if nothing is.

@@ -4,6 +4,7 @@
 //! send checksums stay. Rules that do not depend on the line format live here: names, the range
 //! of values, checksums once sent, the number of sources, repeated lines.
 
+use super::ask::Ask;
 use super::formats::{Format, Measured, Sink};
 use super::health::{Fault, Faults, worth_saying};
 use super::reduce::{Reduced, Reducer};
@@ -127,17 +128,43 @@ pub struct SourceHealth<'a> {
 /// One port's session.
 pub struct Session {
     format: Box<dyn Format>,
+    ask: Option<Ask>,
     intake: Intake,
 }
 
 impl Session {
     /// Before the first byte.
     pub fn new(format: Box<dyn Format>) -> Session {
-        Session { format, intake: Intake::default() }
+        Session { format, ask: None, intake: Intake::default() }
+    }
+
+    /// The same for a scale that has to be asked.
+    pub fn asking(format: Box<dyn Format>, ask: Option<Ask>) -> Session {
+        Session { ask, ..Session::new(format) }
+    }
+
+    /// The port was opened.
+    pub fn opened(&mut self) {
+        self.ask.iter_mut().for_each(Ask::begin);
+    }
+
+    /// What is to be sent to the scale now, if anything.
+    pub fn question(&mut self, now: Instant) -> Option<&[u8]> {
+        let question = self.ask.as_mut()?.due(now)?;
+        if question.unanswered {
+            self.intake.health.faults.add(Fault::NoAnswer);
+        }
+        Some(question.text)
+    }
+
+    /// How often [`Session::question`] has something to send; `None`: never.
+    pub fn asks_every(&self) -> Option<Duration> {
+        self.ask.as_ref().map(Ask::every)
     }
 
     /// Takes bytes; what is to be done is appended to `actions`.
     pub fn received(&mut self, bytes: &[u8], arrived: Arrival, actions: &mut Vec<Action>) {
+        self.ask.iter_mut().for_each(Ask::heard);
         let mut taking = Taking { intake: &mut self.intake, arrived, actions };
         self.format.feed(bytes, arrived.wall, &mut taking);
     }
@@ -266,6 +293,9 @@ impl Taking<'_> {
         source.sealed |= m.sealed;
         if source.sealed && !m.sealed {
             return Err(Fault::NoChecksum);
+        }
+        if m.settled == Some(false) {
+            return Err(Fault::Moving);
         }
         let within = match m.quantity {
             Quantity::Mass | Quantity::Count => true,

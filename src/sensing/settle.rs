@@ -59,6 +59,23 @@ impl Settle {
         if rested && self.window.len() >= REST_SAMPLES { self.at_rest() } else { None }
     }
 
+    /// Takes a sample of a scale that may say by itself whether it is at rest.
+    pub fn told(&mut self, seconds: f64, grams: f64, at_rest: Option<bool>) -> Option<Settled> {
+        match at_rest {
+            None => self.push(seconds, grams),
+            Some(true) if grams >= EMPTY_G => {
+                self.window.clear();
+                Some(Settled { grams, spread: None, samples: 1 })
+            }
+            Some(_) => {
+                // Kept for `range` alone.
+                self.window.clear();
+                self.window.push_back((seconds, grams));
+                None
+            }
+        }
+    }
+
     /// Nothing has come until `seconds`: a weight if one or two samples stand alone.
     pub fn silence(&mut self, seconds: f64) -> Option<Settled> {
         let (last, grams) = *self.window.back()?;

@@ -8,8 +8,9 @@ use crate::records::Name;
 use regex::bytes::{Regex, RegexBuilder};
 use serde::Deserialize;
 use std::io::{ErrorKind, Write};
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 use toml::Spanned;
 
 /// What a new studio's `studio.toml` holds: the defaults, with every setting explained.
@@ -43,10 +44,29 @@ units = "metric"
 # format = "text"
 # pattern = '(?P<mass>[-+]?\d+(\.\d+)?)\s*(?P<unit>g|kg|oz|lb)'
 # source = "bench"
+#
+# More groups, for what such scales print besides: "stable" and "unstable" (a mark that the weight
+# is at rest, or is not: then it is not stored), "overload" (nothing can be weighed), "minus" (a
+# mark that the weight is negative), "ounces" (beside pounds in "mass").
+#
+# A scale that prints only when it is asked; and, for any port, a board that starts anew when its
+# port is opened and says things that are no readings:
+#
+# ask = "W\r\n"             # sent to the scale, 1 to 64 characters; default: nothing
+# ask_seconds = 10          # how often, s, 0.1 to 3600; default: 10
+# banner_seconds = 0        # passed over after opening, s, 0 to 60; default: 0
 "#;
 
 /// Baud rate of a port that does not say.
 pub const DEFAULT_BAUD: u32 = 9600;
+/// Groups that a pattern may name.
+pub const GROUPS: [&str; 7] = ["mass", "unit", "ounces", "minus", "stable", "unstable", "overload"];
+/// How often a scale is asked that has to be asked.
+const ASK_EVERY: Duration = Duration::from_secs(10);
+/// What may be set, s, and the longest question, bytes.
+const ASK_S: RangeInclusive<f64> = 0.1..=3600.0;
+const BANNER_S: RangeInclusive<f64> = 0.0..=60.0;
+const ASK_BYTES: usize = 64;
 /// Longest pattern, in bytes.
 const PATTERN_BYTES: usize = 1000;
 /// Largest compiled pattern, and its largest cache while searching, in bytes.
@@ -93,13 +113,28 @@ pub struct PortSettings {
     pub pattern: Option<String>,
     /// For text: the name that its readings are kept under.
     pub source: Option<Name>,
+    /// For text: what is sent to the scale so that it prints.
+    pub ask: Option<String>,
+    /// How often that is sent, 0.1 to 3600 s.
+    pub ask_every: Duration,
+    /// What comes so soon after opening is passed over, 0 to 60 s.
+    pub banner: Duration,
 }
 
 impl PortSettings {
     /// A port that sends SenML lines.
     pub fn senml(path: &str, baud: u32) -> PortSettings {
         let format = Format::Senml;
-        PortSettings { path: path.into(), baud, format, pattern: None, source: None }
+        PortSettings {
+            path: path.into(),
+            baud,
+            format,
+            pattern: None,
+            source: None,
+            ask: None,
+            ask_every: ASK_EVERY,
+            banner: Duration::ZERO,
+        }
     }
 }
 
@@ -158,6 +193,9 @@ struct RawPort {
     format: Option<Spanned<Format>>,
     pattern: Option<Spanned<String>>,
     source: Option<Spanned<String>>,
+    ask: Option<Spanned<String>>,
+    ask_seconds: Option<Spanned<f64>>,
+    banner_seconds: Option<Spanned<f64>>,
 }
 
 /// A complaint and the bytes that it is about.
@@ -234,11 +272,24 @@ impl RawPort {
         if let Some(source) = &self.source {
             rules::name("source", source.get_ref()).map_err(|e| (source.span(), e.text))?;
         }
+        let banner = seconds(self.banner_seconds.as_ref(), BANNER_S, Duration::ZERO)?;
+        let ask_every = seconds(self.ask_seconds.as_ref(), ASK_S, ASK_EVERY)?;
+        if let (Some(every), None) = (&self.ask_seconds, &self.ask) {
+            return Err((every.span(), "this belongs to an ask, which is not there".into()));
+        }
+        if let Some(ask) = &self.ask
+            && !(1..=ASK_BYTES).contains(&ask.get_ref().len())
+        {
+            return Err((ask.span(), format!("expected 1 to {ASK_BYTES} characters to send")));
+        }
         let format = self.format.as_ref().map(|f| *f.get_ref()).unwrap_or_default();
+        let others = [&self.pattern, &self.source, &self.ask];
         match (format, &self.pattern, &self.source) {
-            (Format::Senml, Some(other), _) | (Format::Senml, _, Some(other)) => {
+            (Format::Senml, ..) if others.iter().any(|other| other.is_some()) => {
+                let other = others.into_iter().flatten().next();
+                let span = other.map_or(self.path.span(), Spanned::span);
                 let text = "this is for format = \"text\"; SenML lines name their own sources";
-                return Err((other.span(), text.into()));
+                return Err((span, text.into()));
             }
             (Format::Text, None, _) | (Format::Text, _, None) => {
                 let span = self.format.map_or(self.path.span(), |f| f.span());
@@ -254,13 +305,31 @@ impl RawPort {
             format,
             pattern: self.pattern.map(Spanned::into_inner),
             source: self.source.map(Spanned::into_inner),
+            ask: self.ask.map(Spanned::into_inner),
+            ask_every,
+            banner,
         })
     }
 }
 
+/// A number of seconds within a range.
+fn seconds(
+    given: Option<&Spanned<f64>>,
+    range: RangeInclusive<f64>,
+    otherwise: Duration,
+) -> Result<Duration, Complaint> {
+    let Some(given) = given else { return Ok(otherwise) };
+    let value = *given.get_ref();
+    if !range.contains(&value) {
+        let (from, to) = (range.start(), range.end());
+        return Err((given.span(), format!("expected {from} to {to} seconds")));
+    }
+    Ok(Duration::from_secs_f64(value))
+}
+
 /// Compiles the pattern of a text port, of bounded size; says in plain words what is wrong.
 ///
-/// The named group `mass` must be there, `unit` may be; other names are refused.
+/// The named group `mass` must be there, the others of [`GROUPS`] may be; other names are refused.
 pub fn compile_pattern(pattern: &str) -> Result<Regex, String> {
     if pattern.len() > PATTERN_BYTES {
         return Err(format!("the pattern has more than {PATTERN_BYTES} bytes"));
@@ -279,8 +348,11 @@ pub fn compile_pattern(pattern: &str) -> Result<Regex, String> {
                 format!("the pattern is no regular expression: {why}")
             }
         })?;
-    if let Some(other) = regex.capture_names().flatten().find(|n| !["mass", "unit"].contains(n)) {
-        return Err(format!("the pattern names a group \"{other}\"; expected mass or unit"));
+    if let Some(other) = regex.capture_names().flatten().find(|name| !GROUPS.contains(name)) {
+        return Err(format!(
+            "the pattern names a group \"{other}\"; expected one of {}",
+            GROUPS.join(", ")
+        ));
     }
     if !regex.capture_names().flatten().any(|n| n == "mass") {
         return Err("the pattern has no group named mass; expected (?P<mass>…)".into());
@@ -317,6 +389,7 @@ fn in_plain_words(message: &str) -> String {
         ("invalid type: ", "wrong kind of value: "),
         ("invalid value: ", "wrong value: "),
         ("expected u32", "expected a whole number"),
+        ("expected f64", "expected a number"),
         ("expected a sequence", "expected [[port]]"),
         ("struct RawPort", "a block of settings"),
         ("struct RawSettings", "settings"),
@@ -383,7 +456,32 @@ mod tests {
             (
                 format!("{port}speed = 9600\n"),
                 "studio.toml:3:1: unknown setting \"speed\", expected one of \"path\", \"baud\", \
-                 \"format\", \"pattern\", \"source\"",
+                 \"format\", \"pattern\", \"source\", \"ask\", \"ask_seconds\", \
+                 \"banner_seconds\"",
+            ),
+            (format!("{port}banner_seconds = 61\n"), "studio.toml:3:18: expected 0 to 60 seconds"),
+            (
+                format!("{port}ask = \"W\"\n"),
+                "studio.toml:3:7: this is for format = \"text\"; SenML lines name their own \
+                 sources",
+            ),
+            (
+                format!("{port}ask_seconds = 5\n"),
+                "studio.toml:3:15: this belongs to an ask, which is not there",
+            ),
+            (
+                format!("{port}format = \"text\"\nask = \"W\"\nask_seconds = \"soon\"\n"),
+                "studio.toml:5:15: wrong kind of value: string \"soon\", expected a number",
+            ),
+            (
+                format!("{port}format = \"text\"\nask = \"\"\n"),
+                "studio.toml:4:7: expected 1 to 64 \
+                 characters to send",
+            ),
+            (
+                format!("{port}format = \"text\"\npattern = '(?P<weight>x)'\n"),
+                "studio.toml:4:11: the pattern names a group \"weight\"; expected one of mass, \
+                 unit, ounces, minus, stable, unstable, overload",
             ),
             (
                 format!("{port}baud = \"fast\"\n"),

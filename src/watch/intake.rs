@@ -29,6 +29,16 @@ impl Intake {
         Intake { session, moves: Moves::default(), actions: Vec::new() }
     }
 
+    /// The port was opened.
+    pub fn opened(&mut self) {
+        self.session.opened();
+    }
+
+    /// What is to be sent to the scale now, if anything.
+    pub fn question(&mut self, now: Instant) -> Option<&[u8]> {
+        self.session.question(now)
+    }
+
     /// Takes bytes that came at a moment.
     pub fn received(&mut self, bytes: &[u8], moment: Moment, steady: Instant) {
         let arrival = self.arrival(moment, steady);

@@ -7,6 +7,7 @@ use crate::clock;
 use crate::sensing::health::Silence;
 use crate::sensing::port::{Port, PortError};
 use crate::sensing::session::Session;
+use crate::store::PortSettings;
 use std::time::{Duration, Instant};
 use tokio::sync::watch;
 use tokio::time::{MissedTickBehavior, interval, sleep};
@@ -28,6 +29,8 @@ const AT_THE_END: usize = 1 << 20;
 pub struct Line {
     path: String,
     baud: u32,
+    /// What comes so soon after opening is passed over.
+    banner: Duration,
     format: &'static str,
     intake: Intake,
     timeline: timeline::Shared,
@@ -45,15 +48,15 @@ enum End {
 impl Line {
     /// A port that is not open yet; `format` is its line format in words.
     pub fn new(
-        path: &str,
-        baud: u32,
+        port: &PortSettings,
         format: &'static str,
         session: Session,
         timeline: timeline::Shared,
         inbox: Inbox,
     ) -> Line {
+        let PortSettings { path, baud, banner, .. } = port.clone();
         let (intake, said) = (Intake::new(session), (clock::steady(), 0));
-        Line { path: path.into(), baud, format, intake, timeline, inbox, said }
+        Line { path, baud, banner, format, intake, timeline, inbox, said }
     }
 
     /// Tends it until `stop` becomes true; then everything that has come is handed on.
@@ -92,8 +95,11 @@ impl Line {
     }
 
     async fn read(&mut self, mut port: Port, stop: &mut watch::Receiver<bool>) -> End {
-        let mut silence = Silence::new(clock::steady());
-        let mut tick = interval(TICK);
+        let opened = clock::steady();
+        let mut silence = Silence::new(opened);
+        self.intake.opened();
+        let mut tick =
+            interval(self.intake.session().asks_every().map_or(TICK, |every| every.min(TICK)));
         tick.set_missed_tick_behavior(MissedTickBehavior::Delay);
         let mut buffer = [0; CHUNK];
         loop {
@@ -103,6 +109,9 @@ impl Line {
                     Err(error) => return End::Lost(error.to_string()),
                     Ok(n) => {
                         let now = clock::steady();
+                        if now.duration_since(opened) < self.banner {
+                            continue;
+                        }
                         if silence.heard(now) {
                             info!("{}: speaks again", self.path);
                         }
@@ -112,6 +121,12 @@ impl Line {
                 _ = tick.tick() => {
                     let now = clock::steady();
                     self.intake.tick(self.timeline.now(), now);
+                    if now.duration_since(opened) >= self.banner
+                        && let Some(question) = self.intake.question(now)
+                        && let Err(error) = port.write(question).await
+                    {
+                        return End::Lost(error.to_string());
+                    }
                     if silence.of(now) >= CHECK_PATH && port.moved() {
                         return End::Lost("its path leads to another device, or nowhere".into());
                     }

@@ -16,6 +16,7 @@ pub mod timeline;
 pub mod writer;
 
 use crate::records::{Name, Quantity, Reading};
+use crate::sensing::ask::Ask;
 use crate::sensing::formats::{Format, senml::Senml, text::Text};
 use crate::sensing::listen::{self, Listener, SettleError, Weigh};
 use crate::sensing::session::Session;
@@ -145,7 +146,7 @@ impl Unweighed {
 /// [`lock::Lock::holder`].
 pub fn listen(port: &PortSettings) -> Result<Listener, SettleError> {
     let format = format_of(port).map_err(|why| SettleError::System(port.path.clone(), why))?;
-    Listener::open(&port.path, port.baud, format)
+    Listener::open(&port.path, port.baud, format, ask_of(port), port.banner)
 }
 
 /// The next settled weight on a port, for `weigh`; waits up to `timeout` and blocks meanwhile.
@@ -172,6 +173,10 @@ pub fn format_of(port: &PortSettings) -> Result<Box<dyn Format>, String> {
     }
 }
 
+fn ask_of(port: &PortSettings) -> Option<Ask> {
+    port.ask.as_ref().map(|text| Ask::new(text.as_bytes(), port.ask_every))
+}
+
 fn sessions(ports: &[PortSettings]) -> Result<Vec<Session>, WatchError> {
     let mut sessions = Vec::with_capacity(ports.len());
     for (at, port) in ports.iter().enumerate() {
@@ -179,7 +184,7 @@ fn sessions(ports: &[PortSettings]) -> Result<Vec<Session>, WatchError> {
             return Err(WatchError::Twice(port.path.clone()));
         }
         let format = format_of(port).map_err(|why| WatchError::Port(port.path.clone(), why))?;
-        sessions.push(Session::new(format));
+        sessions.push(Session::asking(format, ask_of(port)));
     }
     Ok(sessions)
 }
@@ -199,8 +204,7 @@ async fn tend_all(
             store::Format::Senml => "SenML",
             store::Format::Text => "text",
         };
-        let line =
-            Line::new(&port.path, port.baud, format, session, timeline.clone(), inbox.clone());
+        let line = Line::new(&port, format, session, timeline.clone(), inbox.clone());
         lines.spawn(line.tend(stopped.clone()));
     }
     tokio::select! {

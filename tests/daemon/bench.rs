@@ -4,7 +4,7 @@ use rustix::process::{Pid, Signal, kill_process};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 use std::fs::{self, File};
-use std::io::{BufRead, BufReader, Write};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::{Arc, Mutex};
@@ -43,6 +43,13 @@ impl Device {
         tcsetattr(&end, OptionalActions::Now, &settings).unwrap();
         let path = ptsname(&end, Vec::new()).unwrap().into_string().unwrap();
         Device { end: end.into(), path }
+    }
+
+    /// What was sent to the device so far; waits until something was.
+    pub fn receive(&mut self) -> Vec<u8> {
+        let mut buffer = [0; 256];
+        let n = self.end.read(&mut buffer).unwrap();
+        buffer[..n].to_vec()
     }
 
     pub fn send(&mut self, bytes: impl AsRef<[u8]>) {

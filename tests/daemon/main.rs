@@ -240,3 +240,46 @@ fn raw_counts_are_kept_and_what_they_weigh_is_asked() {
     assert_eq!(counts, [8_388_607.0, -8_388_608.0, 208_000.0]);
     assert_eq!(studio.rows(), []);
 }
+
+/// A scale that prints on request, with marks for rest, range and sign.
+#[test]
+fn a_scale_is_asked_and_its_marks_are_understood() {
+    let (studio, mut scale) = (Studio::new(), Device::new());
+    studio.settings(&format!(
+        "[[port]]\npath = \"{}\"\nformat = \"text\"\nask = \"W\\r\\n\"\nask_seconds = 0.2\n\
+         pattern = '^(?:(?P<stable>S)|(?P<unstable>D)|(?P<overload>OL))(?: +(?P<minus>-)?\\s*\
+         (?P<mass>[0-9.]+) (?P<unit>g|lb)(?: (?P<ounces>[0-9.]+) oz)?)?'\nsource = \"bench\"\n",
+        scale.path
+    ));
+    let mut watch = Watch::start(&studio, &[]);
+    for answer in ["S  812.4 g", "D  640.0 g", "OL", "S - 3.5 g", "", "S 1 lb 2 oz", "S 5 g"] {
+        assert_eq!(scale.receive(), b"W\r\n", "{answer}");
+        if !answer.is_empty() {
+            scale.send(format!("{answer}\r\n"));
+        }
+    }
+    watch.until("bench sends mass", 1);
+    eventually("the last weight came", || watch.said("bench: not stored, beyond the scale's") == 1);
+    scale.receive();
+    assert!(watch.end(Signal::TERM).success());
+    assert_eq!(studio.samples("bench"), 4);
+    // The first as it stands; of the others, which came within 10 s, their median.
+    assert_eq!(studio.values("bench"), [812.4, 5.0]);
+    assert_eq!(watch.said("1 not at rest, 1 beyond the scale's range, 1 no answer"), 1);
+}
+
+/// A board that starts anew when its port is opened, and says so.
+#[test]
+fn what_a_board_says_as_it_starts_is_passed_over() {
+    let (studio, mut board) = (Studio::new(), Device::new());
+    studio.settings(&format!("[[port]]\npath = \"{}\"\nbanner_seconds = 1\n", board.path));
+    let mut watch = Watch::start(&studio, &[]);
+    watch.until("ready", 1);
+    board.send("boot 3.1\r\n");
+    board.send(line("cell", T, 1.0));
+    std::thread::sleep(Duration::from_millis(1500));
+    board.send(line("cell", T + 60.0, 2.0));
+    eventually("stored", || studio.samples("cell") == 1);
+    assert!(watch.end(Signal::TERM).success());
+    assert_eq!((studio.values("cell"), watch.said("not stored")), (vec![2.0], 0));
+}

@@ -18,6 +18,7 @@ fn port(device: &Device, text: bool) -> PortSettings {
         format: if text { Format::Text } else { Format::Senml },
         pattern: text.then(|| r"(?P<mass>[-+]?\d+(\.\d+)?) (?P<unit>g|kg)".into()),
         source: text.then(|| "bench".into()),
+        ..PortSettings::senml(&device.path, DEFAULT_BAUD)
     }
 }
 

@@ -23,6 +23,8 @@ pub struct Measured<'a> {
     pub told: bool,
     /// Whether a checksum that fits came with it.
     pub sealed: bool,
+    /// Whether the scale says that it is at rest; `None` where it says nothing of that.
+    pub settled: Option<bool>,
 }
 
 /// Where a format puts what it found.

@@ -148,7 +148,8 @@ fn resolve(
         name.push_str(record.name.as_deref().unwrap_or(""));
         match measure(record, &base, arrived) {
             Ok((quantity, value, time, told)) => {
-                sink.measured(Measured { source: name, quantity, value, time, told, sealed });
+                let (source, settled) = (name.as_str(), None);
+                sink.measured(Measured { source, quantity, value, time, told, sealed, settled });
             }
             Err(fault) => sink.fault(Some(name), fault),
         }

@@ -1,7 +1,17 @@
 //! Any scale that prints text: one weight per line, found by a pattern with named groups.
 //!
-//! `mass` is the number (a comma counts as the decimal mark, spaces after the sign are passed
-//! over), `unit` one of g, kg, oz, lb in any case; without it, grams. Lines end in LF, CR or both.
+//! | group | what it holds, or that it is there at all |
+//! | --- | --- |
+//! | `mass` | the number; a comma counts as the decimal mark, blanks are passed over |
+//! | `unit` | g, kg, oz or lb in any case; without it, grams |
+//! | `ounces` | ounces beside pounds in `mass` (`1 lb 12.6 oz`) |
+//! | `minus` | there: the weight is negative, wherever the scale puts its mark |
+//! | `stable` | there: the scale says that it is at rest |
+//! | `unstable` | there: the scale says that it is not; the weight is not stored |
+//! | `overload` | there: beyond what the scale can weigh; the weight is not stored |
+//!
+//! Lines end in LF, CR or both. A pattern is bounded in size where it is compiled, a line in
+//! length, and the search takes time in proportion to both, whatever they hold.
 
 use super::{Format, Measured, Sink};
 use crate::records::{Name, Quantity};
@@ -44,14 +54,15 @@ impl Format for Text {
                 return sink.fault(None, otherwise);
             };
             sink.line();
-            match grams(&found) {
-                Ok(value) => sink.measured(Measured {
+            match weight(&found) {
+                Ok((value, settled)) => sink.measured(Measured {
                     source,
                     quantity: Quantity::Mass,
                     value,
                     time: arrived,
                     told: false,
                     sealed: false,
+                    settled,
                 }),
                 Err(fault) => sink.fault(Some(source), fault),
             }
@@ -65,25 +76,45 @@ impl Format for Text {
     }
 }
 
-fn grams(found: &Captures<'_>) -> Result<f64, Fault> {
+/// Grams, and whether the scale says that it is at rest.
+fn weight(found: &Captures<'_>) -> Result<(f64, Option<bool>), Fault> {
     let text = |group| {
         let bytes = found.name(group)?.as_bytes();
         Some(std::str::from_utf8(bytes).unwrap_or("\u{fffd}"))
     };
+    let marked = |group| found.name(group).is_some();
+    if marked("overload") {
+        return Err(Fault::Overload);
+    }
+    let settled = match (marked("unstable"), marked("stable")) {
+        (true, _) => Some(false),
+        (false, true) => Some(true),
+        _ => None,
+    };
+    let ounces = text("ounces").map(number).transpose()?.map(|n| MassUnit::Ounce.to_grams(n));
     let unit = match text("unit").map(str::trim) {
+        None | Some("") if ounces.is_some() => MassUnit::Pound,
         None | Some("") => MassUnit::Gram,
         Some(word) => MassUnit::parse(&word.to_ascii_lowercase()).ok_or(Fault::BadUnit)?,
     };
-    let number: String = text("mass")
-        .ok_or(Fault::NotANumber)?
+    let mass = unit.to_grams(number(text("mass").ok_or(Fault::NotANumber)?)?);
+    // Ounces go further the way of the pounds, up or down; −0 lb is down too.
+    let ounces = ounces.unwrap_or(0.0);
+    let grams = mass + if mass.is_sign_negative() { -ounces } else { ounces };
+    let grams = if marked("minus") { -grams.abs() } else { grams };
+    if grams.is_finite() { Ok((grams, settled)) } else { Err(Fault::NotANumber) }
+}
+
+/// A number as scales print them.
+fn number(text: &str) -> Result<f64, Fault> {
+    let number: String = text
         .chars()
         .filter(|c| !c.is_whitespace())
         .map(|c| if c == ',' { '.' } else { c })
         .collect();
     // Words like "inf" are numbers to the parser, not to a scale.
     let plain = number.chars().all(|c| c.is_ascii_digit() || "+-.eE".contains(c));
-    let value = number.parse::<f64>().ok().filter(|_| plain).ok_or(Fault::NotANumber)?;
-    Some(unit.to_grams(value)).filter(|v| v.is_finite()).ok_or(Fault::NotANumber)
+    number.parse::<f64>().ok().filter(|v| plain && v.is_finite()).ok_or(Fault::NotANumber)
 }
 
 #[cfg(test)]
@@ -125,6 +156,26 @@ mod tests {
         assert_eq!(value(loose, "1.2.3 g"), Err(Fault::NotANumber));
         assert_eq!(value(loose, "inf g"), Err(Fault::NotANumber));
         assert_eq!(value(loose, "1e999 g"), Err(Fault::NotANumber));
+    }
+
+    #[test]
+    fn marks_say_rest_motion_range_and_sign() {
+        let marks = r"^(?:(?P<stable>S)|(?P<unstable>D)|(?P<overload>[+-]))\s*(?P<minus>N)?(?P<mass>[\d. ]*)(?P<unit>g|lb)?(?:\s*(?P<ounces>[\d.]+)oz)?";
+        let found = |line: &str| {
+            let pattern = Regex::new(marks).unwrap();
+            weight(&pattern.captures(line.as_bytes()).unwrap())
+        };
+        assert_eq!(found("S  812.4 g"), Ok((812.4, Some(true))));
+        assert_eq!(found("D  640.0 g"), Ok((640.0, Some(false))));
+        assert_eq!(found("S N  3.5 g"), Ok((-3.5, Some(true))));
+        assert_eq!(found("+"), Err(Fault::Overload));
+        assert_eq!(found("-     g"), Err(Fault::Overload));
+        assert_eq!(found("S       g"), Err(Fault::NotANumber));
+        assert_eq!(found("S 1 lb 12.6oz"), Ok((453.592_37 + 12.6 * 28.349_523_125, Some(true))));
+        assert_eq!(found("S N 0 lb 2oz"), Ok((-56.699_046_25, Some(true))));
+        let signed = r"(?P<mass>[+-]?\d+)lb (?P<ounces>\d+)oz";
+        assert_eq!(value(signed, "-0lb 2oz"), Ok(-56.699_046_25));
+        assert_eq!(value(signed, "-1lb 0oz"), Ok(-453.592_37));
     }
 
     #[test]
