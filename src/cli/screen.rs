@@ -231,6 +231,7 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
                 "wet" => format!("Was {name} wetted {when}"),
                 "sponge" => format!("Was {name} sponged out {when}"),
                 "off" => format!("Is {name} off its scale since {when}"),
+                "flip" => format!("Was {name} turned over, the weights hardly know when: {when}"),
                 _ => format!(
                     "Does something else stand on the scale with {name} since {when}: {}",
                     words.weighed(grams)
@@ -255,7 +256,10 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
     let otherwise = "If it was something else, note that in its place. If nothing was done, note \
                      the tare as it was before (tare WEIGHT --at the same time): then the step \
                      counts as the scale's own, and is not asked about again.";
-    *page += &paragraph(otherwise, 2, look.width);
+    let has_step = |found: &Found| is_question(found) && found.action != "flip";
+    if report.pots.iter().any(|pot| pot.found.iter().any(has_step)) {
+        *page += &paragraph(otherwise, 2, look.width);
+    }
 }
 
 /// Whether an answer would change anything: a pot that was off its scale and came back is known
@@ -660,6 +664,7 @@ mod tests {
             found("sponge", 0.6, None),
             found("wet", 0.6, None),
             found("off", 0.95, None),
+            found("flip", 0.97, None),
             back,
         ];
         let page = plain(&Report { at: now(), pots: vec![odd] }, 110);
@@ -673,6 +678,7 @@ mod tests {
             ("Was jar 1 sponged out yesterday 18:00 (60% sure)?", "sponge"),
             ("Was jar 1 wetted yesterday 18:00 (60% sure)?", "wet"),
             ("Is jar 1 off its scale since yesterday 18:00 (95% sure)?", "off"),
+            ("the weights hardly know when: yesterday 18:00 (97% sure)?", "flip"),
         ] {
             assert!(page.contains(question), "{question}: {page}");
             let line = format!("warecast note 'jar 1' {command} {at}\n");

@@ -262,6 +262,9 @@ impl Run<'_, '_> {
     fn turned(&self, water: &Lane, rng: &mut StdRng) -> Lane {
         let history = self.posterior.model.history;
         let settled = history.trimmed || history.keeping.iter().any(|k| k.flipped);
+        if self.posterior.model.turned_since.is_some() {
+            return [f64::INFINITY; LANES];
+        }
         let width = self.ask.band.from - self.ask.band.to;
         std::array::from_fn(|l| {
             let (habit, place): (f64, f64) = (rng.random(), rng.random());

@@ -295,6 +295,9 @@ fn band(body: Option<&Body>) -> (Band, bool) {
     (band, from.is_some() && to.is_some())
 }
 
+/// A pot is said to have been turned over unnoted where that is surer than this.
+const TURNED_ASKED: f64 = 0.9;
+
 /// A seed from a name (FNV-1a), so that the same studio gives the same bytes.
 fn seed(name: &str) -> u64 {
     name.bytes()
@@ -324,13 +327,24 @@ fn answer(q: &Question, posterior: &Posterior, forecast: &Forecast) -> PotAnswer
     let bone_dry = times(|d| d.bone_dry);
     let fire = readiness::fire(q.pot, q.history, q.room, draws, bone_dry, &mut warnings);
     let (now, free) = (quantiles(|d| d.water[0]), quantiles(|d| d.free));
-    let found = q.history.found.iter().map(|f| Found {
-        action: f.what.word(),
-        time: whole_second(start.plus(f.t)),
-        probability: f.probability,
-        until: f.until.map(|t| whole_second(start.plus(t))),
-        grams: f.grams.map(|g| (10.0 * g).round() / 10.0),
-    });
+    let mut found: Vec<Found> = q
+        .history
+        .found
+        .iter()
+        .map(|f| Found {
+            action: f.what.word(),
+            time: whole_second(start.plus(f.t)),
+            probability: f.probability,
+            until: f.until.map(|t| whole_second(start.plus(t))),
+            grams: f.grams.map(|g| (10.0 * g).round() / 10.0),
+        })
+        .collect();
+    if let Some((probability, t)) = posterior.turned_unnoted().filter(|(p, _)| *p > TURNED_ASKED) {
+        let time = whole_second(start.plus(t));
+        found.push(Found { action: "flip", time, probability, until: None, grams: None });
+        found.sort_by_key(|f| f.time);
+        warnings.push(readiness::turned_unnoted());
+    }
     PotAnswer {
         pot: q.pot.name.clone(),
         body: q.pot.body.clone(),
@@ -350,7 +364,7 @@ fn answer(q: &Question, posterior: &Posterior, forecast: &Forecast) -> PotAnswer
             readings: q.history.readings,
             last_reading_at: q.history.last_reading.map(|t| start.plus(t)),
         },
-        found: found.collect(),
+        found,
         warnings,
         story: story(q, posterior, forecast),
     }

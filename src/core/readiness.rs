@@ -268,6 +268,12 @@ pub fn doubts(
     out
 }
 
+/// The fit says that a pot was turned over, which nobody wrote down.
+pub fn turned_unnoted() -> Warning {
+    let text = "its base dries like that of a pot turned over; nobody noted it";
+    Warning { code: "flip-not-noted", text: text.into() }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -5,3 +5,4 @@ pub mod lessons;
 pub mod model;
 pub mod posterior;
 pub mod priors;
+mod valleys;

@@ -50,6 +50,7 @@ pub struct Span {
 }
 
 /// A pot with its unknowns and its past, ready to be run.
+#[derive(Clone)]
 pub struct Model<'a> {
     /// Its history.
     pub history: &'a History,
@@ -57,6 +58,9 @@ pub struct Model<'a> {
     pub beliefs: Beliefs,
     /// Its past, step by step.
     pub spans: Vec<Span>,
+    /// Since when it is supposed to stand on its rim though nobody wrote that down, s since the
+    /// history's start.
+    pub turned_since: Option<f64>,
     bag_water: f64,
     wall_m: f64,
     base_m: f64,
@@ -153,10 +157,19 @@ impl<'a> Model<'a> {
             history,
             beliefs: priors::of_pot(pot, body, history),
             spans: spans(history, room, 0.0, history.now.max(1.0), &STEPS),
+            turned_since: None,
             bag_water: priors::bag_water_dry(body),
             wall_m,
             base_m,
         }
+    }
+
+    /// The same, supposed to stand on its rim from the start of a span on.
+    pub fn turned(&self, span: usize) -> Model<'a> {
+        let mut turned = self.clone();
+        turned.turned_since = self.spans.get(span).map(|s| s.from);
+        turned.spans.iter_mut().skip(span).for_each(|s| s.keeping.flipped = [true; LANES]);
+        turned
     }
 
     /// Parameters of up to [`LANES`] sets of unknowns (the last fills the lanes left over).

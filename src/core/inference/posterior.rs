@@ -16,7 +16,7 @@
 
 use super::least_squares::{self, Fit, Options, Problem, Refusal, Scatter};
 use super::model::{Model, Past, balance};
-use super::priors::{FARTHEST, Unknown};
+use super::priors::FARTHEST;
 use crate::core::drying::{LANES, Lane};
 use crate::core::handling::History;
 use crate::units::HOUR;
@@ -38,22 +38,11 @@ const DRIFT_LASTS: f64 = 24.0 * HOUR;
 const HUBER: f64 = 3.0;
 /// Over how long the trend of weights is taken, to either side, s.
 const TREND: f64 = 2.0 * HOUR;
-/// A fit with an unknown this many standard deviations off its prior is tried from elsewhere too.
-const ODD: f64 = 2.0;
-/// A fit to so few weights is tried from elsewhere at any rate.
-const FEW: usize = 12;
-/// Fits that differ by less than this in every unknown, in prior standard deviations, are one.
-const SAME: f64 = 0.3;
-/// A valley with less than this share of the likeliest one's is left out.
-const LEAST_SHARE: f64 = 0.03;
-/// Rates that the fit may begin at, in standard deviations of the prior.
-const STARTS: [f64; LANES] = [-3.0, -2.0, -1.0, 0.0, 0.75, 1.5, 2.25, 3.0];
-
 /// Between two weights: what the filter must know about the pot's way.
 #[derive(Clone, Copy, Debug)]
-struct Link {
+pub(super) struct Link {
     /// The weight's time, s, and noise, g.
-    t: f64,
+    pub(super) t: f64,
     sd: f64,
     /// Seconds since the weight before (or the start).
     gap: f64,
@@ -62,7 +51,7 @@ struct Link {
     /// What is left of a gram too much since then: the pot evens it out.
     left: f64,
     /// Where in the spans it lies: which, and how far into it.
-    span: usize,
+    pub(super) span: usize,
     part: f64,
     /// What was weighed, g.
     g: f64,
@@ -81,11 +70,11 @@ pub struct Departure {
 
 /// Gains of the filter for one weight.
 #[derive(Clone, Copy, Debug)]
-struct Gain {
+pub(super) struct Gain {
     /// Departure carried over: water kept, water by rate, rate kept, drift kept.
     keep: [f64; 4],
     gain: [f64; 3],
-    sd: f64,
+    pub(super) sd: f64,
 }
 
 /// A pot's model with its posterior: normal about the likeliest unknowns, and about those of other
@@ -102,10 +91,10 @@ pub struct Posterior<'a> {
     /// The other valleys, likeliest first: few weights may be told by a fast pot in damp clay as
     /// well as by a slow one.
     pub beside: Vec<Posterior<'a>>,
-    links: Vec<Link>,
-    gains: Vec<Gain>,
+    pub(super) links: Vec<Link>,
+    pub(super) gains: Vec<Gain>,
     /// Covariance of the departure at the last weight: water, rate, drift.
-    covariance: [[f64; 3]; 3],
+    pub(super) covariance: [[f64; 3]; 3],
 }
 
 /// A handful of draws with where they stand now.
@@ -120,7 +109,7 @@ pub struct Draws {
     pub likelihood: Lane,
 }
 
-struct Whitened<'p, 'a> {
+pub(super) struct Whitened<'p, 'a> {
     /// Whether far innovations count less.
     robust: bool,
     model: &'p Model<'a>,
@@ -131,13 +120,18 @@ struct Whitened<'p, 'a> {
 }
 
 impl<'p, 'a> Whitened<'p, 'a> {
-    fn new(robust: bool, model: &'p Model<'a>, links: &'p [Link], gains: &'p [Gain]) -> Self {
+    pub(super) fn new(
+        robust: bool,
+        model: &'p Model<'a>,
+        links: &'p [Link],
+        gains: &'p [Gain],
+    ) -> Self {
         Whitened { robust, model, links, gains, last: RefCell::new(None) }
     }
 }
 
 /// The past as far as there are weights: what came after them has no part in a fit.
-fn weighed_past(model: &Model, links: &[Link], sets: &[Vec<f64>]) -> Past {
+pub(super) fn weighed_past(model: &Model, links: &[Link], sets: &[Vec<f64>]) -> Past {
     model.past_spans(sets, links.last().map_or(0, |link| link.span + 1))
 }
 
@@ -147,13 +141,13 @@ fn mass_at(past: &Past, link: &Link) -> Lane {
     std::array::from_fn(|l| from[l] + link.part * (to[l] - from[l]))
 }
 
-fn huber(e: f64) -> f64 {
+pub(super) fn huber(e: f64) -> f64 {
     if e.abs() <= HUBER { e } else { e.signum() * (2.0 * HUBER * e.abs() - HUBER * HUBER).sqrt() }
 }
 
 impl Whitened<'_, '_> {
     /// Innovations of one lane, in their standard deviations.
-    fn innovations(&self, past: &Past, lane: usize) -> Vec<f64> {
+    pub(super) fn innovations(&self, past: &Past, lane: usize) -> Vec<f64> {
         let mut at = Departure::default();
         let run = self.links.iter().zip(self.gains).map(|(link, gain)| {
             let residual = link.g - mass_at(past, link)[lane];
@@ -274,7 +268,7 @@ fn drift_var(load: f64) -> f64 {
 }
 
 /// Gains along the links, and the covariance at the last.
-fn filter(links: &[Link]) -> (Vec<Gain>, [[f64; 3]; 3]) {
+pub(super) fn filter(links: &[Link]) -> (Vec<Gain>, [[f64; 3]; 3]) {
     let mut p = [[0.0; 3]; 3];
     p[1][1] = RATE_SD * RATE_SD + RATE_SD_FRESH * RATE_SD_FRESH;
     p[2][2] = links.first().map_or(0.0, |l| drift_var(l.g));
@@ -295,58 +289,19 @@ fn filter(links: &[Link]) -> (Vec<Gain>, [[f64; 3]; 3]) {
 }
 
 impl<'a> Posterior<'a> {
-    /// Fits a pot's model to its weights.
-    pub fn new(model: Model<'a>) -> Posterior<'a> {
-        let model = Rc::new(model);
-        let mut links = links(&model);
-        lose(model.history, &mut links);
-        if links.is_empty() {
-            return Posterior::at(model, None, links);
-        }
-        let mut begins = starts(&model, &links).into_iter();
-        let first = begins.next().unwrap_or_else(|| DVector::zeros(model.beliefs.len()));
-        let found = Posterior::descend(&model, links.clone(), first);
-        let odd = found.fit.as_ref().is_none_or(|fit| fit.parameters.amax() > ODD);
-        if !odd && links.len() > FEW {
-            return found;
-        }
-        let centre = DVector::zeros(model.beliefs.len());
-        let others = begins.chain([centre]);
-        let others = others.map(|begin| Posterior::descend(&model, links.clone(), begin));
-        Posterior::weighed(std::iter::once(found).chain(others).collect())
-    }
-
-    /// The likeliest of some valleys, with the others that count beside it.
-    fn weighed(mut valleys: Vec<Posterior<'a>>) -> Posterior<'a> {
-        valleys.sort_by(|a, b| a.unlikely().total_cmp(&b.unlikely()));
-        let mut kept: Vec<Posterior> = Vec::new();
-        let least = valleys[0].unlikely();
-        for mut valley in valleys {
-            valley.share = (0.5 * (least - valley.unlikely())).exp();
-            let centre = valley.centre();
-            let same = |other: &Posterior| {
-                centre.iter().zip(other.centre()).all(|(a, b)| (a - b).abs() < SAME)
-            };
-            if kept.is_empty() || valley.share > LEAST_SHARE && !kept.iter().any(same) {
-                kept.push(valley);
-            }
-        }
-        let all: f64 = kept.iter().map(|v| v.share).sum();
-        kept.iter_mut().for_each(|v| v.share /= all);
-        let mut best = kept.remove(0);
-        best.beside = kept;
-        best
-    }
-
     /// Without a comparison: what a fit, or none, leaves open.
-    fn at(model: Rc<Model<'a>>, fit: Option<Fit>, links: Vec<Link>) -> Posterior<'a> {
+    pub(super) fn at(model: Rc<Model<'a>>, fit: Option<Fit>, links: Vec<Link>) -> Posterior<'a> {
         let (gains, covariance) = filter(&links);
         let (refusal, beside) = (None, Vec::new());
         Posterior { model, fit, refusal, share: 1.0, beside, links, gains, covariance }
     }
 
     /// The valley below where a fit begins.
-    fn descend(model: &Rc<Model<'a>>, mut links: Vec<Link>, begin: DVector<f64>) -> Self {
+    pub(super) fn descend(
+        model: &Rc<Model<'a>>,
+        mut links: Vec<Link>,
+        begin: DVector<f64>,
+    ) -> Self {
         let options = Options {
             iterations: 25,
             offset: 0.1,
@@ -373,14 +328,6 @@ impl<'a> Posterior<'a> {
         Posterior { refusal, ..Posterior::at(model.clone(), fit, links) }
     }
 
-    /// How unlikely this valley is, by Laplace's approximation: −2 ln of its share of the belief.
-    fn unlikely(&self) -> f64 {
-        let Some(fit) = &self.fit else { return f64::INFINITY };
-        let noise: f64 = self.gains.iter().map(|g| 2.0 * g.sd.ln()).sum();
-        let eigen = fit.covariance.symmetric_eigenvalues();
-        let room: f64 = eigen.iter().map(|v| v.clamp(1e-12, 1.0).ln()).sum();
-        fit.residual_sum + noise - room
-    }
     /// The most likely unknowns, in prior standard deviations.
     pub fn centre(&self) -> Vec<f64> {
         match &self.fit {
@@ -416,22 +363,6 @@ impl<'a> Posterior<'a> {
             .zip(step.iter())
             .map(|(c, s)| (c + s).clamp(-FARTHEST, FARTHEST))
             .collect()
-    }
-
-    /// This valley and those beside it, each as often as makes up its share of some batches, but
-    /// at least once; with the weight of each batch.
-    pub fn dealt(&self, batches: usize) -> Vec<(&Posterior<'a>, f64)> {
-        let whole = batches as f64;
-        let mut out = Vec::with_capacity(batches);
-        for valley in &self.beside {
-            let count = (valley.share * whole).round().max(1.0);
-            let weight = valley.share * whole / count;
-            out.extend(std::iter::repeat_n((valley, weight), count as usize));
-        }
-        let count = batches.saturating_sub(out.len());
-        let weight = self.share * whole / count as f64;
-        out.extend(std::iter::repeat_n((self, weight), count));
-        out
     }
 
     /// The symmetric root of the covariance of the unknowns: it changes little where that does.
@@ -493,7 +424,7 @@ impl<'a> Posterior<'a> {
 }
 
 /// The weights that count, with where they lie in the model's spans.
-fn links(model: &Model) -> Vec<Link> {
+pub(super) fn links(model: &Model) -> Vec<Link> {
     let mut out: Vec<Link> = Vec::new();
     for w in model.history.weights.iter().filter(|w| w.used) {
         let span = model.spans.partition_point(|s| s.to <= w.t).min(model.spans.len() - 1);
@@ -514,42 +445,12 @@ fn links(model: &Model) -> Vec<Link> {
     out
 }
 
-/// Where fits may begin, the best first: at the prior's centre, but for the rate, which is of
-/// those that tell the weights better than the rates beside them. A fast pot and a slow one part
-/// company at the knee of the curve, and no path leads downhill from the one to the other.
-fn starts(model: &Model, links: &[Link]) -> Vec<DVector<f64>> {
-    let n = model.beliefs.len();
-    let Some(rate) = model.beliefs.place(Unknown::Conductance) else { return Vec::new() };
-    let sets: Vec<Vec<f64>> = STARTS
-        .iter()
-        .map(|z| {
-            let mut set = vec![0.0; n];
-            set[rate] = *z;
-            set
-        })
-        .collect();
-    let past = weighed_past(model, links, &sets);
-    let (gains, _) = filter(links);
-    let whitened = Whitened::new(true, model, links, &gains);
-    let unlikely: Lane = std::array::from_fn(|lane| {
-        let innovations = whitened.innovations(&past, lane);
-        innovations.iter().map(|e| huber(*e).powi(2)).sum::<f64>() + STARTS[lane].powi(2)
-    });
-    let beside = |lane: usize| [lane.checked_sub(1), Some(lane + 1)].into_iter().flatten();
-    let is_low = |lane: usize| {
-        beside(lane).all(|other| unlikely.get(other).is_none_or(|o| unlikely[lane] <= *o))
-    };
-    let mut low: Vec<usize> = (0..LANES).filter(|lane| is_low(*lane)).collect();
-    low.sort_by(|a, b| unlikely[*a].total_cmp(&unlikely[*b]));
-    low.into_iter().map(|lane| DVector::from_column_slice(&sets[lane])).collect()
-}
-
 /// How much water a pot lost between its weights: by their trend over some hours of the same
 /// keeping; across a deed by the trend before it.
 ///
 /// Never by two near weights alone: a rate that is always off would foretell each weight from its
 /// own noise, and a pot that does not dry at all would fit best.
-fn lose(history: &History, links: &mut [Link]) {
+pub(super) fn lose(history: &History, links: &mut [Link]) {
     let deeds: Vec<f64> = history.events.iter().map(|e| e.t).collect();
     let kept: Vec<f64> = history.keeping.iter().map(|k| k.from).collect();
     let within = |all: &[f64], from: f64, to: f64| all.iter().any(|t| *t > from && *t <= to);
@@ -599,12 +500,13 @@ fn feedback(model: &Model, links: &mut [Link], z: &DVector<f64>) {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::core::by_hand::{body, history, pot, room};
     use crate::core::drying::PotState;
     use crate::core::forecast::{self, Ask, Band};
     use crate::core::inference::model::freshness;
+    use crate::core::inference::priors::Unknown;
     use crate::records::{Action, Cover};
     use crate::units::DAY;
     use rand::rngs::StdRng;
@@ -613,7 +515,7 @@ mod tests {
 
     /// What befalls the weights of made-up pots.
     #[derive(Clone, Copy, PartialEq)]
-    enum Errors {
+    pub enum Errors {
         /// The scale's own noise and its rounding to 0.1 g.
         Scale,
         /// All of the error model: the rate wanders, scale and board drift.
@@ -622,17 +524,17 @@ mod tests {
 
     /// As many pots as there are lanes, with unknowns drawn from their priors and run through the
     /// model itself: what a fit can know of them is known beforehand.
-    struct MadeUp {
+    pub struct MadeUp {
         truth: Vec<Vec<f64>>,
         /// Weighings of each: hours and g.
-        weights: Vec<Vec<(f64, f64)>>,
+        pub weights: Vec<Vec<(f64, f64)>>,
         dry_g: Lane,
         water_now: Lane,
     }
 
-    const NOW: f64 = 30.0;
+    pub const NOW: f64 = 30.0;
 
-    fn rows() -> Vec<(f64, Action)> {
+    pub fn rows() -> Vec<(f64, Action)> {
         vec![
             (3.0, Action::Cover(Cover::Draped)),
             (14.0, Action::Cover(Cover::Open)),
@@ -641,7 +543,7 @@ mod tests {
     }
 
     /// Weighed every twenty minutes; all from a seed.
-    fn made_up(seed: u64, errors: Errors) -> MadeUp {
+    pub fn made_up(seed: u64, errors: Errors) -> MadeUp {
         let rng = &mut StdRng::seed_from_u64(seed);
         let (history, room) = (history(&pot(), &rows(), &[], NOW), room(20.0, 0.5, NOW, NOW));
         let model = Model::new(&pot(), Some(&body()), &history, &room);
@@ -846,59 +748,6 @@ mod tests {
             assert!(gap < 1e-9, "{gap}");
             assert!(covariance.diagonal().iter().all(|v| (0.0..=1.0 + 1e-9).contains(v)));
         });
-    }
-
-    /// Every batch is dealt, every valley has one, and the weights make up for the rounding.
-    #[test]
-    fn valleys_are_dealt_by_their_shares() {
-        let (history, room) = (history(&pot(), &rows(), &[], NOW), room(20.0, 0.5, NOW, NOW));
-        let part = |share: f64| {
-            let posterior = Posterior::new(Model::new(&pot(), Some(&body()), &history, &room));
-            Posterior { share, ..posterior }
-        };
-        for shares in [vec![1.0], vec![0.87, 0.13], vec![0.6, 0.36, 0.04]] {
-            let mut best = part(shares[0]);
-            best.beside = shares[1..].iter().map(|share| part(*share)).collect();
-            let dealt = best.dealt(12);
-            assert_eq!(dealt.len(), 12);
-            for share in &shares {
-                let of: Vec<f64> =
-                    dealt.iter().filter(|(p, _)| p.share == *share).map(|d| d.1).collect();
-                assert!((of.iter().sum::<f64>() / 12.0 - share).abs() < 1e-12, "{share}: {of:?}");
-            }
-        }
-    }
-
-    /// Six weighings can be told in more than one way. The search finds the likeliest, as Laplace's
-    /// approximation counts (MacKay, *Information Theory, Inference, and Learning Algorithms*,
-    /// 2003, ch. 27): beginning anywhere else finds better ones for hardly any pot.
-    #[test]
-    fn the_likeliest_valley_is_found() {
-        let room = room(20.0, 0.5, NOW, NOW);
-        let (mut behind, mut pots_seen) = (0, 0);
-        for seed in 200..208 {
-            let pots = made_up(seed, Errors::All);
-            for weights in &pots.weights {
-                let few: Vec<_> = [1, 9, 18, 48, 54, 89].iter().map(|k| weights[*k]).collect();
-                let history = history(&pot(), &rows(), &few, NOW);
-                let model = || Model::new(&pot(), Some(&body()), &history, &room);
-                let found = Posterior::new(model());
-                let model = Rc::new(model());
-                let places = 0..model.beliefs.len();
-                let begins = places.flat_map(|i| [-2.5, 2.5].map(|to| (i, to)));
-                let least = begins.map(|(i, to)| {
-                    let mut begin = DVector::zeros(model.beliefs.len());
-                    begin[i] = to;
-                    Posterior::descend(&model, found.links.clone(), begin).unlikely()
-                });
-                let least = least.fold(f64::INFINITY, f64::min);
-                let shares: f64 = found.beside.iter().map(|v| v.share).sum();
-                println!("{:.2} behind; beside {shares:.2}", found.unlikely() - least);
-                behind += i32::from(found.unlikely() > least + 1.0);
-                pots_seen += 1;
-            }
-        }
-        assert!(behind * 20 <= pots_seen, "{behind} of {pots_seen} have a likelier valley");
     }
 
     /// One wild weight moves the departure no further than its bound, and the fit hardly at all.
