@@ -45,11 +45,11 @@ impl Device {
         Device { end: end.into(), path }
     }
 
-    /// What was sent to the device so far; waits until something was.
-    pub fn receive(&mut self) -> Vec<u8> {
-        let mut buffer = [0; 256];
-        let n = self.end.read(&mut buffer).unwrap();
-        buffer[..n].to_vec()
+    /// The next bytes that are sent to the device; waits for so many.
+    pub fn receive<const N: usize>(&mut self) -> [u8; N] {
+        let mut buffer = [0; N];
+        self.end.read_exact(&mut buffer).unwrap();
+        buffer
     }
 
     pub fn send(&mut self, bytes: impl AsRef<[u8]>) {
