@@ -4,8 +4,9 @@
 use super::ask::Ask;
 use super::formats::{Format, Measured, Sink};
 use super::health::Fault;
+use super::pan::Pan;
 use super::port::{Port, PortError};
-use super::settle::{Settle, Settled};
+use super::settle::Settled;
 use crate::clock;
 use crate::records::{Name, Quantity};
 use std::time::{Duration, Instant};
@@ -132,7 +133,8 @@ pub fn next_settled(
         let came = listener.turn(&mut bench)?;
         bench.seconds = listener.seconds();
         if !came {
-            bench.found = bench.found.or(bench.settle.silence(bench.seconds));
+            let event = bench.pan.silence(bench.seconds);
+            bench.found = bench.found.or(event.and_then(|event| event.weight()));
         }
         if let Some((one, other)) = bench.several.take() {
             return Err(SettleError::Several(path, one, other));
@@ -154,7 +156,7 @@ struct Bench<'a> {
     /// The scale whose weights are looked at.
     heard: Option<Name>,
     seconds: f64,
-    settle: Settle,
+    pan: Pan,
     found: Option<Settled>,
     several: Option<(Name, Name)>,
     /// A cell without a calibration.
@@ -169,7 +171,7 @@ impl<'a> Bench<'a> {
             weigh,
             heard: None,
             seconds: 0.0,
-            settle: Settle::default(),
+            pan: Pan::default(),
             found: None,
             several: None,
             raw: None,
@@ -178,7 +180,7 @@ impl<'a> Bench<'a> {
     }
 
     fn nothing(&self, path: &str) -> SettleError {
-        match self.settle.range() {
+        match self.pan.range() {
             Some((low, high)) => SettleError::Restless(path.into(), low, high),
             None => {
                 let hint = self.last_fault.map(|f| format!(" (what came was: {})", f.words()));
@@ -207,8 +209,8 @@ impl Sink for Bench<'_> {
         };
         match grams {
             Some(grams) => {
-                let settled = self.settle.told(self.seconds, grams, m.settled);
-                self.found = self.found.or(settled);
+                let event = self.pan.push(self.seconds, grams, m.settled);
+                self.found = self.found.or(event.and_then(|event| event.weight()));
             }
             None => drop(self.raw.get_or_insert_with(|| m.source.into())),
         }

@@ -12,6 +12,7 @@
 //! | [`session`] | one port over its life: rules for names, times and ranges; returns actions |
 //! | [`reduce`] | a fast source becomes one robust reading per 10 s of its own time |
 //! | [`settle`] | the next weight at which a bench scale comes to rest |
+//! | [`pan`] | what happens on a scale: put down, lifted, touched, swapped |
 //! | [`plateau`] | known masses on a cell that is not calibrated yet: when it stood still |
 //! | [`health`] | what could not be used, counted by reason |
 //! | [`port`] | the only file descriptor |
@@ -26,6 +27,7 @@ pub mod formats;
 pub mod framing;
 pub mod health;
 pub mod listen;
+pub mod pan;
 pub mod plateau;
 pub mod port;
 pub mod reduce;

@@ -21,7 +21,7 @@ const REST_PART: f64 = 0.002;
 /// How many times as far as that a single sample may lie from the median.
 const FAR: f64 = 4.0;
 /// Below this nothing stands on the scale, g.
-const EMPTY_G: f64 = 5.0;
+pub(super) const EMPTY_G: f64 = 5.0;
 /// A sample followed by so much silence was printed at the press of a key, s.
 const KEY_S: f64 = 3.0;
 
@@ -42,9 +42,19 @@ pub struct Settle {
     window: VecDeque<(f64, f64)>,
 }
 
+/// How much a weight at rest may be off, g.
+pub(super) fn limit(grams: f64) -> f64 {
+    REST_G.max(REST_PART * grams.abs())
+}
+
 impl Settle {
     /// Takes a sample (`seconds` on any steady clock, in order); a weight once it is at rest.
     pub fn push(&mut self, seconds: f64, grams: f64) -> Option<Settled> {
+        self.rest(seconds, grams).filter(|settled| settled.grams >= EMPTY_G)
+    }
+
+    /// The same for any weight, that of an empty scale too.
+    pub(super) fn rest(&mut self, seconds: f64, grams: f64) -> Option<Settled> {
         if self.window.back().is_some_and(|(last, _)| !(0.0..KEY_S).contains(&(seconds - last))) {
             self.window.clear();
         }
@@ -59,21 +69,18 @@ impl Settle {
         if rested && self.window.len() >= REST_SAMPLES { self.at_rest() } else { None }
     }
 
-    /// Takes a sample of a scale that may say by itself whether it is at rest.
-    pub fn told(&mut self, seconds: f64, grams: f64, at_rest: Option<bool>) -> Option<Settled> {
-        match at_rest {
-            None => self.push(seconds, grams),
-            Some(true) if grams >= EMPTY_G => {
-                self.window.clear();
-                Some(Settled { grams, spread: None, samples: 1 })
-            }
-            Some(_) => {
-                // Kept for `range` alone.
-                self.window.clear();
-                self.window.push_back((seconds, grams));
-                None
-            }
-        }
+    /// The same of a scale that may say by itself whether it is at rest.
+    pub(super) fn told(
+        &mut self,
+        seconds: f64,
+        grams: f64,
+        at_rest: Option<bool>,
+    ) -> Option<Settled> {
+        let Some(at_rest) = at_rest else { return self.rest(seconds, grams) };
+        // Kept for `range` alone.
+        self.window.clear();
+        self.window.push_back((seconds, grams));
+        at_rest.then_some(Settled { grams, spread: None, samples: 1 })
     }
 
     /// Nothing has come until `seconds`: a weight if one or two samples stand alone.
@@ -97,11 +104,11 @@ impl Settle {
         let (first, second) = grams.split_at_mut(self.window.len() / 2);
         let drift = (median(first) - median(second)).abs();
         let centre = median(&mut grams);
-        let limit = REST_G.max(REST_PART * centre.abs());
+        let limit = limit(centre);
         let far = grams.iter().any(|g| (g - centre).abs() > FAR * limit);
         let samples = u32::try_from(grams.len()).ok()?;
         let spread = spread_about(centre, &mut grams);
-        let rest = centre >= EMPTY_G && !far && drift <= limit && spread <= limit;
+        let rest = !far && drift <= limit && spread <= limit;
         rest.then_some(Settled { grams: centre, spread: Some(spread), samples })
     }
 }
