@@ -61,9 +61,8 @@ pub struct Prior {
 /// Water of the bag where nobody said, wet basis: prepared throwing bodies hold 20–25 %.
 pub const BAG_WATER_WET: (f64, f64) = (0.225, 0.02);
 /// What a body's bags hold on the whole about what is written on them, wet basis, and a bag of it
-/// about the others: together a point or a little more (common practice, no source). With the slip
-/// this leaves the dry clay of a first pot open by 1.8 %.
-const BAG_WATER_SD: (f64, f64) = (0.0078, 0.0078);
+/// about the others: together a point (common practice, no source).
+const BAG_WATER_SD: (f64, f64) = (0.007, 0.007);
 /// Clay lost as slip in throwing: 1.5–5 % of the ball (common practice, no source).
 const SLIP_LOST: f64 = 0.0325;
 /// Water taken up in throwing, kg/kg dry basis (common practice, no source).
@@ -132,7 +131,7 @@ impl Spread {
     pub fn of(unknown: Unknown, bag_given: bool) -> Option<Spread> {
         let of = Spread::new;
         Some(match unknown {
-            Unknown::Kept => of(0.007, 0.0, 0.0, 0.0095),
+            Unknown::Kept => of(0.006, 0.0, 0.0, 0.0085),
             Unknown::Throwing => of(0.016, 0.008, 0.0, 0.0085),
             Unknown::Bag => {
                 let (dry, body) = match bag_given {
