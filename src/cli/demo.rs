@@ -22,7 +22,7 @@ use jiff::{ToSpan, ZonedDateTime};
 use rustix::process::{Pid, Signal, kill_process};
 use std::cell::RefCell;
 use std::fs::{self, File};
-use std::io::IsTerminal;
+use std::io::{IsTerminal, Write};
 use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitCode, Stdio};
@@ -201,7 +201,17 @@ fn make_folder(folder: &Path) -> anyhow::Result<()> {
         }
     }
     let about = folder.join("ABOUT.txt");
-    fs::write(&about, ABOUT).with_context(|| format!("cannot write {}", about.display()))
+    fresh(&about)
+        .and_then(|mut file| file.write_all(ABOUT.as_bytes()))
+        .with_context(|| format!("cannot write {}", about.display()))
+}
+
+/// A file of that name that is new, so that no link leads out of the folder.
+fn fresh(path: &Path) -> std::io::Result<File> {
+    match fs::remove_file(path) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => Err(error),
+        _ => File::create_new(path),
+    }
 }
 
 /// The daemon, as a process of its own. It ends with the demo, whatever happens.
@@ -213,7 +223,7 @@ struct Daemon {
 impl Daemon {
     fn start(folder: &Path, pty: &Pty) -> anyhow::Result<Daemon> {
         let log = folder.join(LOG);
-        let file = File::create(&log).with_context(|| format!("cannot write {}", log.display()))?;
+        let file = fresh(&log).with_context(|| format!("cannot write {}", log.display()))?;
         let program = std::env::current_exe().context("cannot find this program's own file")?;
         let child = Command::new(&program)
             .arg("--studio")

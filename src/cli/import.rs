@@ -1,5 +1,6 @@
 //! `import`: studio files (CSV) into the studio.
 
+use super::words::printable;
 use super::{Context, REFUSED};
 use crate::store::Store;
 use crate::store::files::{self, Counts, Note, Options};
@@ -30,8 +31,8 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     // Whether anybody reads along makes no difference to what is kept: such errors are passed over.
     let mut tell = |note: Note| {
         let _ = match note {
-            Note::Defect(defect) => writeln!(out, "{defect}"),
-            Note::Warning(text) => writeln!(out, "warning: {text}"),
+            Note::Defect(defect) => writeln!(out, "{}", printable(&defect.to_string())),
+            Note::Warning(text) => writeln!(out, "warning: {}", printable(&text)),
         };
     };
     let options = Options { strict: args.strict, replace: args.replace };

@@ -4,6 +4,7 @@ use super::completions;
 use super::names::{Roll, list};
 use super::report::looking_at;
 use super::screen::{self, CAUTION};
+use super::words::printable;
 use super::{Context, FAILED, REFUSED};
 use crate::answers;
 use crate::core::report::{FireCall, PotAnswer, TrimCall};
@@ -72,7 +73,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     }
     let mut out = std::io::stdout().lock();
     for name in &ready {
-        writeln!(out, "{name}")?;
+        writeln!(out, "{}", printable(name))?;
     }
     out.flush()?;
     if !doubtful.is_empty() {

@@ -4,6 +4,7 @@
 //! JSON do not: they stay as their contract says.
 
 use crate::core::report::{Quantiles, Stage, TimeQuantiles};
+use crate::records::is_hidden;
 use crate::store::settings::Units;
 use crate::units::{DAY, GRAMS_PER_OUNCE, HOUR, MassUnit, Time, fahrenheit_from_celsius};
 use jiff::civil::DateTime;
@@ -221,15 +222,10 @@ fn trim_zeros(text: String) -> String {
 
 /// Text from files, safe on a terminal: what does not print is spelled out.
 pub fn printable(text: &str) -> Cow<'_, str> {
-    let hidden = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}')
-            || matches!(c, '\u{2060}'..='\u{206f}' | '\u{feff}')
-    };
-    if !text.contains(hidden) {
+    if !text.contains(is_hidden) {
         return text.into();
     }
-    let spelled = |c: char| match hidden(c) {
+    let spelled = |c: char| match is_hidden(c) {
         true => c.escape_default().collect(),
         false => String::from(c),
     };

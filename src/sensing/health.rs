@@ -47,11 +47,13 @@ pub enum Fault {
     Overload,
     /// A scale that was asked said nothing.
     NoAnswer,
+    /// More readings than a port may have stored in the long run.
+    TooMuch,
 }
 
 impl Fault {
     /// All, in the order in which they are shown.
-    pub const ALL: [Fault; 20] = [
+    pub const ALL: [Fault; 21] = [
         Fault::NotJson,
         Fault::NotSenml,
         Fault::NotUnderstood,
@@ -72,6 +74,7 @@ impl Fault {
         Fault::Moving,
         Fault::Overload,
         Fault::NoAnswer,
+        Fault::TooMuch,
     ];
 
     /// In words, for people.
@@ -97,6 +100,7 @@ impl Fault {
             Fault::Moving => "not at rest",
             Fault::Overload => "beyond the scale's range",
             Fault::NoAnswer => "no answer",
+            Fault::TooMuch => "more than a shelf can have to say",
         }
     }
 
@@ -208,7 +212,7 @@ mod tests {
             }
             assert_eq!(faults.of(fault), i as u64 + 1);
         }
-        assert_eq!(faults.total(), 20 * 21 / 2);
+        assert_eq!(faults.total(), 21 * 22 / 2);
         let words: std::collections::BTreeSet<_> = Fault::ALL.map(Fault::words).into();
         assert_eq!(words.len(), Fault::ALL.len());
     }

@@ -17,6 +17,17 @@ use std::time::{Duration, Instant};
 
 /// Sources that one port may have.
 pub const MAX_SOURCES: usize = 64;
+/// Sources that one port may have had: when all [`MAX_SOURCES`] places are taken, a new one takes
+/// that of one which said a word or two long ago, such as a name that was garbled on its way.
+pub const MAX_SOURCES_EVER: usize = 1024;
+/// So few words, so long ago.
+const A_WORD: u64 = 3;
+const LONG_AGO: Duration = Duration::from_secs(3600);
+/// Readings that one port may have stored: so many at once, as after a long time out of reach, and
+/// so many each second in the long run (64 cells at one per 10 s give 6.4). A device whose own
+/// clock runs away would fill the disk.
+const AT_ONCE: f64 = 2e6;
+const PER_SECOND: f64 = 8.0;
 /// A fast source that is silent for so long has its open 10 s closed.
 const CLOSE_AFTER: Duration = Duration::from_secs(10);
 /// Temperatures that are taken, °C (the studio files' rule).
@@ -135,7 +146,14 @@ pub struct Session {
 impl Session {
     /// Before the first byte.
     pub fn new(format: Box<dyn Format>) -> Session {
-        Session { format, ask: None, intake: Intake::default() }
+        let intake = Intake {
+            sources: Vec::new(),
+            index: HashMap::new(),
+            ever: 0,
+            health: Health::default(),
+            allowance: (AT_ONCE, None),
+        };
+        Session { format, ask: None, intake }
     }
 
     /// The same for a scale that has to be asked.
@@ -211,11 +229,14 @@ impl Session {
     }
 }
 
-#[derive(Default)]
 struct Intake {
     sources: Vec<Source>,
     index: HashMap<Name, usize>,
+    /// Sources that there were in all.
+    ever: usize,
     health: Health,
+    /// Readings that may still be stored, and when that was so.
+    allowance: (f64, Option<Instant>),
 }
 
 struct Source {
@@ -242,17 +263,21 @@ struct Series {
 
 impl Intake {
     /// Index of the source, which is taken in if it is new.
-    fn source(&mut self, name: &str) -> Result<usize, Fault> {
+    fn source(&mut self, name: &str, now: Instant) -> Result<usize, Fault> {
         if let Some(&at) = self.index.get(name) {
             return Ok(at);
         }
         check_name(name).map_err(|_| Fault::BadName)?;
-        if self.sources.len() >= MAX_SOURCES {
+        if self.ever >= MAX_SOURCES_EVER {
             return Err(Fault::TooManySources);
         }
-        let at = self.sources.len();
+        let at = match self.sources.len() {
+            MAX_SOURCES => self.forgettable(now).ok_or(Fault::TooManySources)?,
+            free => free,
+        };
+        self.ever += 1;
         self.index.insert(name.into(), at);
-        self.sources.push(Source {
+        let source = Source {
             name: name.into(),
             sealed: false,
             samples: 0,
@@ -260,8 +285,34 @@ impl Intake {
             newest: None,
             told_off: false,
             series: [const { None }; 4],
-        });
+        };
+        match self.sources.get_mut(at) {
+            Some(other) => {
+                self.index.remove(&std::mem::replace(other, source).name);
+            }
+            None => self.sources.push(source),
+        }
         Ok(at)
+    }
+
+    /// A source that said a word or two long ago, and all of it is stored.
+    fn forgettable(&self, now: Instant) -> Option<usize> {
+        let long_ago = |series: &Series| {
+            !series.reducer.is_open() && now.saturating_duration_since(series.arrived) >= LONG_AGO
+        };
+        self.sources.iter().position(|source| {
+            source.samples < A_WORD && source.series.iter().flatten().all(|s| long_ago(s))
+        })
+    }
+
+    /// Whether one reading more may be stored.
+    fn allows(&mut self, now: Instant) -> bool {
+        let (left, since) = self.allowance;
+        let passed = since.map_or(0.0, |since| now.saturating_duration_since(since).as_secs_f64());
+        let left = (left + PER_SECOND * passed).min(AT_ONCE);
+        let allowed = left >= 1.0;
+        self.allowance = (if allowed { left - 1.0 } else { left }, Some(now));
+        allowed
     }
 
     /// Closes open bins: all, or those of series that have been silent.
@@ -288,7 +339,7 @@ struct Taking<'a> {
 
 impl Taking<'_> {
     fn take(&mut self, m: Measured<'_>) -> Result<(), Fault> {
-        let at = self.intake.source(m.source)?;
+        let at = self.intake.source(m.source, self.arrived.steady)?;
         let source = &mut self.intake.sources[at];
         source.sealed |= m.sealed;
         if source.sealed && !m.sealed {
@@ -331,8 +382,15 @@ impl Taking<'_> {
             self.actions.push(Action::Say(Remark::Clock(source.name.clone(), ahead as i64)));
         }
         self.intake.health.samples += 1;
-        for reduced in series.reducer.push(time, m.value).into_iter().flatten() {
-            self.actions.push(store(&source.name, series, reduced));
+        let freed = series.reducer.push(time, m.value);
+        for reduced in freed.into_iter().flatten() {
+            if !self.intake.allows(self.arrived.steady) {
+                return Err(Fault::TooMuch);
+            }
+            let source = &self.intake.sources[at];
+            if let Some(series) = &source.series[m.quantity as usize] {
+                self.actions.push(store(&source.name, series, reduced));
+            }
         }
         Ok(())
     }
@@ -500,6 +558,49 @@ mod tests {
         assert_eq!(b.faults(), "36 too many sources");
         b.feed(200.0, line("cell-3", 2.0));
         assert_eq!(b.stored().len(), MAX_SOURCES + 1);
+    }
+
+    #[test]
+    fn garbled_names_do_not_lock_a_new_cell_out_for_good_and_are_bounded_too() {
+        let mut b = Bench::new();
+        for (at, name) in [(0.0, "cell-1"), (60.0, "cell-1"), (120.0, "cell-1")] {
+            b.feed(at, line(name, 5.0));
+        }
+        for i in 0..100 {
+            b.feed(130.0, line(&format!("ce{i}l-1"), 5.0));
+        }
+        b.feed(140.0, line("cell-2", 1.0));
+        assert_eq!(b.faults(), "38 too many sources");
+        b.feed(3800.0, line("cell-2", 2.0));
+        b.feed(3860.0, line("cell-1", 3.0));
+        assert_eq!(b.stored()[b.stored().len() - 2..], [("cell-2", 2.0), ("cell-1", 3.0)]);
+        for i in 0..20_000 {
+            b.feed(3900.0 + 4000.0 * f64::from(i), line(&format!("mad-{i}"), 1.0));
+        }
+        assert_eq!(b.session.sources().count(), MAX_SOURCES);
+        let names: std::collections::BTreeSet<&str> = b.stored().iter().map(|s| s.0).collect();
+        assert_eq!(names.len(), MAX_SOURCES_EVER);
+        b.feed(9e7, line("cell-1", 4.0));
+        assert_eq!(b.stored().last(), Some(&("cell-1", 4.0)));
+    }
+
+    #[test]
+    fn a_clock_that_runs_away_does_not_fill_the_disk() {
+        let mut b = Bench::new();
+        let start = b.start;
+        let mut allowed = 0;
+        // A day of lines as fast as they can be read, each of a time of its own.
+        for n in 0..8_640_000u64 {
+            let at = start + Duration::from_millis(10 * n);
+            allowed += u64::from(b.session.intake.allows(at));
+        }
+        let day = (AT_ONCE + PER_SECOND * 86_400.0) as u64;
+        assert!((day - 10..=day + 10).contains(&allowed), "{allowed}");
+        b.session.intake.allowance = (0.5, Some(start + Duration::from_secs(100)));
+        b.feed(100.0, line("cell", 1.0));
+        b.feed(160.0, line("cell", 2.0));
+        assert_eq!(b.stored(), [("cell", 2.0)]);
+        assert_eq!(b.faults(), "1 more than a shelf can have to say");
     }
 
     #[test]

@@ -91,13 +91,13 @@ fn fill(store: &Store, part: &NamedTempFile) -> Result<Held, StoreError> {
         return Err(rusqlite::Error::SqliteFailure(busy, None).into());
     }
     copy.pragma_update(None, "journal_mode", "DELETE")?; // complete in one file
+    check(&copy).map_err(|why| StoreError::Damaged(store.dir.join(DATABASE), why))?;
     copy.execute_batch("CREATE TABLE kept_file (name TEXT NOT NULL, text TEXT NOT NULL) STRICT")?;
     for name in TEXTS {
         if let Some(text) = read_text(&store.dir, name)? {
             copy.execute("INSERT INTO kept_file VALUES (?, ?)", [name, &text])?;
         }
     }
-    check(&copy).map_err(|why| StoreError::Damaged(store.dir.join(DATABASE), why))?;
     let held = held(&copy)?;
     copy.close().map_err(|(_, e)| e)?;
     Ok(held)
@@ -120,6 +120,11 @@ fn check(db: &Connection) -> Result<(), String> {
     match verdict {
         Ok(ok) if ok == "ok" => {}
         Ok(wrong) => return Err(super::shown(&wrong)),
+        Err(e) => return Err(e.to_string()),
+    }
+    match schema::stranger(db) {
+        Ok(None) => {}
+        Ok(Some(name)) => return Err(format!("\"{}\" does not belong in it", super::shown(&name))),
         Err(e) => return Err(e.to_string()),
     }
     let astray = db.prepare("PRAGMA foreign_key_check").and_then(|mut check| check.exists([]));
@@ -208,8 +213,8 @@ fn prepare(dir: &Path, file: &Path) -> Result<Prepared, StoreError> {
         other => other,
     };
     let db = schema::open(&copy).map_err(of_file)?;
-    check(&db).map_err(|why| StoreError::DamagedBackup(file.into(), why))?;
     let texts = take_texts(&db).map_err(|e| of_file(e.into()))?;
+    check(&db).map_err(|why| StoreError::DamagedBackup(file.into(), why))?;
     let held = held(&db).map_err(of_file)?;
     db.close().map_err(|(_, e)| e)?;
     fs::File::open(&copy).and_then(|file| file.sync_all()).map_err(io)?;

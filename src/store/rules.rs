@@ -169,8 +169,11 @@ fn reason(text: &str) -> Result<(), Unfit> {
     if text.chars().count() > REASON_CHARS {
         return unfit("detail", format!("a reason has at most {REASON_CHARS} characters"));
     }
-    if text.chars().any(char::is_control) {
+    if text.chars().any(records::is_hidden) {
         return unfit("detail", "a reason cannot hold line breaks or control characters");
+    }
+    if records::begins_a_formula(text) {
+        return unfit("detail", "a reason cannot begin like a formula (=, +, - or @)");
     }
     if text.trim() != text || text.is_empty() {
         return unfit("detail", "a reason cannot be blank, or begin or end with a blank");

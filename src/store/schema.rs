@@ -7,6 +7,7 @@
 use super::{DATABASE, StoreError, identity};
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Duration;
 
@@ -144,6 +145,8 @@ pub(super) fn open(path: &Path) -> Result<Connection, StoreError> {
     }
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let mut db = Connection::open_with_flags(path, flags)?;
+    // A file that somebody else made runs nothing of its own here.
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false)?;
     db.busy_timeout(PATIENCE)?;
     db.set_prepared_statement_cache_capacity(STATEMENTS);
     let found = version(&db)?;
@@ -162,6 +165,20 @@ pub(super) fn open(path: &Path) -> Result<Connection, StoreError> {
 
 fn version(db: &Connection) -> rusqlite::Result<i32> {
     db.pragma_query_value(None, "user_version", |row| row.get(0))
+}
+
+/// What the database holds by its schema that this program never made, if anything: a trigger, say,
+/// in a file that somebody made to look like ours.
+pub(super) fn stranger(db: &Connection) -> rusqlite::Result<Option<String>> {
+    let all = |db: &Connection| -> rusqlite::Result<BTreeMap<String, Option<String>>> {
+        let mut found = db.prepare("SELECT name, sql FROM sqlite_schema")?;
+        found.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
+    };
+    let fresh = Connection::open_in_memory()?;
+    MIGRATIONS.iter().try_for_each(|step| fresh.execute_batch(step))?;
+    let (ours, theirs) = (all(&fresh)?, all(db)?);
+    let strange = |(name, sql): &(String, Option<String>)| ours.get(name) != Some(sql);
+    Ok(theirs.into_iter().find(strange).map(|(name, _)| name))
 }
 
 /// Writes something and changes nothing.

@@ -7,7 +7,7 @@ use super::{SETTINGS, rules, shown};
 use crate::records::Name;
 use regex::bytes::{Regex, RegexBuilder};
 use serde::Deserialize;
-use std::io::{ErrorKind, Write};
+use std::io::{ErrorKind, Read, Write};
 use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -67,6 +67,8 @@ const ASK_EVERY: Duration = Duration::from_secs(10);
 const ASK_S: RangeInclusive<f64> = 0.1..=3600.0;
 const BANNER_S: RangeInclusive<f64> = 0.0..=60.0;
 const ASK_BYTES: usize = 64;
+/// Largest file of settings, in bytes.
+const LARGEST: u64 = 1 << 20;
 /// Longest pattern, in bytes.
 const PATTERN_BYTES: usize = 1000;
 /// Largest compiled pattern, and its largest cache while searching, in bytes.
@@ -205,7 +207,16 @@ impl Settings {
     /// Reads the settings of the studio in `dir`; defaults where there is no file.
     pub fn read(dir: &Path) -> Result<Settings, SettingsError> {
         let path = dir.join(SETTINGS);
-        match std::fs::read(&path) {
+        let read = std::fs::File::open(&path).and_then(|file| {
+            let mut bytes = Vec::new();
+            file.take(LARGEST + 1).read_to_end(&mut bytes)?;
+            Ok(bytes)
+        });
+        match read {
+            Ok(bytes) if bytes.len() as u64 > LARGEST => {
+                let error = std::io::Error::other("too large for settings (1 MiB at most)");
+                Err(SettingsError::Unreadable { path, error })
+            }
             Ok(bytes) => Settings::parse(&bytes, &path),
             Err(e) if e.kind() == ErrorKind::NotFound => Ok(Settings::default()),
             Err(error) => Err(SettingsError::Unreadable { path, error }),

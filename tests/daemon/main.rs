@@ -7,6 +7,7 @@
 
 mod bench;
 mod killed;
+mod mad;
 mod settled;
 mod troubled;
 

@@ -6,6 +6,7 @@
 use super::{FILES, forecast};
 use crate::records::{Quantity, Reading};
 use crate::store::readings::{self, Numbers, Series};
+use crate::store::rules::{self, Unfit};
 use crate::store::text::{
     self, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS, HANDLING_COLUMNS,
     LOAD_COLUMNS, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
@@ -88,6 +89,12 @@ impl From<rusqlite::Error> for Trouble {
     }
 }
 
+impl From<Unfit> for Trouble {
+    fn from(e: Unfit) -> Trouble {
+        Trouble::File(io::Error::other(format!("a stored row breaks the rules: {e}")))
+    }
+}
+
 impl From<csv::Error> for Trouble {
     fn from(e: csv::Error) -> Trouble {
         let text = e.to_string();
@@ -108,64 +115,48 @@ impl Trouble {
 }
 
 fn bodies(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
-    csv.write_record(BODY_COLUMNS)?;
-    let rows = rows::bodies(db)?;
-    for row in &rows {
-        csv.write_record(text::body_fields(row))?;
-    }
-    Ok(rows.len())
+    table(csv, BODY_COLUMNS, &rows::bodies(db)?, text::body_fields, rules::body)
 }
 
 fn pots(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
-    csv.write_record(POT_COLUMNS)?;
-    let rows = rows::pots(db)?;
-    for row in &rows {
-        csv.write_record(text::pot_fields(row))?;
-    }
-    Ok(rows.len())
+    table(csv, POT_COLUMNS, &rows::pots(db)?, text::pot_fields, rules::pot)
 }
 
 fn handling(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
-    csv.write_record(HANDLING_COLUMNS)?;
     let rows = rows::handling(db)?;
-    for row in &rows {
-        csv.write_record(text::handling_fields(row))?;
-    }
-    Ok(rows.len())
+    table(csv, HANDLING_COLUMNS, &rows, text::handling_fields, rules::handling)
 }
 
 fn samples(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
-    csv.write_record(SAMPLE_COLUMNS)?;
-    let rows = clay::samples(db)?;
-    for row in &rows {
-        csv.write_record(text::sample_fields(row))?;
-    }
-    Ok(rows.len())
+    table(csv, SAMPLE_COLUMNS, &clay::samples(db)?, text::sample_fields, rules::sample)
 }
 
 fn blends(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
-    csv.write_record(BLEND_COLUMNS)?;
-    let rows = clay::blends(db)?;
-    for row in &rows {
-        csv.write_record(text::blend_fields(row))?;
-    }
-    Ok(rows.len())
+    table(csv, BLEND_COLUMNS, &clay::blends(db)?, text::blend_fields, rules::blend)
 }
 
 fn calibrations(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
-    csv.write_record(LOAD_COLUMNS)?;
-    let rows = calibrations::loads(db)?;
-    for row in &rows {
-        csv.write_record(text::load_fields(row))?;
-    }
-    Ok(rows.len())
+    table(csv, LOAD_COLUMNS, &calibrations::loads(db)?, text::load_fields, rules::load)
 }
 
 fn zero_drifts(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
-    csv.write_record(DRIFT_COLUMNS)?;
     let rows = calibrations::drifts(db)?;
-    for row in &rows {
-        csv.write_record(text::drift_fields(row))?;
+    table(csv, DRIFT_COLUMNS, &rows, text::drift_fields, rules::drift)
+}
+
+/// Writes rows under their columns. A row that breaks the rules, as one that somebody else put
+/// into the database, is not written: it could not be read back, and might be a formula.
+fn table<T, const N: usize>(
+    csv: &mut Csv,
+    columns: [&str; N],
+    rows: &[T],
+    fields: fn(&T) -> [String; N],
+    rule: fn(&T) -> Result<(), Unfit>,
+) -> Result<usize, Trouble> {
+    csv.write_record(columns)?;
+    for row in rows {
+        rule(row)?;
+        csv.write_record(fields(row))?;
     }
     Ok(rows.len())
 }
@@ -190,6 +181,10 @@ fn merged<const N: usize>(
 ) -> Result<usize, Trouble> {
     let mut series = readings::all_series(db)?;
     series.retain(|one| wanted(one.quantity));
+    for one in &series {
+        rules::name("source", &one.source)?;
+        one.pot.as_ref().map_or(Ok(()), |pot| rules::name("pot", pot))?;
+    }
     let mut statements = Vec::with_capacity(series.len());
     for _ in &series {
         statements.push(db.prepare(
