@@ -4,84 +4,15 @@
 //! program (grams, °C, relative humidity as a fraction, water on the dry basis as a fraction);
 //! percent and other units are converted where rows enter and leave ([`crate::store`]).
 
+mod names;
+
 use crate::units::Time;
+pub use names::{NameError, begins_a_formula, check_name, is_hidden};
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
 /// A name of a body, pot, board, lot, place or source, held to the rules of the studio files.
 pub type Name = String;
-
-/// Why a text cannot be a name.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
-pub enum NameError {
-    /// Nothing there.
-    #[error("a name cannot be empty")]
-    Empty,
-    /// More than 64 characters.
-    #[error("a name has at most 64 characters")]
-    TooLong,
-    /// Control characters or `/`.
-    #[error("a name cannot hold control characters or '/'")]
-    Character,
-    /// A blank at either end.
-    #[error("a name cannot begin or end with a blank")]
-    Blank,
-    /// Begins like a spreadsheet formula.
-    #[error("a name cannot begin with '=', '+', '-' or '@' (a formula in spreadsheets)")]
-    Formula,
-}
-
-/// Checks the rules for names: 1–64 printable characters, no control characters, no `/`, no blank
-/// at either end, and not beginning like a spreadsheet formula (`=`, `+`, `-`, `@`).
-pub fn check_name(text: &str) -> Result<(), NameError> {
-    if text.is_empty() {
-        return Err(NameError::Empty);
-    }
-    if text.chars().count() > 64 {
-        return Err(NameError::TooLong);
-    }
-    if text.chars().any(|c| c == '/' || is_hidden(c)) {
-        return Err(NameError::Character);
-    }
-    if text.trim() != text {
-        return Err(NameError::Blank);
-    }
-    if begins_a_formula(text) {
-        return Err(NameError::Formula);
-    }
-    Ok(())
-}
-
-/// Whether a spreadsheet would take a cell with this text for a formula; some take the wide forms
-/// of these signs as well.
-pub fn begins_a_formula(text: &str) -> bool {
-    text.starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'])
-}
-
-/// Control characters, and those that show nothing or change the order of others: text with them
-/// could hide, or command a terminal. (Unicode's Bidi_Control and Default_Ignorable_Code_Point,
-/// PropList and DerivedCoreProperties, save the variation selectors, which choose a picture.)
-pub fn is_hidden(c: char) -> bool {
-    c.is_control()
-        || matches!(
-            u32::from(c),
-            0xad | 0x34f
-                | 0x61c
-                | 0x115f..=0x1160
-                | 0x17b4..=0x17b5
-                | 0x180b..=0x180f
-                | 0x200b..=0x200f
-                | 0x2028..=0x202e
-                | 0x2060..=0x206f
-                | 0x3164
-                | 0xfeff
-                | 0xffa0
-                | 0xfff0..=0xfffb
-                | 0x1bca0..=0x1bca3
-                | 0x1d173..=0x1d17a
-                | 0xe0000..=0xe0fff
-        )
-}
 
 /// A clay body.
 #[derive(Clone, PartialEq, Debug)]
@@ -640,17 +571,5 @@ mod tests {
         assert_eq!(Action::parse("bake", ""), Err(ActionError::Word));
         assert!(Action::parse("trim", "much").is_err());
         assert!(Action::parse("tare", "inf").is_err());
-    }
-
-    #[test]
-    fn names_are_held_to_the_rules() {
-        assert_eq!(check_name("shelf-a:cell-1"), Ok(()));
-        assert_eq!(check_name(""), Err(NameError::Empty));
-        assert_eq!(check_name(&"x".repeat(65)), Err(NameError::TooLong));
-        for bad in
-            ["a/b", "a\u{1b}[31m", "a\nb", "a\u{202e}b", "a\u{ad}b", "\u{3164}", "a\u{e0041}"]
-        {
-            assert_eq!(check_name(bad), Err(NameError::Character));
-        }
     }
 }
