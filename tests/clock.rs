@@ -174,7 +174,11 @@ fn a_watch_whose_clock_is_set_moves_what_it_stamped() {
     let path = ptsname(&near, Vec::new()).unwrap().into_string().unwrap();
     drop(Store::open_or_create(&studio).unwrap());
     fs::write(studio.join("studio.toml"), format!("[[port]]\npath = \"{path}\"\n")).unwrap();
-    let options = warecast::watch::Options { ports: vec![], refit_every: Duration::from_secs(60) };
+    let options = warecast::watch::Options {
+        ports: vec![],
+        refit_every: Duration::from_secs(60),
+        record: None,
+    };
     // The computer began in 1970, as one without a battery does.
     let now = warecast::clock::now().seconds();
     warecast::clock::set_by(60.0 - now);

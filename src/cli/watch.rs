@@ -5,6 +5,7 @@ use crate::store::settings::DEFAULT_BAUD;
 use crate::store::{PortSettings, Settings};
 use crate::watch::{self, Options};
 use anyhow::bail;
+use std::path::PathBuf;
 use std::process::ExitCode;
 use std::time::Duration;
 
@@ -22,6 +23,10 @@ pub struct Args {
     /// Seconds between two assessments of a pot
     #[arg(long, value_name = "SECONDS", default_value_t = 60, hide_short_help = true)]
     pub refit_every: u64,
+    /// Also write all that comes down the port into this new file, with its times, to look for a
+    /// fault: of one port only
+    #[arg(long, value_name = "FILE", value_hint = clap::ValueHint::FilePath)]
+    pub record: Option<PathBuf>,
     /// End, all stored, as soon as this process, which started it, has ended
     #[arg(long, value_name = "PID", hide = true)]
     pub parent: Option<i32>,
@@ -36,6 +41,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let options = Options {
         ports: ports(&args, &settings)?,
         refit_every: Duration::from_secs(args.refit_every),
+        record: args.record,
     };
     watch::run(&context.studio, options)?;
     Ok(ExitCode::SUCCESS)
@@ -87,7 +93,8 @@ mod tests {
         let settings = Settings::parse(text.as_bytes(), Path::new("studio.toml")).unwrap();
         let bauds = |port: &[&str], baud: &[u32]| {
             let port = port.iter().map(|p| p.to_string()).collect();
-            let args = Args { port, baud: baud.to_vec(), refit_every: 60, parent: None };
+            let args =
+                Args { port, baud: baud.to_vec(), refit_every: 60, record: None, parent: None };
             ports(&args, &settings).map(|p| p.iter().map(|p| p.baud).collect::<Vec<_>>())
         };
         assert_eq!(bauds(&["/dev/a", "/dev/b"], &[]).unwrap(), [9600, 4800]);
@@ -96,8 +103,13 @@ mod tests {
         assert!(bauds(&[], &[]).unwrap().is_empty());
         assert!(bauds(&["/dev/a"], &[1200, 2400]).is_err());
         assert!(bauds(&[], &[1200]).is_err());
-        let args =
-            Args { port: vec!["/dev/b".into()], baud: vec![], refit_every: 60, parent: None };
+        let args = Args {
+            port: vec!["/dev/b".into()],
+            baud: vec![],
+            refit_every: 60,
+            record: None,
+            parent: None,
+        };
         assert_eq!(ports(&args, &settings).unwrap()[0].source.as_deref(), Some("bench"));
     }
 }

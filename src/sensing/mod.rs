@@ -14,6 +14,7 @@
 //! | [`settle`] | the next weight at which a bench scale comes to rest |
 //! | [`pan`] | what happens on a scale: put down, lifted, touched, swapped |
 //! | [`plateau`] | known masses on a cell that is not calibrated yet: when it stood still |
+//! | [`recording`] | what came down a port, written so that it can be played again |
 //! | [`health`] | what could not be used, counted by reason |
 //! | [`port`] | the only file descriptor |
 //! | [`listen`] | a port listened to for a while, by a command that waits |
@@ -30,6 +31,7 @@ pub mod listen;
 pub mod pan;
 pub mod plateau;
 pub mod port;
+pub mod recording;
 pub mod reduce;
 pub mod session;
 pub mod settle;

@@ -229,6 +229,8 @@ mod tests {
         assert_eq!(push(1.0, 500.0, false), None);
         assert_eq!(push(2.0, 812.0, true), Some("put"));
         assert_eq!(push(3.0, 2.0, true), Some("lifted"));
+        assert_eq!(push(4.0, 640.0, false), None);
+        assert_eq!(pan.silence(20.0), None);
     }
 
     proptest! {

@@ -40,6 +40,8 @@ pub struct Settled {
 #[derive(Debug, Default)]
 pub struct Settle {
     window: VecDeque<(f64, f64)>,
+    /// The last weight of a scale that says itself whether it is at rest.
+    told: Option<f64>,
 }
 
 /// How much a weight at rest may be off, g.
@@ -77,9 +79,9 @@ impl Settle {
         at_rest: Option<bool>,
     ) -> Option<Settled> {
         let Some(at_rest) = at_rest else { return self.rest(seconds, grams) };
-        // Kept for `range` alone.
+        // Silence after it says nothing more.
         self.window.clear();
-        self.window.push_back((seconds, grams));
+        self.told = Some(grams);
         at_rest.then_some(Settled { grams, spread: None, samples: 1 })
     }
 
@@ -95,7 +97,8 @@ impl Settle {
 
     /// Lowest and highest weight of the last moments, g, to tell why it took so long.
     pub fn range(&self) -> Option<(f64, f64)> {
-        let grams = || self.window.iter().map(|(_, grams)| *grams);
+        let seen = || self.window.iter().map(|(_, grams)| *grams);
+        let grams = || seen().chain(self.told);
         Some((grams().min_by(f64::total_cmp)?, grams().max_by(f64::total_cmp)?))
     }
 

@@ -140,6 +140,28 @@ impl PortSettings {
     }
 }
 
+impl PortSettings {
+    /// As the lines of a `[[port]]`, without its path.
+    pub fn lines(&self) -> String {
+        let text = |text: &str| toml::Value::from(text).to_string();
+        let mut lines = format!("baud = {}\n", self.baud);
+        if self.format == Format::Text {
+            lines += "format = \"text\"\n";
+        }
+        let texts = [("pattern", &self.pattern), ("source", &self.source), ("ask", &self.ask)];
+        for (name, value) in texts {
+            lines += &value.as_ref().map_or(String::new(), |v| format!("{name} = {}\n", text(v)));
+        }
+        if self.ask.is_some() {
+            lines += &format!("ask_seconds = {:?}\n", self.ask_every.as_secs_f64());
+        }
+        if !self.banner.is_zero() {
+            lines += &format!("banner_seconds = {:?}\n", self.banner.as_secs_f64());
+        }
+        lines
+    }
+}
+
 /// What comes down a serial line.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -443,6 +465,18 @@ mod tests {
         let found = pattern.captures(b"ST,GS, +  812.4 g\r").unwrap();
         assert_eq!(&found["mass"], b"812.4");
         assert_eq!(&found["unit"], b"g");
+    }
+
+    #[test]
+    fn a_port_survives_its_own_lines() {
+        let text = "[[port]]\npath = \"p\"\nbaud = 4800\nformat = \"text\"\nsource = \"b\"\n\
+                    pattern = '''^'?\"?(?P<mass>\\d+)'''\nask = \"W\\r\\n\\u0005\"\n\
+                    ask_seconds = 0.25\nbanner_seconds = 2\n";
+        for text in [text, "[[port]]\npath = \"p\"\n"] {
+            let port = parse(text).unwrap().port.remove(0);
+            let again = format!("[[port]]\npath = \"p\"\n{}", port.lines());
+            assert_eq!(parse(&again).unwrap().port, [port]);
+        }
     }
 
     #[test]

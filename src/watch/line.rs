@@ -1,11 +1,13 @@
 //! One port, tended for as long as the program runs: open, read, lost, open again.
 
 use super::intake::Intake;
+use super::record::Recorder;
 use super::timeline;
 use super::writer::Inbox;
 use crate::clock;
 use crate::sensing::health::Silence;
 use crate::sensing::port::{Port, PortError};
+use crate::sensing::recording::Event;
 use crate::sensing::session::Session;
 use crate::store::PortSettings;
 use std::time::{Duration, Instant};
@@ -35,6 +37,7 @@ pub struct Line {
     intake: Intake,
     timeline: timeline::Shared,
     inbox: Inbox,
+    recorder: Option<Recorder>,
     /// When health was said last, and the faults that it held.
     said: (Instant, u64),
 }
@@ -56,7 +59,18 @@ impl Line {
     ) -> Line {
         let PortSettings { path, baud, banner, .. } = port.clone();
         let (intake, said) = (Intake::new(session), (clock::steady(), 0));
-        Line { path, baud, banner, format, intake, timeline, inbox, said }
+        Line { path, baud, banner, format, intake, timeline, inbox, recorder: None, said }
+    }
+
+    /// The same, with all that comes written into a recording.
+    pub fn recorded_by(self, recorder: Option<Recorder>) -> Line {
+        Line { recorder, ..self }
+    }
+
+    fn note(&mut self, event: impl FnOnce() -> Event) {
+        if let Some(recorder) = &mut self.recorder {
+            recorder.note(&event());
+        }
     }
 
     /// Tends it until `stop` becomes true; then everything that has come is handed on.
@@ -70,6 +84,7 @@ impl Line {
                     trouble = None;
                     let opened = clock::steady();
                     let end = self.read(port, &mut stop).await;
+                    self.note(|| Event::Lost);
                     self.intake.closed(self.timeline.now(), clock::steady());
                     self.hand_on().await;
                     match end {
@@ -91,6 +106,7 @@ impl Line {
                 _ = stop.changed() => {}
             }
         }
+        self.recorder.iter_mut().for_each(Recorder::flush);
         self.sum_up();
     }
 
@@ -98,6 +114,7 @@ impl Line {
         let opened = clock::steady();
         let mut silence = Silence::new(opened);
         self.intake.opened();
+        self.note(|| Event::Opened);
         let mut tick =
             interval(self.intake.session().asks_every().map_or(TICK, |every| every.min(TICK)));
         tick.set_missed_tick_behavior(MissedTickBehavior::Delay);
@@ -109,6 +126,7 @@ impl Line {
                     Err(error) => return End::Lost(error.to_string()),
                     Ok(n) => {
                         let now = clock::steady();
+                        self.note(|| Event::Came(buffer[..n].to_vec()));
                         if now.duration_since(opened) < self.banner {
                             continue;
                         }
@@ -123,10 +141,15 @@ impl Line {
                     self.intake.tick(self.timeline.now(), now);
                     if now.duration_since(opened) >= self.banner
                         && let Some(question) = self.intake.question(now)
-                        && let Err(error) = port.write(question).await
                     {
-                        return End::Lost(error.to_string());
+                        if let Some(recorder) = &mut self.recorder {
+                            recorder.note(&Event::Sent(question.to_vec()));
+                        }
+                        if let Err(error) = port.write(question).await {
+                            return End::Lost(error.to_string());
+                        }
                     }
+                    self.recorder.iter_mut().for_each(Recorder::flush);
                     if silence.of(now) >= CHECK_PATH && port.moved() {
                         return End::Lost("its path leads to another device, or nowhere".into());
                     }
@@ -150,6 +173,7 @@ impl Line {
             if n == 0 {
                 return;
             }
+            self.note(|| Event::Came(buffer[..n].to_vec()));
             self.intake.received(&buffer[..n], self.timeline.now(), clock::steady());
             taken += n;
         }

@@ -11,6 +11,7 @@ pub mod intake;
 pub mod line;
 pub mod loads;
 pub mod lock;
+pub mod record;
 pub mod refit;
 pub mod timeline;
 pub mod writer;
@@ -27,7 +28,7 @@ use intake::Batch;
 use line::Line;
 use std::collections::BTreeSet;
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::task::JoinSet;
@@ -49,6 +50,9 @@ pub enum WatchError {
     /// The same port twice.
     #[error("{0} is named twice")]
     Twice(String),
+    /// Several ports and one recording.
+    #[error("a recording is of one port: name it with --port")]
+    RecordOne,
     /// A port's settings do not hold together.
     #[error("{0}: {1}")]
     Port(String, String),
@@ -76,6 +80,8 @@ pub struct Options {
     pub ports: Vec<PortSettings>,
     /// A pot is assessed at most once in this time.
     pub refit_every: Duration,
+    /// Write all that comes into this file, which must not be there; of one port only.
+    pub record: Option<PathBuf>,
 }
 
 /// Watches until SIGINT or SIGTERM; then stores all there is.
@@ -89,6 +95,13 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
     if sessions.is_empty() {
         return Err(WatchError::NoPort(dir.display().to_string()));
     }
+    let recorder = match (&options.record, ports.as_slice()) {
+        (None, _) => None,
+        (Some(path), [port]) => Some(record::Recorder::begin(path, port).map_err(|error| {
+            WatchError::Port(path.display().to_string(), format!("no recording: {error}"))
+        })?),
+        (Some(_), _) => return Err(WatchError::RecordOne),
+    };
     let (changes, refit) = refit::start(Store::open(dir)?, options.refit_every)?;
     let mut unweighed = Unweighed { store: Store::open(dir)?, seen: BTreeSet::new() };
     let after = move |event: Event| {
@@ -99,7 +112,7 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
     };
     let (inbox, writer) = writer::start(store, after)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let sound = runtime.block_on(tend_all(ports, sessions, inbox));
+    let sound = runtime.block_on(tend_all(ports, sessions, recorder, inbox));
     // The lines are done and their inboxes gone: the writer ends, and with it the refit.
     let written = writer.join().map_err(|_| WatchError::Fault)?;
     let refitted = refit.join();
@@ -193,6 +206,7 @@ fn sessions(ports: &[PortSettings]) -> Result<Vec<Session>, WatchError> {
 async fn tend_all(
     ports: Vec<PortSettings>,
     sessions: Vec<Session>,
+    mut recorder: Option<record::Recorder>,
     inbox: writer::Inbox,
 ) -> io::Result<bool> {
     let mut signals = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
@@ -205,6 +219,7 @@ async fn tend_all(
             store::Format::Text => "text",
         };
         let line = Line::new(&port, format, session, timeline.clone(), inbox.clone());
+        let line = line.recorded_by(recorder.take());
         lines.spawn(line.tend(stopped.clone()));
     }
     tokio::select! {

@@ -35,7 +35,7 @@ pub struct Device {
 
 impl Device {
     pub fn new() -> Device {
-        let end = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
+        let end = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
         grantpt(&end).unwrap();
         unlockpt(&end).unwrap();
         let mut settings = tcgetattr(&end).unwrap();

@@ -18,6 +18,7 @@ use std::io::{BufRead, BufReader};
 use std::process::Stdio;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 use warecast::records::Quantity;
+use warecast::sensing::recording::{Event, Recording};
 use warecast::units::Time;
 
 /// Some time of a source's own, s since 1970; a multiple of 10.
@@ -286,4 +287,40 @@ fn what_a_board_says_as_it_starts_is_passed_over() {
     eventually("stored", || studio.samples("cell") == 1);
     assert!(watch.end(Signal::TERM).success());
     assert_eq!((studio.values("cell"), watch.said("not stored")), (vec![2.0], 0));
+}
+
+#[test]
+fn a_recording_holds_all_that_came_with_its_times() {
+    let (studio, mut scale) = (Studio::new(), Device::new());
+    studio.settings(&format!(
+        "[[port]]\npath = \"{}\"\nformat = \"text\"\npattern = '(?P<mass>\\d+) g'\nsource = \"b\"\n\
+         ask = \"?\"\nask_seconds = 60\n",
+        scale.path
+    ));
+    let file = studio.path().join("trouble.log");
+    let mut watch = Watch::start(&studio, &["--record", file.to_str().unwrap()]);
+    assert_eq!(scale.receive(), *b"?");
+    scale.send(b"812 g\r\n\xff\\n");
+    eventually("stored", || studio.samples("b") == 1);
+    assert!(watch.end(Signal::TERM).success());
+    let recording = Recording::parse(&std::fs::read_to_string(&file).unwrap()).unwrap();
+    let bytes = |wanted: fn(&Event) -> Option<&Vec<u8>>| -> Vec<u8> {
+        recording.events.iter().filter_map(|(_, event)| wanted(event)).flatten().copied().collect()
+    };
+    let came = bytes(|event| if let Event::Came(bytes) = event { Some(bytes) } else { None });
+    let sent = bytes(|event| if let Event::Sent(bytes) = event { Some(bytes) } else { None });
+    assert_eq!((&came[..], &sent[..]), (&b"812 g\r\n\xff\\n"[..], &b"?"[..]));
+    assert_eq!(recording.events[0].1, Event::Opened);
+    assert_eq!(recording.events.last().map(|(_, event)| event), Some(&Event::Lost));
+    assert!(recording.settings.contains("ask_seconds = 60.0") && recording.expected.is_empty());
+    assert!(!recording.settings.contains("path"), "{}", recording.settings);
+    // What is there is not overwritten, and a recording is of one port.
+    let refused = |args: &[&str]| {
+        let out = command(&studio, &[&["watch", "--record"], args].concat()).output().unwrap();
+        assert_eq!(out.status.code(), Some(2));
+        String::from_utf8_lossy(&out.stderr).into_owned()
+    };
+    assert!(refused(&[file.to_str().unwrap()]).contains("no recording"));
+    let two = refused(&["other.log", "--port", "/dev/a", "--port", "/dev/b"]);
+    assert!(two.contains("of one port"), "{two}");
 }
