@@ -1,5 +1,5 @@
-//! The C file of the firmware notes: compiled as the notes say, with all warnings, and its lines read
-//! by the program's own parser. Checksums are those that the parser demands (CRC-32/ISO-HDLC).
+//! The C file of the firmware notes: compiled as the notes say, with all warnings, and its lines
+//! read by the program's own parser. Checksums are those that the parser demands (CRC-32/ISO-HDLC).
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
