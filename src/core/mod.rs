@@ -518,8 +518,8 @@ mod tests {
         let mut by_itself = told.clone();
         by_itself.pots.get_mut("twin").unwrap().like = None;
         let alone = dry_clay(&by_itself, "twin");
-        // Twins differ a little in slip, and that is all.
-        assert!(twin.1 <= 1.2 * alone.1, "{twin:?}, {alone:?}");
+        // Twins differ in slip by as much as one pot is unsure of: √2, and by nothing else.
+        assert!(twin.1 <= 1.4 * alone.1, "{twin:?}, {alone:?}");
     }
 
     /// A sample of the sibling's bag is none of the pot's own, and the other way round.

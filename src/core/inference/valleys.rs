@@ -114,7 +114,9 @@ impl<'a> Posterior<'a> {
     /// it was made).
     pub fn turned_unnoted(&self) -> Option<(f64, f64)> {
         let all = || std::iter::once(self).chain(&self.beside);
-        let share = all().filter(|p| p.model.turned_since.is_some()).map(|p| p.share).sum();
+        let turned = all().filter(|p| p.model.turned_since.is_some());
+        // Never as sure as what was written down.
+        let share = turned.map(|p| p.share).sum::<f64>().min(0.99);
         all().find_map(|p| p.model.turned_since).map(|since| (share, since))
     }
 }
