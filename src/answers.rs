@@ -3,10 +3,15 @@
 //! [`crate::core`] answers for one pot and knows nothing of threads; each answer is a pure
 //! function of its input, so the order in which they are made does not show in the report.
 
-use crate::core::inference::lessons::Lessons;
+pub mod record;
+
+use crate::core::assessment::{Assessment, Wanted};
+use crate::core::correction::Corrections;
+use crate::core::inference::lessons::{Lesson, Lessons};
+use crate::core::lesson;
 use crate::core::report::{PotAnswer, Report};
-use crate::core::{assess_taught, lesson};
 use crate::records::{Name, Studio};
+use record::Assessed;
 use std::num::NonZero;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
@@ -14,35 +19,84 @@ use std::thread;
 /// What is known about every pot of the studio as of `studio.at`, in order of name.
 pub fn report(studio: &Studio) -> Report {
     let names: Vec<&Name> = studio.pots.keys().collect();
-    Report { at: studio.at, pots: of_pots(studio, &names) }
+    let taught = Taught::new(studio);
+    let correction = taught.corrections.is_made().then_some(taught.corrections);
+    Report { at: studio.at, pots: taught.answers(studio, &names), correction }
 }
 
 /// What the studio's finished pots teach.
 pub fn lessons(studio: &Studio) -> Lessons {
-    let all: Vec<&Name> = studio.pots.keys().collect();
-    Lessons::new(on_all_cores(&all, |name| lesson(studio, name)))
+    Lessons::new(told(studio))
 }
 
 /// What is known about some of its pots, in the order given.
 pub fn of_pots(studio: &Studio, names: &[&Name]) -> Vec<PotAnswer> {
-    let lessons = lessons(studio);
-    on_all_cores(names, |name| assess_taught(studio, &lessons, name))
+    Taught::new(studio).answers(studio, names)
+}
+
+/// What is known about one pot, with its way in past and future, for a picture.
+pub fn depict(studio: &Studio, pot: &str) -> Option<PotAnswer> {
+    let taught = Taught::new(studio);
+    let wanted = Wanted { paths: true, ..Wanted::default() };
+    let assessment = Assessment::new(studio, &taught.lessons, pot, &wanted)?;
+    assessment.answer(studio, &taught.corrections)
+}
+
+fn told(studio: &Studio) -> Vec<Lesson> {
+    let all: Vec<&Name> = studio.pots.keys().collect();
+    on_all_cores(&all, |name| lesson(studio, name))
+}
+
+/// What a studio's finished pots have taught by its time.
+pub struct Taught {
+    /// For the fit.
+    pub lessons: Lessons,
+    /// For its intervals.
+    pub corrections: Corrections,
+    /// Pots that were assessed for the corrections.
+    assessed: Assessed,
+}
+
+impl Taught {
+    /// As of the studio's time.
+    pub fn new(studio: &Studio) -> Taught {
+        let told = told(studio);
+        let lessons = Lessons::new(told.clone());
+        let (corrections, assessed) = record::corrections(studio, &told, &lessons);
+        Taught { lessons, corrections, assessed }
+    }
+
+    fn answers(&self, studio: &Studio, names: &[&Name]) -> Vec<PotAnswer> {
+        on_all_cores(names, |name| match self.assessed.get(name) {
+            Some(assessment) => assessment.answer(studio, &self.corrections),
+            None => Assessment::new(studio, &self.lessons, name, &Wanted::default())?
+                .answer(studio, &self.corrections),
+        })
+    }
+}
+
+/// What comes of each name, in the order given.
+pub fn on_all_cores<T: Send>(names: &[&Name], each: impl Fn(&str) -> Option<T> + Sync) -> Vec<T> {
+    each_on_all_cores(names, |name| each(name))
 }
 
 /// What comes of each, in the order given.
-pub fn on_all_cores<T: Send>(names: &[&Name], each: impl Fn(&str) -> Option<T> + Sync) -> Vec<T> {
-    let threads = thread::available_parallelism().map_or(1, NonZero::get).min(names.len());
+pub fn each_on_all_cores<A: Sync, T: Send>(
+    all: &[A],
+    each: impl Fn(&A) -> Option<T> + Sync,
+) -> Vec<T> {
+    let threads = thread::available_parallelism().map_or(1, NonZero::get).min(all.len());
     if threads < 2 {
-        return names.iter().filter_map(|name| each(name)).collect();
+        return all.iter().filter_map(each).collect();
     }
     let next = AtomicUsize::new(0);
-    // Pots differ widely in work: each thread takes the next one when it has finished its last.
+    // They differ widely in work: each thread takes the next one when it has finished its last.
     let work = || {
         let mut done = Vec::new();
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
-            let Some(name) = names.get(index) else { return done };
-            done.extend(each(name).map(|answer| (index, answer)));
+            let Some(one) = all.get(index) else { return done };
+            done.extend(each(one).map(|answer| (index, answer)));
         }
     };
     let mut answers: Vec<(usize, T)> = thread::scope(|scope| {

@@ -23,7 +23,7 @@
 //! | [`watch`] | the daemon: ports to store, refit, last good answer | all of the above |
 //! | [`simulate`] | a made-up shelf behind a pseudo-terminal | units, records, clock |
 //! | [`plot`] | pictures of report values and of scorecards | units, records, core |
-//! | [`answers`] | answers for all pots, on all cores | units, records, core |
+//! | [`answers`] | answers for all pots, on all cores, corrected by their record | units, records, core |
 //! | [`scorecard`] | past forecasts made again and scored | units, records, core, answers, store |
 //! | [`cli`] | one file per command, no arithmetic | everything |
 //!

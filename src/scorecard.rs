@@ -2,22 +2,24 @@
 //!
 //! # What is asked when
 //!
-//! Every finished pot is asked about at the ages of [`ASKED`]: each is counted from when the pot
-//! was made and put off to the next full step of the clock (UTC), so that pots of one day are asked
-//! about together. The rule knows nothing of what became of a pot, nor of who looked at which
-//! report. The answer is that of `report --at`: the store as of then, with the lessons of the pots
-//! that were finished by then. As there, covers, flips and moves of the log count as plans already
-//! made, since it does not say when they were written down.
+//! Every finished pot is asked about at the ages of [`ASKED`](crate::core::record::ASKED): each is
+//! counted from when the pot was made and put off to the next full step of the clock (UTC), so that
+//! pots of one day are asked about together. The rule knows nothing of what became of a pot, nor of
+//! who looked at which report. The answer is that of `report --at`: the store as of then, with the
+//! lessons of the pots that were finished by then, but before any correction of its intervals; of
+//! this record those corrections are made ([`crate::answers::record`] asks a part of these
+//! questions). As there, covers, flips and moves of the log count as plans already made, since it
+//! does not say when they were written down.
 //!
 //! # What is true
 //!
 //! The finished pot's own posterior, with all its weights and all that was learnt by now, knows its
 //! dry clay, and with it when its mean water passed the band's limits (the band as it is now) and
-//! when it was bone-dry ([`hindsight::look_back`]). It is itself not certain:
-//! a truth counts only where its own 80 % interval is no wider than [`KNOWN`] of the whole time,
-//! and calls only where the truth is sure to 90 %. A pot is finished when it was weighed after it
-//! was bone-dry, sure to 90 %. Of pots that were packed or lost before nothing became known; pots
-//! that still dry are not in the record yet, so that the slow ones come in later than the quick.
+//! when it was bone-dry ([`Hindsight`]). It is itself not certain: a truth counts only where its
+//! own 80 % interval is no wider than [`hindsight::KNOWN`] of the whole time, and calls only where
+//! the truth is sure to 90 %. A pot is finished when it was weighed after it was bone-dry, sure to
+//! 90 %. Of pots that were packed or lost before nothing became known; pots that still dry are not
+//! in the record yet, so that the slow ones come in later than the quick.
 //!
 //! A forecast is left out where the pot was trimmed, wetted, sponged or given clay between question
 //! and event: it was about another pot.
@@ -28,61 +30,21 @@
 //! asked about then, and each lesson by all times between which nothing that its fit sees has
 //! changed ([`hindsight::lesson_again`]).
 
-use crate::answers::{self, on_all_cores};
+use crate::answers::{Taught, on_all_cores};
 use crate::core::assess_taught;
+use crate::core::assessment::{Assessment, Wanted};
+use crate::core::correction::Corrections;
 use crate::core::hindsight::{self, Hindsight, Remembered};
 use crate::core::inference::lessons::Lessons;
 use crate::core::record::{
-    Correction, Dryness, Figures, FireCalls, Scored, TrimCalls, Window, figures,
+    Dryness, Event, Figures, FireCalls, Scored, TrimCalls, Window, figures, questions,
 };
 use crate::core::report::{FireCall, PotAnswer, TimeQuantiles, TrimCall};
 use crate::records::{Action, Name, Studio};
 use crate::store::{Store, StoreError};
-use crate::units::{DAY, HOUR, Time};
+use crate::units::{DAY, Time};
 use serde::Serialize;
 use std::collections::BTreeMap;
-
-/// When pots are asked about: ages, and the steps of the clock (UTC) to which each is put off, s.
-pub const ASKED: [(f64, f64); 7] = [
-    (3.0 * HOUR, HOUR),
-    (6.0 * HOUR, HOUR),
-    (12.0 * HOUR, 3.0 * HOUR),
-    (24.0 * HOUR, 6.0 * HOUR),
-    (48.0 * HOUR, 12.0 * HOUR),
-    (96.0 * HOUR, DAY),
-    (192.0 * HOUR, DAY),
-];
-
-/// Widest 80 % interval of a truth that counts, as a share of the time from made to event. Its
-/// standard deviation (÷ 2.56) is then below 8 %, half of the 15 % by which a first pot's forecast
-/// is off at best, where only its dry clay is unknown.
-pub const KNOWN: f64 = 0.2;
-
-/// What is forecast.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Event {
-    /// Mean water passes the band's upper limit.
-    Opens,
-    /// Mean water passes the band's lower limit.
-    Closes,
-    /// Mean free water falls to 0.005.
-    BoneDry,
-}
-
-impl Event {
-    /// All, in order of time.
-    pub const ALL: [Event; 3] = [Event::Opens, Event::Closes, Event::BoneDry];
-
-    /// What an answer says of it.
-    pub fn of(self, answer: &PotAnswer) -> TimeQuantiles {
-        match self {
-            Event::Opens => answer.trim.opens,
-            Event::Closes => answer.trim.closes,
-            Event::BoneDry => answer.fire.bone_dry,
-        }
-    }
-}
 
 /// A forecast with what became of it.
 #[derive(Clone, PartialEq, Debug)]
@@ -141,6 +103,8 @@ pub struct Scorecard {
     pub forecasts: Vec<Forecast>,
     /// Calls, by pot as in `pots`, then time of question.
     pub calls: Vec<Call>,
+    /// By what reports of this time correct their intervals, of all bodies.
+    pub correction: Corrections,
 }
 
 /// What a scorecard comes to, of one body or of all.
@@ -158,19 +122,6 @@ pub struct Summary {
     pub trim_calls: TrimCalls,
     /// Fire calls.
     pub fire_calls: FireCalls,
-    /// What the record says of the intervals.
-    pub correction: Corrections,
-}
-
-/// What a record says of the intervals of each event.
-#[derive(Clone, Copy, PartialEq, Debug, Serialize)]
-pub struct Corrections {
-    /// Of when trimming opens.
-    pub opens: Correction,
-    /// Of when it closes.
-    pub closes: Correction,
-    /// Of when a pot is bone-dry on the mean.
-    pub bone_dry: Correction,
 }
 
 impl Summary {
@@ -182,15 +133,6 @@ impl Summary {
             Event::BoneDry => self.bone_dry.as_ref(),
         }
     }
-
-    /// What the record says of the intervals of an event.
-    pub fn correction(&self, event: Event) -> Correction {
-        match event {
-            Event::Opens => self.correction.opens,
-            Event::Closes => self.correction.closes,
-            Event::BoneDry => self.correction.bone_dry,
-        }
-    }
 }
 
 impl Scorecard {
@@ -198,21 +140,15 @@ impl Scorecard {
     pub fn summary(&self, body: Option<&str>) -> Summary {
         let of = |name: &Name| body.is_none_or(|body| body == name);
         let truths = Event::ALL.map(|event| self.by_truth(event, body));
-        let ratios = |of: &Vec<Scored>| of.iter().map(Scored::ratio).collect();
-        let correction = |truths: &Vec<Vec<Scored>>| {
-            Correction::from_ratios(&truths.iter().map(ratios).collect::<Vec<_>>())
-        };
         let mut trim_calls = TrimCalls::default();
         let mut fire_calls = FireCalls::default();
         for call in self.calls.iter().filter(|call| of(&call.body)) {
             trim_calls.add(call.trim, call.window);
             fire_calls.add(call.fire, call.dryness, call.weighed);
         }
-        let [o, c, d] = truths.each_ref().map(correction);
-        let correction = Corrections { opens: o, closes: c, bone_dry: d };
         let [opens, closes, bone_dry] = truths.each_ref().map(|truths| figures(truths));
         let pots = self.pots.iter().filter(|(_, body)| of(body)).count();
-        Summary { pots, opens, closes, bone_dry, trim_calls, fire_calls, correction }
+        Summary { pots, opens, closes, bone_dry, trim_calls, fire_calls }
     }
 
     /// The bodies of its pots, in order of name.
@@ -249,19 +185,19 @@ pub fn of_studio(
 ) -> Result<Scorecard, StoreError> {
     let studio = store.studio(at)?;
     let names: Vec<&Name> = studio.pots.keys().collect();
-    let lessons = answers::lessons(&studio);
+    let taught = Taught::new(&studio);
     let asked = |pot: &&Name| body.is_none_or(|body| body == studio.pots[*pot].body);
     let names: Vec<&Name> = names.into_iter().filter(asked).collect();
-    let known = on_all_cores(&names, |pot| Known::new(&studio, &lessons, pot));
+    let known = on_all_cores(&names, |pot| Known::new(&studio, &taught.lessons, pot));
     let weighed = known.len();
-    let mut known: Vec<Known> = known.into_iter().filter(Known::is_finished).collect();
+    let mut known: Vec<Known> = known.into_iter().flatten().collect();
     let unfinished = weighed - known.len();
-    known.sort_by(|a, b| (a.answer.made_at, &a.answer.pot).cmp(&(b.answer.made_at, &b.answer.pot)));
+    known.sort_by(|a, b| (a.past.made_at, &a.pot).cmp(&(b.past.made_at, &b.pot)));
     known.drain(..known.len().saturating_sub(last));
     let mut questions: BTreeMap<Time, Vec<&Name>> = BTreeMap::new();
     for pot in &known {
         for time in pot.questions() {
-            questions.entry(time).or_default().push(&pot.answer.pot);
+            questions.entry(time).or_default().push(&pot.pot);
         }
     }
     let mut said: BTreeMap<(Name, Time), PotAnswer> = BTreeMap::new();
@@ -274,14 +210,15 @@ pub fn of_studio(
     told(questions.len(), questions.len());
     let mut card = Scorecard {
         at,
-        pots: known.iter().map(|k| (k.answer.pot.clone(), k.answer.body.clone())).collect(),
+        pots: known.iter().map(|k| (k.pot.clone(), k.body.clone())).collect(),
         unfinished,
-        vague: Event::ALL.map(|e| known.iter().filter(|k| k.truth(e).is_none()).count()),
+        vague: Event::ALL.map(|e| known.iter().filter(|k| k.past.truth(e).is_none()).count()),
         forecasts: Vec::new(),
         calls: Vec::new(),
+        correction: taught.corrections,
     };
     for pot in &known {
-        let name = &pot.answer.pot;
+        let name = &pot.pot;
         let answers = pot.questions().filter_map(|t| Some((t, said.get(&(name.clone(), t))?)));
         let answers: Vec<(Time, &PotAnswer)> = answers.collect();
         card.forecasts.extend(pot.forecasts(&answers));
@@ -306,73 +243,41 @@ fn as_of(
     on_all_cores(pots, |pot| assess_taught(studio, &learnt, pot))
 }
 
-/// What is known of a weighed pot.
+/// A finished pot with what is known of its past.
 struct Known {
-    /// As of its last weighing, with all that is known now.
-    answer: PotAnswer,
-    /// Its last weighing.
-    until: Time,
-    /// When it was trimmed, wetted, sponged or given clay.
-    deeds: Vec<Time>,
-    /// When its window opened and closed, and whether it was dry when it was asked about; of
-    /// finished pots.
-    past: Option<Hindsight>,
+    pot: Name,
+    body: Name,
+    past: Hindsight,
 }
 
 impl Known {
-    fn new(studio: &Studio, lessons: &Lessons, pot: &str) -> Option<Known> {
-        let rows = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
+    /// Of a pot that was weighed; `Some(None)` where it is not finished.
+    fn new(studio: &Studio, lessons: &Lessons, name: &str) -> Option<Option<Known>> {
+        let pot = studio.pots.get(name)?;
+        let rows = studio.handling.get(name).map_or(&[][..], Vec::as_slice);
         let end = rows.iter().find(|r| matches!(r.action, Action::Kiln | Action::Lost(_)));
         let end = end.map_or(studio.at, |row| row.time.min(studio.at));
-        let weighings = &studio.weighings.get(pot)?.0;
+        let weighings = &studio.weighings.get(name)?.0;
         let until = weighings.iter().rev().find(|w| w.time <= end)?.time;
-        let alone = alone(studio, pot, until);
-        let answer = assess_taught(&alone, lessons, pot)?;
-        let deed = |a: &Action| matches!(a, Action::Attach(_) | Action::Wet | Action::Sponge);
-        let rows = rows.iter().filter(|row| deed(&row.action)).map(|row| row.time);
-        let deeds = rows.chain(answer.story.trims.iter().copied()).collect();
-        let mut known = Known { answer, until, deeds, past: None };
-        if known.is_finished() {
-            let times: Vec<Time> = known.questions().collect();
-            known.past = hindsight::look_back(&alone, lessons, pot, &times);
-        }
-        Some(known)
+        // What was dried as a sample later is known.
+        let alone = hindsight::then(studio, name, until);
+        let alone = Studio { samples: studio.samples.clone(), ..alone };
+        let times: Vec<Time> = questions(pot.made_at, until).collect();
+        let wanted = Wanted { past: Some(&times), ..Wanted::default() };
+        let past = Assessment::new(&alone, lessons, name, &wanted)?.past;
+        Some(past.map(|past| Known { pot: name.into(), body: pot.body.clone(), past }))
     }
 
-    /// Whether it was weighed after it was bone-dry, sure to 90 %.
-    fn is_finished(&self) -> bool {
-        self.answer.fire.bone_dry.p90.is_some_and(|dry| dry <= self.until)
-    }
-
-    /// When it is asked about: nothing is known of what came after its last weighing.
+    /// When it is asked about.
     fn questions(&self) -> impl Iterator<Item = Time> {
-        let put_off = |(age, step): (f64, f64)| {
-            let due = self.answer.made_at.plus(age).seconds();
-            Time::from_seconds((due / step).ceil() * step)
-        };
-        ASKED.map(put_off).into_iter().filter(|t| *t <= self.until)
-    }
-
-    /// When something happened, where that is known well.
-    fn truth(&self, event: Event) -> Option<(Time, TimeQuantiles)> {
-        let known = match event {
-            Event::Opens => self.past.as_ref()?.opens,
-            Event::Closes => self.past.as_ref()?.closes,
-            Event::BoneDry => self.answer.fire.bone_dry,
-        };
-        let (Some(from), Some(middle), Some(to)) = (known.p10, known.p50, known.p90) else {
-            return None;
-        };
-        let whole = middle.since(self.answer.made_at);
-        (to.since(from) <= KNOWN * whole && to <= self.until).then_some((middle, known))
+        questions(self.past.made_at, self.past.until)
     }
 
     fn forecasts(&self, answers: &[(Time, &PotAnswer)]) -> Vec<Forecast> {
         let mut out = Vec::new();
-        let truths = Event::ALL.into_iter().filter_map(|e| Some((e, self.truth(e)?)));
+        let truths = Event::ALL.into_iter().filter_map(|e| Some((e, self.past.truth(e)?)));
         for (event, (happened, truth)) in truths {
-            let another = |asked: Time| self.deeds.iter().any(|d| *d > asked && *d <= happened);
-            let fair = answers.iter().filter(|(asked, _)| *asked < happened && !another(*asked));
+            let fair = answers.iter().filter(|(asked, _)| self.past.is_fair(*asked, happened));
             out.extend(fair.map(|(asked_at, answer)| {
                 let said = event.of(answer);
                 Forecast {
@@ -391,45 +296,18 @@ impl Known {
     }
 
     fn calls(&self, answers: &[(Time, &PotAnswer)]) -> Vec<Call> {
-        let Some(past) = &self.past else { return Vec::new() };
         let dryness: BTreeMap<Time, Dryness> =
-            self.questions().zip(past.dryness.iter().copied()).collect();
+            self.questions().zip(self.past.dryness.iter().copied()).collect();
         let call = |(asked_at, answer): &(Time, &PotAnswer)| Call {
             pot: answer.pot.clone(),
             body: answer.body.clone(),
             asked_at: *asked_at,
             trim: answer.trim.call,
             fire: answer.fire.call,
-            window: Window::at(*asked_at, &past.opens, &past.closes),
+            window: Window::at(*asked_at, &self.past.opens, &self.past.closes),
             dryness: dryness.get(asked_at).copied().unwrap_or(Dryness::Unsure),
             weighed: answer.evidence.last_reading_at.is_some_and(|t| asked_at.since(t) <= DAY),
         };
         answers.iter().map(call).collect()
-    }
-}
-
-/// A pot and those it is like, out of a studio, as of a time; what was dried as a sample later is
-/// known.
-fn alone(studio: &Studio, pot: &str, at: Time) -> Studio {
-    let mut names: Vec<&Name> = Vec::new();
-    let mut next = studio.pots.get_key_value(pot);
-    while let Some((name, pot)) = next.filter(|(name, _)| !names.contains(name)) {
-        names.push(name);
-        next = pot.like.as_ref().and_then(|like| studio.pots.get_key_value(like));
-    }
-    fn some<T: Clone>(of: &BTreeMap<Name, T>, names: &[&Name]) -> BTreeMap<Name, T> {
-        names.iter().filter_map(|n| Some(((*n).clone(), of.get(*n)?.clone()))).collect()
-    }
-    Studio {
-        at,
-        bodies: studio.bodies.clone(),
-        pots: some(&studio.pots, &names),
-        handling: some(&studio.handling, &names),
-        weighings: some(&studio.weighings, &names),
-        uncalibrated: some(&studio.uncalibrated, &names),
-        air: studio.air.clone(),
-        air_to_come: studio.air_to_come.clone(),
-        samples: studio.samples.clone(),
-        blends: studio.blends.clone(),
     }
 }

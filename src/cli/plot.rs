@@ -4,7 +4,7 @@ use super::names::Roll;
 use super::report::{self, looking_at};
 use super::words::{Words, printable};
 use super::{Context, completions, screen};
-use crate::core;
+use crate::answers;
 use crate::plot::{self, Look};
 use crate::store::settings::Units;
 use anyhow::bail;
@@ -46,7 +46,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let pot = Roll::read(&store)?.find(&args.pot)?.name.clone();
     report::air_forecast(&store, &words);
     let studio = store.studio(words.now)?;
-    let Some(answer) = core::depict_pot(&studio, &pot) else {
+    let Some(answer) = answers::depict(&studio, &pot) else {
         let name = printable(&pot);
         bail!("{name} was not made yet at {}: give a later --at", words.full_time(words.now));
     };

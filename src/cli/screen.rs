@@ -280,6 +280,9 @@ fn foot(page: &mut String, report: &Report, words: &Words, look: &Look) {
          brackets the range that holds in 8 of 10 cases."
     );
     *page += &paragraph(&text, 0, look.width);
+    if let Some(corrected) = report.correction.as_ref().and_then(words::corrected) {
+        *page += &paragraph(&corrected, 0, look.width);
+    }
     if let Some(time) = look.air_told_until {
         let text = format!("The air to come is the air forecast's until {}.", words.time(time));
         *page += &paragraph(&text, 0, look.width);
@@ -544,6 +547,10 @@ mod tests {
         Found { action, time: now().plus(-86_400.0), probability, until: None, grams }
     }
 
+    fn report(pots: Vec<PotAnswer>) -> Report {
+        Report { at: now(), pots, correction: None }
+    }
+
     fn plain(report: &Report, width: u16) -> String {
         let look = Look { width, command: "warecast".into(), finished: 0, air_told_until: None };
         let page = page(report, &words(Units::Metric), &look);
@@ -577,7 +584,8 @@ mod tests {
         let no_room = Warning { code: "no-room-sensor", text: "no room sensor: wider.".into() };
         wrapped.warnings.push(no_room.clone());
         soon.warnings.push(no_room);
-        Report { at: now(), pots: vec![wrapped, soon, done, dry, doubtful, later, first] }
+        let pots = vec![wrapped, soon, done, dry, doubtful, later, first];
+        report(pots)
     }
 
     #[test]
@@ -634,11 +642,11 @@ mod tests {
 
     #[test]
     fn nothing_to_trim_is_said_and_no_caution_without_dryness() {
-        let one = Report { at: now(), pots: vec![pot("jar-1", TrimCall::Wait, FireCall::Wait)] };
+        let one = report(vec![pot("jar-1", TrimCall::Wait, FireCall::Wait)]);
         let page = plain(&one, 80);
         assert!(page.contains("\nTRIM NOW – nothing\n"), "{page}");
         assert!(!page.contains("turns to steam"), "{page}");
-        let none = plain(&Report { at: now(), pots: vec![] }, 80);
+        let none = plain(&report(vec![]), 80);
         assert!(none.contains("warecast pot add NAME --body BODY"), "{none}");
     }
 
@@ -646,7 +654,7 @@ mod tests {
     fn a_window_that_may_be_open_asks_for_a_look() {
         let mut perhaps = pot("lid-1", TrimCall::Soon, FireCall::Wait);
         perhaps.trim.opens = times(-16.0, -0.5, 2.0);
-        let page = plain(&Report { at: now(), pots: vec![perhaps] }, 110);
+        let page = plain(&report(vec![perhaps]), 110);
         let line = "look at it: opens about today 18:00 (02:00–20:00)";
         assert!(page.contains(line), "{page}");
     }
@@ -656,7 +664,7 @@ mod tests {
         let mut odd = pot("jar 1", TrimCall::Wait, FireCall::Wait);
         let back = Found { until: Some(now()), ..found("off", 0.95, None) };
         odd.found = vec![back.clone()];
-        let page = plain(&Report { at: now(), pots: vec![odd.clone()] }, 110);
+        let page = plain(&report(vec![odd.clone()]), 110);
         assert!(!page.contains("NOT IN THE LOG"), "it is back: {page}");
         odd.found = vec![
             found("tare", 0.9, Some(35.04)),
@@ -667,7 +675,7 @@ mod tests {
             found("flip", 0.97, None),
             back,
         ];
-        let page = plain(&Report { at: now(), pots: vec![odd] }, 110);
+        let page = plain(&report(vec![odd]), 110);
         let at = "--at \"2031-04-01 18:00\"";
         for (question, command) in [
             (

@@ -3,6 +3,7 @@
 //! Everything that people read passes through here, in the studio's units and time zone. Files and
 //! JSON do not: they stay as their contract says.
 
+use crate::core::correction::Corrections;
 use crate::core::report::{Quantiles, Stage, TimeQuantiles};
 use crate::records::is_hidden;
 use crate::store::settings::Units;
@@ -177,6 +178,24 @@ pub fn percents(q: &Quantiles) -> String {
     format!("{middle}% ({low}–{high})")
 }
 
+/// By how much the studio's record changes the ranges of its answers; `None` while it is too short
+/// to say.
+pub fn corrected(by: &Corrections) -> Option<String> {
+    let all = [("trimming", by.window), ("dry", by.bone_dry), ("water", by.water)];
+    let made: Vec<_> = all.into_iter().filter(|(_, correction)| correction.is_made()).collect();
+    let pots = made.iter().map(|(_, correction)| correction.pots).max()?;
+    let changes = made.iter().map(|(what, correction)| {
+        let factor = number(correction.factor, 2);
+        (factor != "1.00").then(|| format!("{what} {factor} times as wide"))
+    });
+    let changes: Vec<String> = changes.flatten().collect();
+    let record = format!("the studio's own record of {pots} finished pots");
+    Some(match changes.is_empty() {
+        true => format!("Ranges borne out by {record}: none is changed."),
+        false => format!("Ranges corrected by {record}: {}.", changes.join(", ")),
+    })
+}
+
 /// Where a pot stands between plastic and bone-dry.
 pub fn stage(stage: Stage) -> &'static str {
     match stage {
@@ -310,6 +329,7 @@ fn mass_unit(text: &str) -> Option<MassUnit> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::core::correction::{Correction, ENOUGH};
 
     /// Wednesday 2 April 2031, 18:00 local (UTC+2).
     fn words(units: Units) -> Words {
@@ -543,5 +563,22 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn a_record_says_what_it_changes() {
+        let of = |factor, pots| Correction { factor, raw: Some(factor), pots };
+        let by = |window, bone_dry, water| corrected(&Corrections { window, bone_dry, water });
+        let few = of(1.0, ENOUGH - 1);
+        assert_eq!(by(few, few, few), None);
+        assert_eq!(
+            by(of(1.124, 52), of(0.953, 50), of(1.002, 55)).unwrap(),
+            "Ranges corrected by the studio's own record of 55 finished pots: trimming 1.12 times \
+             as wide, dry 0.95 times as wide."
+        );
+        assert_eq!(
+            by(few, of(1.003, 40), few).unwrap(),
+            "Ranges borne out by the studio's own record of 40 finished pots: none is changed."
+        );
     }
 }

@@ -1,7 +1,8 @@
 //! Numbers in, numbers out: no files, ports, threads, clocks or logs.
 //!
 //! [`assess_pot`] is the whole of it: a studio as of a time in, a [`report::PotAnswer`] out; the
-//! same code answers "now" and replays history.
+//! same code answers "now" and replays history. With many finished pots [`correction`] says from
+//! the record of past forecasts by how much intervals are to be stretched.
 //!
 //! ```text
 //! handling   log and trace together ──┐            (trace: steps; found: what they were)
@@ -11,11 +12,13 @@
 
 pub mod additions;
 pub mod air;
+pub mod assessment;
 pub mod blend;
 #[cfg(test)]
 mod by_hand;
 pub mod clay;
 pub mod constant_mass;
+pub mod correction;
 pub mod drying;
 pub mod forecast;
 pub mod found;
@@ -34,13 +37,15 @@ pub mod verdict;
 
 use crate::records::{Action, Body, Ingredient, Name, Pot, Studio, Verdict, Weighings};
 use crate::units::{Time, dry_from_wet};
-use forecast::{Band, Forecast};
-use handling::{Deed, History};
+use assessment::{Assessment, Wanted};
+use correction::Corrections;
+use forecast::Band;
+use handling::History;
 use inference::lessons::{self, Expected, Lesson, Lessons};
 use inference::model::Model;
 use inference::posterior::Posterior;
 use inference::priors::{self, Unknown};
-use report::{Evidence, Found, PotAnswer, Quantiles, Report, Story, Water};
+use report::{PotAnswer, Report};
 use room::Room;
 use sample::BagWater;
 use verdict::{Felt, FuzzyBand, HAND_SD, Limit};
@@ -49,11 +54,12 @@ use verdict::{Felt, FuzzyBand, HAND_SD, Limit};
 /// 19 to 14 % wet basis).
 const BAND: Band = Band { from: 0.23, to: 0.16 };
 
-/// What is known about every pot of the studio as of `studio.at`, in order of name.
+/// What is known about every pot of the studio as of `studio.at`, in order of name, before the
+/// studio's own record corrects any interval.
 pub fn assess(studio: &Studio) -> Report {
     let lessons = learn(studio);
     let pots = studio.pots.keys().filter_map(|pot| assess_taught(studio, &lessons, pot)).collect();
-    Report { at: studio.at, pots }
+    Report { at: studio.at, pots, correction: None }
 }
 
 /// What is known about one pot; `None` if the studio does not know it (yet).
@@ -65,20 +71,15 @@ pub fn assess_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
 
 /// The same for one of many pots, with what the studio's finished pots teach.
 pub fn assess_taught(studio: &Studio, lessons: &Lessons, pot: &str) -> Option<PotAnswer> {
-    let mut answer = tell(studio, lessons, pot, false)?;
-    if let Some(cell) = studio.uncalibrated.get(pot) {
-        let text = format!(
-            "{cell}, on which it stands, sends raw counts and is not calibrated: what it weighs is \
-             not known; see `calibrate`"
-        );
-        answer.warnings.push(report::Warning { code: "not-calibrated", text });
-    }
-    Some(answer)
+    let assessment = Assessment::new(studio, lessons, pot, &Wanted::default())?;
+    assessment.answer(studio, &Corrections::default())
 }
 
-/// The same with its way in past and future ([`Story::mass`], [`Story::water`]), for a picture.
+/// The same with its way in past and future ([`report::Story`]), for a picture.
 pub fn depict_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
-    tell(studio, &learn(studio), pot, true)
+    let wanted = Wanted { paths: true, ..Wanted::default() };
+    let assessment = Assessment::new(studio, &learn(studio), pot, &wanted)?;
+    assessment.answer(studio, &Corrections::default())
 }
 
 /// What the studio's finished pots teach, as of `studio.at`.
@@ -117,23 +118,6 @@ fn verdicts(studio: &Studio, pot: &Pot) -> Vec<(f64, Verdict)> {
 
 fn bag_given(body: Option<&Body>) -> bool {
     body.is_some_and(|b| b.bag_water().is_some())
-}
-
-fn tell(studio: &Studio, lessons: &Lessons, pot: &str, paths: bool) -> Option<PotAnswer> {
-    let pot = &within_reason(studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?);
-    let body = studio.bodies.get(&pot.body);
-    let history = history(studio, pot);
-    let room = surroundings(studio, pot, history.now);
-    let mut model = taught_model(studio, lessons, pot, &history, &room);
-    let followed = pot.like.as_ref().and_then(|s| studio.pots.get(s)).is_some_and(|sibling| {
-        learn_from_sibling(studio, lessons, &within_reason(sibling), pot, &mut model)
-    });
-    let posterior = Posterior::new(model);
-    let (band, given) = band_of(lessons, &pot.body, body);
-    let ask = forecast::Ask { band, seed: seed(&pot.name), paths };
-    let forecast = forecast::forecast(&posterior, &room, &ask);
-    let question = Question { pot, body, history: &history, room: &room, band, given, followed };
-    Some(answer(&question, &posterior, &forecast))
 }
 
 /// A pot's model with all that is known before its weights speak.
@@ -295,129 +279,15 @@ fn band(body: Option<&Body>) -> (Band, bool) {
     (band, from.is_some() && to.is_some())
 }
 
-/// A pot is said to have been turned over unnoted where that is surer than this.
-const TURNED_ASKED: f64 = 0.9;
+/// The same time without parts of a second.
+fn whole_second(t: Time) -> Time {
+    Time(t.0.div_euclid(1_000_000) * 1_000_000)
+}
 
 /// A seed from a name (FNV-1a), so that the same studio gives the same bytes.
-fn seed(name: &str) -> u64 {
+pub fn seed(name: &str) -> u64 {
     name.bytes()
         .fold(0xcbf2_9ce4_8422_2325, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3))
-}
-
-struct Question<'a> {
-    pot: &'a Pot,
-    body: Option<&'a Body>,
-    history: &'a History,
-    room: &'a Room,
-    band: Band,
-    /// Whether the band is anybody's word.
-    given: bool,
-    /// Whether a weighed sibling speaks for the pot.
-    followed: bool,
-}
-
-fn answer(q: &Question, posterior: &Posterior, forecast: &Forecast) -> PotAnswer {
-    let draws = &forecast.draws;
-    let start = q.history.start;
-    let quantiles = |of: fn(&forecast::Draw) -> f64| forecast::quantiles(draws, of);
-    let times = |of: fn(&forecast::Draw) -> Option<f64>| forecast::times(draws, start, of);
-    let mut warnings = readiness::doubts(q.pot, q.body, q.history, q.room, (q.given, q.followed));
-    warnings.extend(check(posterior));
-    let trim = readiness::trim(q.history, draws, q.band, times(|d| d.opens), times(|d| d.closes));
-    let bone_dry = times(|d| d.bone_dry);
-    let fire = readiness::fire(q.pot, q.history, q.room, draws, bone_dry, &mut warnings);
-    let (now, free) = (quantiles(|d| d.water[0]), quantiles(|d| d.free));
-    let mut found: Vec<Found> = q
-        .history
-        .found
-        .iter()
-        .map(|f| Found {
-            action: f.what.word(),
-            time: whole_second(start.plus(f.t)),
-            probability: f.probability,
-            until: f.until.map(|t| whole_second(start.plus(t))),
-            grams: f.grams.map(|g| (10.0 * g).round() / 10.0),
-        })
-        .collect();
-    if let Some((probability, t)) = posterior.turned_unnoted().filter(|(p, _)| *p > TURNED_ASKED) {
-        let time = whole_second(start.plus(t));
-        found.push(Found { action: "flip", time, probability, until: None, grams: None });
-        found.sort_by_key(|f| f.time);
-        warnings.push(readiness::turned_unnoted());
-    }
-    PotAnswer {
-        pot: q.pot.name.clone(),
-        body: q.pot.body.clone(),
-        made_at: q.pot.made_at,
-        cover: q.history.keeping_at(q.history.now).cover,
-        stage: readiness::stage(now.p50, free.p50, q.band, fire.call),
-        water: Water {
-            now,
-            free,
-            wall: Some(quantiles(|d| d.water[1])),
-            base: Some(quantiles(|d| d.water[2])),
-        },
-        dry_mass_g: quantiles(|d| d.dry_g),
-        trim,
-        fire,
-        evidence: Evidence {
-            readings: q.history.readings,
-            last_reading_at: q.history.last_reading.map(|t| start.plus(t)),
-        },
-        found,
-        warnings,
-        story: story(q, posterior, forecast),
-    }
-}
-
-fn whole_second(t: Time) -> Time {
-    Time(t.0 / 1_000_000 * 1_000_000)
-}
-
-/// What the fit says about itself, where that speaks against the answer.
-fn check(posterior: &Posterior) -> Option<report::Warning> {
-    let why = posterior.refusal.as_ref().filter(|_| posterior.fit.is_none())?;
-    let text = format!("the weights could not be fitted ({why}): this is what pots of its kind do");
-    Some(report::Warning { code: "not-fitted", text })
-}
-
-fn story(q: &Question, posterior: &Posterior, forecast: &Forecast) -> Story {
-    let start = q.history.start;
-    let along = |pick: fn(&(f64, f64)) -> f64| -> Vec<(Time, Quantiles)> {
-        if forecast.draws.iter().any(|d| d.path.is_empty()) {
-            return Vec::new();
-        }
-        // A draw that was done sooner stays where it was.
-        let at = |d: &forecast::Draw, k: usize| pick(&d.path[k.min(d.path.len() - 1)]);
-        let point = |(k, t): (usize, &f64)| {
-            (start.plus(*t), forecast::quantiles(&forecast.draws, |d| at(d, k)))
-        };
-        forecast.times.iter().enumerate().map(point).collect()
-    };
-    let past = posterior.model.spans.iter();
-    let deficit = past.chain(&forecast.coming).map(|s| (start.plus(s.to), s.climate.deficit()));
-    let weights = q.history.weights.iter();
-    let trims = q.history.events.iter().filter(|e| e.deed == Deed::Trim);
-    let keeping = q.history.keeping.iter();
-    Story {
-        weighings: weights.map(|w| (start.plus(w.t), w.g, w.used)).collect(),
-        mass: along(|p| p.1),
-        water: along(|p| p.0),
-        covers: keeping.map(|k| (start.plus(k.from), k.cover)).collect(),
-        trims: trims.map(|e| start.plus(e.t)).collect(),
-        deficit: deficit.take(forecast.times.len()).collect(),
-        band: (q.band.from, q.band.to),
-        free_water_g: Some(forecast::quantiles(&forecast.draws, |d| d.free.max(0.0) * d.dry_g)),
-        fit: match &posterior.fit {
-            Some(f) => format!(
-                "{} after {} evaluations; runs {}",
-                f.report.stop.words(),
-                f.report.evaluations,
-                f.report.runs.map_or("none".into(), |r| format!("{r:.1}")),
-            ),
-            None => "not fitted".into(),
-        },
-    }
 }
 
 #[cfg(test)]

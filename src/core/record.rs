@@ -1,4 +1,4 @@
-//! How good past forecasts were: errors, intervals that held, calls; and what follows for the next.
+//! How good past forecasts were: errors, intervals that held, calls.
 //!
 //! A forecast of a time is three quantiles; what it is worth is told by its error, by whether the
 //! truth lay inside, and by the interval score, which is small only for an interval that is both
@@ -7,42 +7,64 @@
 //! ```text
 //! S = (u − l) + 2/α · max(l − x, 0) + 2/α · max(x − u, 0),    α = 0.2 for 80 %
 //! ```
-//!
-//! # Correction
-//!
-//! From each forecast comes the ratio by which its interval would have to be stretched about its
-//! median for the truth to lie on its edge. The next interval, stretched by the ⌈0.8 (n + 1)⌉-th
-//! smallest of n such ratios, holds at 80 % at least, whatever their distribution, if pots come in
-//! no order (split conformal prediction: Vovk, Gammerman & Shafer, *Algorithmic Learning in a
-//! Random World*, 2005, ch. 4; Lei et al., J. Am. Stat. Assoc. 113 (2018) 1094, algorithm 2; with
-//! ratios in place of errors: its locally weighted form). Forecasts of one pot are no independent
-//! ones: each counts as its part of one pot (Dunn, Wasserman & Ramdas, J. Am. Stat. Assoc. 118
-//! (2023) 2491: pooled distributions, which hold in the long run).
 
 use super::forecast::HORIZON;
 use super::handling::median;
-use super::report::{FireCall, TimeQuantiles, TrimCall};
-use crate::units::Time;
+use super::report::{FireCall, PotAnswer, TimeQuantiles, TrimCall};
+use crate::units::{DAY, HOUR, Time};
+use serde::Serialize;
+
+/// When pots are asked about: ages, and the steps of the clock (UTC) to which each is put off, s.
+pub const ASKED: [(f64, f64); 7] = [
+    (3.0 * HOUR, HOUR),
+    (6.0 * HOUR, HOUR),
+    (12.0 * HOUR, 3.0 * HOUR),
+    (24.0 * HOUR, 6.0 * HOUR),
+    (48.0 * HOUR, 12.0 * HOUR),
+    (96.0 * HOUR, DAY),
+    (192.0 * HOUR, DAY),
+];
+
+/// When a pot is asked about that was weighed for the last time at `until`: nothing is known of
+/// what came after that.
+pub fn questions(made_at: Time, until: Time) -> impl Iterator<Item = Time> {
+    let put_off = move |(age, step): (f64, f64)| {
+        let due = made_at.plus(age).seconds();
+        Time::from_seconds((due / step).ceil() * step)
+    };
+    ASKED.map(put_off).into_iter().filter(move |t| *t <= until)
+}
+
+/// What is forecast.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Event {
+    /// Mean water passes the band's upper limit.
+    Opens,
+    /// Mean water passes the band's lower limit.
+    Closes,
+    /// Mean free water falls to 0.005.
+    BoneDry,
+}
+
+impl Event {
+    /// All, in order of time.
+    pub const ALL: [Event; 3] = [Event::Opens, Event::Closes, Event::BoneDry];
+
+    /// What an answer says of it.
+    pub fn of(self, answer: &PotAnswer) -> TimeQuantiles {
+        match self {
+            Event::Opens => answer.trim.opens,
+            Event::Closes => answer.trim.closes,
+            Event::BoneDry => answer.fire.bone_dry,
+        }
+    }
+}
 
 /// Share of the truths that intervals promise to hold.
 pub const LEVEL: f64 = 0.8;
 /// Share that may lie outside: 1 − [`LEVEL`].
 const ALPHA: f64 = 0.2;
-
-/// Finished pots from which a correction is made. So many let a record tell intervals that hold
-/// 60 % only from those that hold 80 %: the fewest n with which a one-sided test at 5 % finds the
-/// former with a chance of 80 %, as does every n above it (exact binomial; 60 % is what
-/// intervals of a fit that takes its residuals for independent come to).
-pub const ENOUGH: usize = 38;
-
-/// Standard deviation of the log of a correction before any pot is known: intervals are wrong by
-/// a quarter, more or less (a judgement, no source).
-const PRIOR_SD: f64 = 0.25;
-/// The same of the log ratio at 80 % from one pot, where errors are normal: √(p (1 − p)) ÷ density
-/// of |z| at z = 1.2816, in units of z: 0.4 ÷ (2 · 0.17550 · 1.2816).
-const ONE_POT_SD: f64 = 0.889;
-/// No record narrows an interval to less, or widens it to more than this.
-const FACTOR: (f64, f64) = (0.7, 2.0);
 
 /// A forecast of a time with what became of it; all in seconds after it was asked for.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -89,19 +111,24 @@ impl Scored {
         self.width() + 2.0 / ALPHA * missed
     }
 
-    /// By how much the interval would have to be stretched about its median for the truth to lie
-    /// on its edge: at most 1 where it lay inside.
+    /// The [`ratio`] of the interval: its halves count as a minute at least, times are told no
+    /// finer.
     pub fn ratio(&self) -> f64 {
-        let [low, middle, high] = self.said;
-        let off = self.truth - middle;
-        // A width of a minute at least: times are told no finer.
-        let half = if off < 0.0 { middle - low } else { high - middle };
-        off.abs() / half.max(60.0)
+        ratio(self.said, self.truth, 60.0)
     }
 }
 
+/// By how much an interval (10 %, 50 %, 90 %) would have to be stretched about its median for the
+/// truth to lie on its edge: at most 1 where it lay inside. A half of it counts as `least` at
+/// least.
+pub fn ratio([low, middle, high]: [f64; 3], truth: f64, least: f64) -> f64 {
+    let off = truth - middle;
+    let half = if off < 0.0 { middle - low } else { high - middle };
+    off.abs() / half.max(least)
+}
+
 /// What many forecasts of one kind came to. Shares are of the whole time, made to event.
-#[derive(Clone, PartialEq, Debug, serde::Serialize)]
+#[derive(Clone, PartialEq, Debug, Serialize)]
 pub struct Figures {
     /// Pots of which the truth is known.
     pub truths: usize,
@@ -133,7 +160,6 @@ pub const RECENT: usize = 10;
 
 /// Figures of forecasts, which come by truth in order of its time; `None` of none.
 pub fn figures(truths: &[Vec<Scored>]) -> Option<Figures> {
-    const HOUR: f64 = crate::units::HOUR;
     let truths: Vec<&Vec<Scored>> = truths.iter().filter(|f| !f.is_empty()).collect();
     let all: Vec<&Scored> = truths.iter().copied().flatten().collect();
     if all.is_empty() {
@@ -161,7 +187,7 @@ pub fn figures(truths: &[Vec<Scored>]) -> Option<Figures> {
 }
 
 /// Where a pot stood against its trimming window, as far as it is known now.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, serde::Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Window {
     /// Not open yet.
@@ -192,7 +218,7 @@ impl Window {
 }
 
 /// Whether a pot was dry, as far as it is known now: its wettest part, as `ready` promises.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, serde::Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Dryness {
     /// At most 0.010 of free water in its wettest part, sure to 90 %.
@@ -204,7 +230,7 @@ pub enum Dryness {
 }
 
 /// Trim calls against what is known now.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, serde::Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize)]
 pub struct TrimCalls {
     /// Asked about, where the truth is sure and the pot was not trimmed yet.
     pub asked: usize,
@@ -237,7 +263,7 @@ impl TrimCalls {
 }
 
 /// Fire calls against what is known now.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, serde::Serialize)]
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default, Serialize)]
 pub struct FireCalls {
     /// Asked about, where the truth is sure.
     pub asked: usize,
@@ -270,68 +296,9 @@ impl FireCalls {
     }
 }
 
-/// By how much intervals should be wider (above 1) or narrower to hold as often as they promise.
-#[derive(Clone, Copy, PartialEq, Debug, serde::Serialize)]
-pub struct Correction {
-    /// What both halves of an interval are to be multiplied by; 1 from fewer than [`ENOUGH`] pots.
-    pub factor: f64,
-    /// What the record alone says; `None` where it is too short for 80 %.
-    pub raw: Option<f64>,
-    /// Pots it rests on.
-    pub pots: usize,
-}
-
-impl Correction {
-    /// From the ratios ([`Scored::ratio`]) of each pot's forecasts. A pot without any, and a ratio
-    /// that is no number, do not count.
-    pub fn from_ratios(pots: &[Vec<f64>]) -> Correction {
-        let sound = |of: &Vec<f64>| of.iter().copied().filter(|r| *r >= 0.0).collect::<Vec<_>>();
-        let pots: Vec<Vec<f64>> = pots.iter().map(sound).filter(|of| !of.is_empty()).collect();
-        let raw = conformal(&pots);
-        let n = pots.len();
-        let factor = match raw {
-            Some(raw) if n >= ENOUGH => {
-                // Normal prior of the log factor about 0, normal likelihood of the record's.
-                let (prior, record) = (PRIOR_SD.powi(2), ONE_POT_SD.powi(2) / n as f64);
-                (raw.max(1e-9).ln() * prior / (prior + record)).exp().clamp(FACTOR.0, FACTOR.1)
-            }
-            _ => 1.0,
-        };
-        Correction { factor, raw, pots: n }
-    }
-
-    /// An interval with its median, corrected; what never comes stays so.
-    pub fn apply(&self, q: &TimeQuantiles) -> TimeQuantiles {
-        let Some(middle) = q.p50 else { return *q };
-        let moved = |t: Option<Time>| t.map(|t| middle.plus(self.factor * t.since(middle)));
-        TimeQuantiles { p10: moved(q.p10), p50: q.p50, p90: moved(q.p90) }
-    }
-}
-
-/// The least ratio that, with what lies below it, makes 0.8 (n + 1) pots, each ratio being its part
-/// of one pot; `None` where n pots do not make so many.
-fn conformal(pots: &[Vec<f64>]) -> Option<f64> {
-    let part = |of: &Vec<f64>| 1.0 / of.len() as f64;
-    let mut ratios: Vec<(f64, f64)> =
-        pots.iter().flat_map(|of| of.iter().map(move |r| (*r, part(of)))).collect();
-    ratios.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let wanted = LEVEL * (pots.len() + 1) as f64 - 1e-9;
-    let mut sum = 0.0;
-    let found = ratios.iter().find(|(_, part)| {
-        sum += part;
-        sum >= wanted
-    });
-    found.map(|(ratio, _)| *ratio)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::HOUR;
-    use rand::rngs::StdRng;
-    use rand::{RngExt, SeedableRng};
-    use rand_distr::Exp1;
-    use statrs::distribution::{Binomial, DiscreteCDF};
 
     const MADE: Time = Time(1_932_904_800_000_000);
 
@@ -464,94 +431,5 @@ mod tests {
         }
         let want = FireCalls { asked: 7, ready: 2, too_soon: 1, dry: 3, missed: 1, doubtful: 1 };
         assert_eq!(calls, want);
-    }
-
-    fn one_each(ratios: impl IntoIterator<Item = f64>) -> Vec<Vec<f64>> {
-        ratios.into_iter().map(|r| vec![r]).collect()
-    }
-
-    /// NumPy: quantile(r + [inf], 0.8, method="inverted_cdf"), which is the rule of Lei et al.
-    #[test]
-    fn the_conformal_quantile_is_that_of_the_sample_with_infinity() {
-        let nine = [0.31, 0.52, 0.07, 1.44, 0.88, 0.95, 0.26, 1.73, 0.61];
-        assert_eq!(conformal(&one_each(nine)), Some(1.44));
-        assert_eq!(conformal(&one_each((1..=19).map(|i| f64::from(i) / 10.0))), Some(1.6));
-        // Four pots are the fewest of which one can be the 0.8 · (4 + 1)th.
-        assert_eq!(conformal(&one_each([0.3, 0.1, 0.2])), None);
-        assert_eq!(conformal(&one_each([0.3, 0.1, 0.2, 0.4])), Some(0.4));
-        assert_eq!(conformal(&[]), None);
-        // Each forecast as its part of one pot: 4 pots, of which one fills up with its third part.
-        let pots = [vec![0.1], vec![0.2], vec![0.3], vec![0.15, 0.5, 0.9]];
-        assert_eq!(conformal(&pots), Some(0.9));
-        assert_eq!(
-            conformal(&one_each([0.1; 5]).into_iter().chain(pots).collect::<Vec<_>>()),
-            Some(0.3)
-        );
-    }
-
-    /// The theorem: the next ratio lies below the k-th of n with probability k/(n + 1), whatever
-    /// the distribution: 8/10 of nine, 17/21 of twenty.
-    #[test]
-    fn the_next_one_is_held_as_often_as_the_theorem_says() {
-        let mut rng = StdRng::seed_from_u64(11);
-        for (n, want) in [(9, 0.8), (20, 17.0 / 21.0)] {
-            let rounds = 20_000;
-            let mut held = 0;
-            for _ in 0..rounds {
-                let q = conformal(&one_each((0..n).map(|_| rng.sample(Exp1)))).unwrap();
-                let next: f64 = rng.sample(Exp1);
-                held += usize::from(next <= q);
-            }
-            // Three standard errors of so many rounds: 0.0085.
-            let share = held as f64 / f64::from(rounds);
-            assert!((share - want).abs() < 0.0085, "{n}: {share}, {want}");
-        }
-    }
-
-    /// SciPy's `binom` gives 38 too.
-    #[test]
-    fn enough_pots_tell_60_from_80_percent() {
-        let power = |n: u64| {
-            let [promised, poor] = [0.8, 0.6].map(|p| Binomial::new(p, n).unwrap());
-            let rejects = (0..n).take_while(|k| promised.cdf(*k) <= 0.05).last();
-            rejects.map_or(0.0, |k| poor.cdf(k))
-        };
-        let short = (1..200).filter(|n| power(*n) < 0.8).max().unwrap();
-        assert_eq!(ENOUGH as u64, short + 1);
-    }
-
-    #[test]
-    fn a_correction_is_drawn_towards_none_and_bounded() {
-        // NumPy: quantile 1.65 of i/20 to 2; exp(ln 1.65 · 0.0625/(0.0625 + 0.889²/40)).
-        let forty = one_each((1..=40).map(|i| f64::from(i) / 20.0));
-        let found = Correction::from_ratios(&forty);
-        assert_eq!((found.raw, found.pots), (Some(1.65), 40));
-        assert!((found.factor - 1.463_003).abs() < 1e-6, "{}", found.factor);
-        // More pots that say the same are believed more.
-        let more: Vec<_> = forty.iter().cycle().take(400).cloned().collect();
-        let more = Correction::from_ratios(&more);
-        assert!(found.factor < more.factor && more.factor < 1.65, "{more:?}");
-        // Too few say nothing yet.
-        let few = Correction::from_ratios(&forty[..ENOUGH - 1]);
-        assert_eq!((few.factor, few.pots), (1.0, ENOUGH - 1));
-        assert_eq!(Correction::from_ratios(&[]).factor, 1.0);
-        for (ratio, want) in [(1e3, 2.0), (1e-9, 0.7), (0.0, 0.7), (1.0, 1.0)] {
-            close(Correction::from_ratios(&one_each([ratio; 100])).factor, want);
-        }
-        // No numbers are no pots.
-        let none = [vec![f64::NAN], vec![-1.0], vec![]];
-        assert_eq!(Correction::from_ratios(&none).pots, 0);
-    }
-
-    #[test]
-    fn a_correction_moves_the_ends_about_the_middle() {
-        let wider = Correction { factor: 1.5, raw: Some(1.5), pots: 50 };
-        assert_eq!(wider.apply(&said([8.0, 10.0, 14.0])), said([7.0, 10.0, 16.0]));
-        let never = f64::INFINITY;
-        assert_eq!(wider.apply(&said([8.0, 10.0, never])), said([7.0, 10.0, never]));
-        assert_eq!(wider.apply(&said([8.0, never, never])), said([8.0, never, never]));
-        // Intervals so corrected hold the ratio that they were corrected by.
-        let scored = Scored::new(MADE, at(4.0), &said([8.0, 10.0, 14.0]), at(16.0));
-        close(scored.ratio(), 1.5);
     }
 }

@@ -3,6 +3,7 @@
 //! Serialises to the report JSON: keys are stable, new ones may be added. Water is kg water per
 //! kg dry clay (dry basis). Between `p10` and `p90` the truth must lie in 80 of 100 cases.
 
+use super::correction::Corrections;
 use crate::records::{Cover, Name};
 use crate::units::Time;
 use serde::{Serialize, Serializer};
@@ -15,6 +16,9 @@ pub struct Report {
     pub at: Time,
     /// In order of name.
     pub pots: Vec<PotAnswer>,
+    /// By what the intervals are corrected; only in a studio whose record is long enough.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub correction: Option<Corrections>,
 }
 
 /// Quantiles of a number.

@@ -168,6 +168,11 @@ impl Lesson {
         let lesson = Lesson { pot: pot.name.clone(), body, lot, felt, finished };
         (lesson.finished.is_some() || !lesson.felt.is_empty()).then_some(lesson)
     }
+
+    /// Whether the pot has taught of itself, not only the hand of it.
+    pub fn is_finished(&self) -> bool {
+        self.finished.is_some()
+    }
 }
 
 impl Finished {
@@ -236,6 +241,112 @@ pub struct Lessons {
     weights: Vec<f64>,
     /// Variance between the pots of a lot.
     between: Vec<f64>,
+    /// What they have said, added up.
+    tree: Option<Tree>,
+}
+
+/// What pots have said, added up lot by lot and body by body, so that one pot can be left out
+/// without asking all the others anew.
+#[derive(Clone, Default, Debug)]
+struct Tree {
+    bodies: Vec<OfBody>,
+}
+
+#[derive(Clone, Debug)]
+struct OfBody {
+    body: Name,
+    bag_given: bool,
+    lots: Vec<OfLot>,
+    /// What all of it says of the studio.
+    upwards: Said,
+}
+
+#[derive(Clone, Debug)]
+struct OfLot {
+    lot: Option<Name>,
+    /// What each of its pots says of it.
+    pots: Vec<(Name, Said)>,
+    said: Said,
+    /// What all of it says of its body.
+    upwards: Said,
+}
+
+impl OfLot {
+    /// What its pots say of it, but for one.
+    fn without(&self, pot: &str) -> Option<Said> {
+        self.pots.iter().any(|(name, _)| name == pot).then(|| {
+            let mut said = Said::nothing();
+            self.pots.iter().filter(|(name, _)| name != pot).for_each(|(_, its)| said.add(its));
+            said
+        })
+    }
+}
+
+impl Tree {
+    /// Of teachers, each with what it says of its lot.
+    fn new(teachers: &[Teacher], said: Vec<Said>) -> Option<Tree> {
+        let mut tree = Tree::default();
+        for (teacher, said) in teachers.iter().zip(said) {
+            let at = tree.bodies.iter().position(|of| of.body == teacher.body);
+            let at = at.unwrap_or_else(|| {
+                tree.bodies.push(OfBody {
+                    body: teacher.body.clone(),
+                    bag_given: teacher.told.bag_given,
+                    lots: Vec::new(),
+                    upwards: Said::nothing(),
+                });
+                tree.bodies.len() - 1
+            });
+            let lots = &mut tree.bodies[at].lots;
+            let at = lots.iter().position(|of| of.lot == teacher.lot).unwrap_or_else(|| {
+                let (lot, nothing) = (teacher.lot.clone(), Said::nothing);
+                lots.push(OfLot { lot, pots: Vec::new(), said: nothing(), upwards: nothing() });
+                lots.len() - 1
+            });
+            lots[at].said.add(&said);
+            lots[at].pots.push((teacher.pot.clone(), said));
+        }
+        for body in &mut tree.bodies {
+            let mut sum = Said::nothing();
+            for lot in &mut body.lots {
+                lot.upwards = lot.said.through(&variances(|s| s.lot, body.bag_given))?;
+                sum.add(&lot.upwards);
+            }
+            body.upwards = sum.through(&variances(|s| s.body, body.bag_given))?;
+        }
+        Some(tree)
+    }
+
+    /// What is said of a studio elsewhere, of a body by its other lots, and of a lot; but for one
+    /// pot.
+    fn without(&self, pot: &str, body: &str, lot: Option<&Name>) -> Option<[Said; 3]> {
+        let [mut elsewhere, mut of_body, mut of_lot] = std::array::from_fn(|_| Said::nothing());
+        for of in &self.bodies {
+            let here = of.body == body;
+            let left_out = of.lots.iter().any(|l| l.pots.iter().any(|(name, _)| name == pot));
+            if !here && !left_out {
+                elsewhere.add(&of.upwards);
+                continue;
+            }
+            let mut sum = Said::nothing();
+            for its in &of.lots {
+                let without = its.without(pot);
+                if here && its.lot.as_ref() == lot {
+                    of_lot.add(without.as_ref().unwrap_or(&its.said));
+                    continue;
+                }
+                match without {
+                    Some(said) => sum.add(&said.through(&variances(|s| s.lot, of.bag_given))?),
+                    None => sum.add(&its.upwards),
+                }
+            }
+            match here {
+                true => of_body = sum,
+                false => elsewhere.add(&sum.through(&variances(|s| s.body, of.bag_given))?),
+            }
+        }
+        Some([elsewhere, of_body, of_lot])
+    }
 }
 
 fn variances(level: fn(&Spread) -> f64, bag_given: bool) -> DVector<f64> {
@@ -266,7 +377,9 @@ impl Lessons {
             between: prior.as_slice().to_vec(),
             teachers,
             felt,
+            tree: None,
         };
+        out.tree = out.added_up();
         for _ in 0..if out.teachers.len() > 1 { ROUNDS } else { 0 } {
             let departures: Vec<_> = (0..out.teachers.len()).map(|i| out.departure(i)).collect();
             let mut sum = SPREAD_WORTH * &prior;
@@ -287,8 +400,15 @@ impl Lessons {
             }
             let count = SPREAD_WORTH + out.teachers.len() as f64;
             out.between = (sum / count).as_slice().to_vec();
+            out.tree = out.added_up();
         }
         out
+    }
+
+    fn added_up(&self) -> Option<Tree> {
+        let each = self.teachers.iter().zip(&self.weights);
+        let said = each.map(|(t, weight)| t.told.said.through(&self.own(t, *weight)));
+        Tree::new(&self.teachers, said.collect::<Option<Vec<Said>>>()?)
     }
 
     /// How many pots of a body have taught.
@@ -314,37 +434,7 @@ impl Lessons {
         lot: Option<&Name>,
         bag_given: bool,
     ) -> Option<Normal> {
-        let mut elsewhere = Said::nothing();
-        let mut of_body = Said::nothing();
-        let mut of_lot = Said::nothing();
-        let mut lots: Vec<(&Teacher, Said)> = Vec::new();
-        for (i, teacher) in self.teachers.iter().enumerate().filter(|(_, l)| l.pot != pot) {
-            let said = teacher.told.said.through(&self.own(teacher, self.weights[i]))?;
-            match lots.iter_mut().find(|(l, _)| (&l.body, &l.lot) == (&teacher.body, &teacher.lot))
-            {
-                Some((_, all)) => all.add(&said),
-                None => lots.push((teacher, said)),
-            }
-        }
-        let mut bodies: Vec<(&Teacher, Said)> = Vec::new();
-        for (of, said) in lots {
-            if of.body == body && of.lot.as_ref() == lot {
-                of_lot.add(&said);
-                continue;
-            }
-            let said = said.through(&variances(|s| s.lot, of.told.bag_given))?;
-            if of.body == body {
-                of_body.add(&said);
-                continue;
-            }
-            match bodies.iter_mut().find(|(l, _)| l.body == of.body) {
-                Some((_, all)) => all.add(&said),
-                None => bodies.push((of, said)),
-            }
-        }
-        for (of, said) in bodies {
-            elsewhere.add(&said.through(&variances(|s| s.body, of.told.bag_given))?);
-        }
+        let [elsewhere, of_body, of_lot] = self.tree.as_ref()?.without(pot, body, lot)?;
         Normal::known()
             .spread(&variances(|s| s.studio, bag_given))
             .told(&elsewhere)?

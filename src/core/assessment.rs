@@ -1,0 +1,268 @@
+//! One pot, from its studio to its answer: what its weights say, then what is told of it.
+//!
+//! The first is the work (a fit, and draws through the coming air); the second puts the draws in
+//! words, with their intervals corrected by the studio's record. So the record can be made from
+//! assessments before anything is told.
+
+use super::correction::Corrections;
+use super::forecast::{self, Ask, Band, Draw};
+use super::handling::{Deed, History};
+use super::hindsight::Hindsight;
+use super::inference::lessons::Lessons;
+use super::inference::posterior::Posterior;
+use super::record::Event;
+use super::report::{Evidence, Found, PotAnswer, Quantiles, Story, TimeQuantiles, Warning, Water};
+use super::room::Room;
+use super::{readiness, within_reason};
+use crate::records::{Body, Name, Pot, Studio};
+use crate::units::Time;
+use std::borrow::Cow;
+
+/// A pot is said to have been turned over unnoted where that is surer than this.
+const TURNED_ASKED: f64 = 0.9;
+
+/// What is wanted beside the forecast.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Wanted<'a> {
+    /// The way in past and future ([`Story::mass`], [`Story::water`]), for a picture.
+    pub paths: bool,
+    /// Of a finished pot what is known of its past, with its dryness and water at these times.
+    pub past: Option<&'a [Time]>,
+    /// Another trimming band than the body's.
+    pub band: Option<Band>,
+}
+
+/// What is known of a pot, as of a time.
+pub struct Assessment {
+    pot: Name,
+    at: Time,
+    start: Time,
+    band: Band,
+    /// Whether the band is anybody's word.
+    given: bool,
+    /// Whether a weighed sibling speaks for the pot.
+    followed: bool,
+    draws: Vec<Draw>,
+    /// Times of the draws' paths, s since the start, with the deficit of the air until then, Pa.
+    times: Vec<(f64, f64)>,
+    fit: String,
+    /// Why the weights could not be fitted.
+    refused: Option<Warning>,
+    /// How likely it was turned over though nobody noted it, and when, s since the start.
+    turned: Option<(f64, f64)>,
+    /// What is known of its past, where it is finished and that was wanted.
+    pub past: Option<Hindsight>,
+}
+
+impl Assessment {
+    /// Of one of many pots, with what the studio's finished pots teach; `None` if the studio does
+    /// not know it (yet).
+    pub fn new(
+        studio: &Studio,
+        lessons: &Lessons,
+        pot: &str,
+        wanted: &Wanted,
+    ) -> Option<Assessment> {
+        let pot = &within_reason(studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?);
+        let history = super::history(studio, pot);
+        let room = super::surroundings(studio, pot, history.now);
+        let mut model = super::taught_model(studio, lessons, pot, &history, &room);
+        let sibling = pot.like.as_ref().and_then(|sibling| studio.pots.get(sibling));
+        let followed = sibling.is_some_and(|sibling| {
+            super::learn_from_sibling(studio, lessons, &within_reason(sibling), pot, &mut model)
+        });
+        let posterior = Posterior::new(model);
+        let (own, given) = super::band_of(lessons, &pot.body, studio.bodies.get(&pot.body));
+        let band = wanted.band.unwrap_or(own);
+        let ask = Ask { band, seed: super::seed(&pot.name), paths: wanted.paths };
+        let forecast = forecast::forecast(&posterior, &room, &ask);
+        let spans = posterior.model.spans.iter().chain(&forecast.coming);
+        let deficit = spans.map(|span| span.climate.deficit());
+        let mut assessment = Assessment {
+            pot: pot.name.clone(),
+            at: studio.at,
+            start: history.start,
+            band,
+            given,
+            followed,
+            draws: forecast.draws,
+            times: forecast.times.into_iter().zip(deficit).collect(),
+            fit: fit_in_words(&posterior),
+            refused: refused(&posterior),
+            turned: posterior.turned_unnoted().filter(|(sure, _)| *sure > TURNED_ASKED),
+            past: None,
+        };
+        if let Some(times) = wanted.past {
+            let dry = assessment.time(Event::BoneDry);
+            assessment.past = Hindsight::new(&posterior, &room, &ask, dry, times);
+        }
+        Some(assessment)
+    }
+
+    /// The trimming band that it goes by.
+    pub fn band(&self) -> Band {
+        self.band
+    }
+
+    /// When something happens, as the fit has it.
+    pub fn time(&self, event: Event) -> TimeQuantiles {
+        let of: fn(&Draw) -> Option<f64> = match event {
+            Event::Opens => |d| d.opens,
+            Event::Closes => |d| d.closes,
+            Event::BoneDry => |d| d.bone_dry,
+        };
+        forecast::times(&self.draws, self.start, of)
+    }
+
+    /// Mean water of the pot at the time it was asked about, as the fit has it.
+    pub fn water(&self) -> Quantiles {
+        forecast::quantiles(&self.draws, |d| d.water[0])
+    }
+
+    /// What is told of it; the studio is that which it was made from.
+    pub fn answer(&self, studio: &Studio, corrections: &Corrections) -> Option<PotAnswer> {
+        let pot = &within_reason(studio.pots.get(&self.pot)?);
+        let history = &super::history(studio, pot);
+        let room = &super::surroundings(studio, pot, history.now);
+        let body = studio.bodies.get(&pot.body);
+        let mut draws = Cow::Borrowed(&self.draws[..]);
+        if corrections.is_made() {
+            corrections.water(draws.to_mut());
+        }
+        let draws = &*draws;
+        let cell = studio.uncalibrated.get(&self.pot).map(|cell| cell.as_str());
+        Some(self.told(&Question { pot, body, history, room, draws, corrections, cell }))
+    }
+
+    fn told(&self, q: &Question) -> PotAnswer {
+        let draws = q.draws;
+        let quantiles = |of: fn(&Draw) -> f64| forecast::quantiles(draws, of);
+        let mut warnings =
+            readiness::doubts(q.pot, q.body, q.history, q.room, (self.given, self.followed));
+        warnings.extend(self.refused.clone());
+        let window = [Event::Opens, Event::Closes].map(|event| self.time(event));
+        let (opens, closes) = q.corrections.window(window, self.at);
+        let trim = readiness::trim(q.history, draws, self.band, opens, closes);
+        let bone_dry = q.corrections.bone_dry(self.time(Event::BoneDry), self.at);
+        let fire = readiness::fire(q.pot, q.history, q.room, draws, bone_dry, &mut warnings);
+        if self.turned.is_some() {
+            warnings.push(readiness::turned_unnoted());
+        }
+        warnings.extend(q.cell.map(|cell| not_calibrated(cell)));
+        let (now, free) = (quantiles(|d| d.water[0]), quantiles(|d| d.free));
+        PotAnswer {
+            pot: q.pot.name.clone(),
+            body: q.pot.body.clone(),
+            made_at: q.pot.made_at,
+            cover: q.history.keeping_at(q.history.now).cover,
+            stage: readiness::stage(now.p50, free.p50, self.band, fire.call),
+            water: Water {
+                now,
+                free,
+                wall: Some(quantiles(|d| d.water[1])),
+                base: Some(quantiles(|d| d.water[2])),
+            },
+            dry_mass_g: quantiles(|d| d.dry_g),
+            trim,
+            fire,
+            evidence: Evidence {
+                readings: q.history.readings,
+                last_reading_at: q.history.last_reading.map(|t| self.start.plus(t)),
+            },
+            found: found(q.history, self.turned),
+            warnings,
+            story: self.story(q),
+        }
+    }
+
+    fn story(&self, q: &Question) -> Story {
+        let start = self.start;
+        let along = |pick: fn(&(f64, f64)) -> f64| -> Vec<(Time, Quantiles)> {
+            if q.draws.iter().any(|d| d.path.is_empty()) {
+                return Vec::new();
+            }
+            // A draw that was done sooner stays where it was.
+            let at = |d: &Draw, k: usize| pick(&d.path[k.min(d.path.len() - 1)]);
+            let point = |(k, (t, _)): (usize, &(f64, f64))| {
+                (start.plus(*t), forecast::quantiles(q.draws, |d| at(d, k)))
+            };
+            self.times.iter().enumerate().map(point).collect()
+        };
+        let weights = q.history.weights.iter();
+        let trims = q.history.events.iter().filter(|e| e.deed == Deed::Trim);
+        let keeping = q.history.keeping.iter();
+        Story {
+            weighings: weights.map(|w| (start.plus(w.t), w.g, w.used)).collect(),
+            mass: along(|p| p.1),
+            water: along(|p| p.0),
+            covers: keeping.map(|k| (start.plus(k.from), k.cover)).collect(),
+            trims: trims.map(|e| start.plus(e.t)).collect(),
+            deficit: self.times.iter().map(|(t, deficit)| (start.plus(*t), *deficit)).collect(),
+            band: (self.band.from, self.band.to),
+            free_water_g: Some(forecast::quantiles(q.draws, |d| d.free.max(0.0) * d.dry_g)),
+            fit: self.fit.clone(),
+        }
+    }
+}
+
+/// What an answer is made from, beside the assessment.
+struct Question<'a> {
+    pot: &'a Pot,
+    body: Option<&'a Body>,
+    history: &'a History,
+    room: &'a Room,
+    /// With their water corrected.
+    draws: &'a [Draw],
+    corrections: &'a Corrections,
+    /// The cell on which it stands, where that is not calibrated.
+    cell: Option<&'a str>,
+}
+
+fn found(history: &History, turned: Option<(f64, f64)>) -> Vec<Found> {
+    let time = |t: f64| super::whole_second(history.start.plus(t));
+    let found = history.found.iter().map(|f| Found {
+        action: f.what.word(),
+        time: time(f.t),
+        probability: f.probability,
+        until: f.until.map(time),
+        grams: f.grams.map(|g| (10.0 * g).round() / 10.0),
+    });
+    let turned = turned.map(|(probability, t)| Found {
+        action: "flip",
+        time: time(t),
+        probability,
+        until: None,
+        grams: None,
+    });
+    let mut found: Vec<Found> = found.chain(turned).collect();
+    found.sort_by_key(|f| f.time);
+    found
+}
+
+/// What is to be said of a pot on a cell whose raw counts mean nothing yet.
+fn not_calibrated(cell: &str) -> Warning {
+    let text = format!(
+        "{cell}, on which it stands, sends raw counts and is not calibrated: what it weighs is not \
+         known; see `calibrate`"
+    );
+    Warning { code: "not-calibrated", text }
+}
+
+/// What the fit says about itself, where that speaks against the answer.
+fn refused(posterior: &Posterior) -> Option<Warning> {
+    let why = posterior.refusal.as_ref().filter(|_| posterior.fit.is_none())?;
+    let text = format!("the weights could not be fitted ({why}): this is what pots of its kind do");
+    Some(Warning { code: "not-fitted", text })
+}
+
+fn fit_in_words(posterior: &Posterior) -> String {
+    match &posterior.fit {
+        Some(f) => format!(
+            "{} after {} evaluations; runs {}",
+            f.report.stop.words(),
+            f.report.evaluations,
+            f.report.runs.map_or("none".into(), |r| format!("{r:.1}")),
+        ),
+        None => "not fitted".into(),
+    }
+}
