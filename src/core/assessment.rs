@@ -148,7 +148,7 @@ impl Assessment {
         if self.turned.is_some() {
             warnings.push(readiness::turned_unnoted());
         }
-        warnings.extend(q.cell.map(|cell| not_calibrated(cell)));
+        warnings.extend(q.cell.map(not_calibrated));
         let (now, free) = (quantiles(|d| d.water[0]), quantiles(|d| d.free));
         PotAnswer {
             pot: q.pot.name.clone(),

@@ -110,12 +110,11 @@ pub fn settled(studio: &Studio, pot: &str) -> Option<Time> {
     let end = rows.iter().find(|row| ends(&row.action)).map_or(studio.at, |row| row.time);
     let weighed = studio.weighings.get(pot)?.0.iter().rev().map(|p| p.time);
     let weighed = weighed.into_iter().find(|time| *time <= end.min(studio.at))?;
-    let heard = |action: &Action| match action {
-        Action::On(_) | Action::Off | Action::Kiln | Action::Lost(_) => false,
-        Action::Length(_) | Action::Outcome(_) => false,
-        _ => true,
+    let unheard = |action: &Action| {
+        use Action::{Kiln, Length, Lost, Off, On, Outcome};
+        matches!(action, On(_) | Off | Kiln | Lost(_) | Length(_) | Outcome(_))
     };
-    let noted = rows.iter().filter(|row| heard(&row.action) && row.time <= studio.at);
+    let noted = rows.iter().filter(|row| !unheard(&row.action) && row.time <= studio.at);
     noted.map(|row| row.time).chain([weighed]).max().map(|last| last.plus(STEP))
 }
 
