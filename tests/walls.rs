@@ -128,10 +128,12 @@ fn no_unwrap(source: &Source) -> Vec<String> {
     lines.map(|(number, _)| source.complaint(number, "unwrap or todo")).collect()
 }
 
-/// Unsafe code is in one small file that only tests use.
-fn one_file_is_unsafe(source: &Source) -> Vec<String> {
+/// Unsafe code is in two small files that only tests use.
+const UNSAFE: [&str; 2] = ["tests/faults/vfs.rs", "tests/fuzz/counters.rs"];
+
+fn few_files_are_unsafe(source: &Source) -> Vec<String> {
     let word = Regex::new(r"\bunsafe\b").unwrap();
-    if source.path == "tests/faults/vfs.rs" || source.path == "tests/walls.rs" {
+    if UNSAFE.contains(&source.path.as_str()) || source.path == "tests/walls.rs" {
         return Vec::new();
     }
     let lines = source.lines.iter().enumerate().filter(|(_, line)| word.is_match(line));
@@ -245,8 +247,8 @@ fn nothing_unwraps_outside_tests() {
 }
 
 #[test]
-fn unsafe_code_is_in_one_file() {
-    holds(one_file_is_unsafe);
+fn unsafe_code_is_in_two_files_of_tests() {
+    holds(few_files_are_unsafe);
 }
 
 #[test]
@@ -276,7 +278,7 @@ fn each_rule_sees_a_file_that_breaks_it() {
     assert!(breaks(one_file_for_now, "src/watch/mod.rs", "let t = Timestamp::now();"));
     assert!(!breaks(one_file_for_now, "src/clock.rs", "let t = Timestamp::now();"));
     assert!(breaks(no_unwrap, "src/store/mod.rs", "let a = b.unwrap();"));
-    assert!(breaks(one_file_is_unsafe, "src/store/mod.rs", "unsafe { f() }"));
+    assert!(breaks(few_files_are_unsafe, "src/store/mod.rs", "unsafe { f() }"));
     assert!(breaks(style, "src/core/air.rs", "use x;"));
     assert!(breaks(style, "src/core/air.rs", &format!("//! {}", "x".repeat(100))));
     assert!(breaks(style, "src/core/air.rs", &format!("//! x\n{}", "\n".repeat(FILE))));

@@ -1,5 +1,5 @@
 //! A shim between SQLite and the file system: writes down what is written and synced, and can let
-//! it fail. All unsafe code of the project is in this file, and only these tests use it.
+//! it fail. Only these tests use its unsafe code.
 //!
 //! It is SQLite's own file system ("unix", <https://www.sqlite.org/vfs.html>) with five functions
 //! replaced: open, delete, write, truncate, sync. The replaced ones write down what they were

@@ -149,8 +149,13 @@ impl<R: Read> Sheet<R> {
         Defect { file: self.name.clone(), line: self.row.line.max(1), column, text }
     }
 
+    /// What a column is called; its number where the header leaves its name out.
     fn column_at(&self, field: usize) -> String {
-        self.header.get(field).map_or_else(|| "row".into(), |name| shown(name))
+        match self.header.get(field).map(String::as_str) {
+            None => "row".into(),
+            Some("") => format!("column {}", field + 1),
+            Some(name) => shown(name),
+        }
     }
 
     /// The text of a column of the layout; empty where there is none.
