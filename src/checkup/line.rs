@@ -205,15 +205,15 @@ fn wrong(faults: &Faults) -> u64 {
     Fault::ALL.into_iter().filter(|fault| fault.is_wrong()).map(|fault| faults.of(fault)).sum()
 }
 
-/// Judges what was heard.
-pub fn judge(heard: &Heard, port: &PortSettings, program: &str) -> Finding {
+/// Judges what was heard; `again`: the command that listens once more.
+pub fn judge(heard: &Heard, port: &PortSettings, again: &str) -> Finding {
     let finding = |code, text: String| Finding::wrong(What::Port, code, text);
     if heard.lost {
         return finding("lost", "it went away while it was listened to: a loose plug?".into())
             .say("Push the plug home, try another cable, and another socket of the computer.");
     }
     if heard.bytes == 0 {
-        return silence(heard, port, program);
+        return silence(heard, port, again);
     }
     if heard.lines == 0 {
         return match looks(&heard.kept) {
@@ -281,10 +281,10 @@ fn counted(n: u64, what: &str) -> String {
     format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
-fn silence(heard: &Heard, port: &PortSettings, program: &str) -> Finding {
+fn silence(heard: &Heard, port: &PortSettings, again: &str) -> Finding {
     let text = format!("silent: nothing came in {:.0} s", heard.seconds);
     let finding = Finding::wrong(What::Port, "silent", text);
-    let longer = format!("{program} checkup --listen 70");
+    let longer = format!("{again} --listen 70");
     match (port.format, &port.ask) {
         (store::Format::Text, None) => finding
             .say(
@@ -442,7 +442,7 @@ mod tests {
     }
 
     fn judged(stream: &[u8]) -> Finding {
-        judge(&heard(stream), &port(), "warecast")
+        judge(&heard(stream), &port(), "warecast checkup")
     }
 
     /// What a receiver reads of bytes that were sent at another rate, 8N1, without pauses: it
@@ -531,7 +531,7 @@ mod tests {
         assert_eq!(judged(b"").code, "silent");
         let text = PortSettings { format: store::Format::Text, ..port() };
         let asked = PortSettings { ask: Some("W\r\n".into()), ..text.clone() };
-        let says = |port| format!("{:?}", judge(&heard(b""), port, "warecast").to_do);
+        let says = |port| format!("{:?}", judge(&heard(b""), port, "warecast checkup").to_do);
         assert!(says(&text).contains("press it while this runs"));
         assert!(says(&asked).contains("gave no answer"));
     }

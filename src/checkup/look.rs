@@ -25,15 +25,24 @@ use std::path::Path;
 use std::time::Duration;
 
 /// Gathers the facts. `by_hand`: ports that were named, in place of those of the settings; each
-/// free one is listened to for so long.
-pub fn look(dir: &Path, by_hand: Vec<PortSettings>, listen: Duration) -> io::Result<Facts> {
+/// free one is listened to for so long, and `tell` is called before, if there is any.
+pub fn look(
+    dir: &Path,
+    by_hand: Vec<PortSettings>,
+    listen: Duration,
+    tell: impl FnOnce(),
+) -> io::Result<Facts> {
     let settings = Settings::read(dir);
     let named = !by_hand.is_empty();
     let settled = settings.as_ref().ok().cloned().unwrap_or_default();
     let wanted = if named { by_hand } else { settled.port.clone() };
     let watch = Lock::holder(dir);
     let plugged = plugged();
-    let ports = ports(wanted, &settled, watch.as_deref(), &plugged, listen)?;
+    let mut ports = ports(wanted, &settled, watch.as_deref(), &plugged);
+    if !listen.is_zero() {
+        listen_to_free(&mut ports, listen, tell)?;
+    }
+    fill_in(&mut ports, watch.is_some(), &plugged);
     let (mut store, trouble) = open(dir);
     // Listening took its time.
     let at = clock::now();
@@ -118,14 +127,13 @@ fn clock_facts(now: Time, settings: &Settings, ahead: Vec<(Name, Time)>, in_step
     }
 }
 
-/// What is to be seen of each port; the free ones are listened to.
+/// What is to be seen of each port without opening it.
 fn ports(
     wanted: Vec<PortSettings>,
     settings: &Settings,
     watch: Option<&str>,
     plugged: &[Device],
-    listen: Duration,
-) -> io::Result<Vec<Port>> {
+) -> Vec<Port> {
     let mut ports: Vec<Port> = Vec::with_capacity(wanted.len());
     for one in wanted {
         let itself = Path::new(&one.path).canonicalize().ok();
@@ -143,25 +151,36 @@ fn ports(
             state,
         });
     }
-    if !listen.is_zero() {
-        let free = |port: &&mut Port| matches!(port.state, State::Free);
-        let quiet: Vec<PortSettings> =
-            ports.iter_mut().filter(free).map(|port| port.settings.clone()).collect();
-        let states = hear::hear(quiet, listen)?;
-        for (port, state) in ports.iter_mut().filter(free).zip(states) {
-            port.state = state;
-        }
+    ports
+}
+
+fn listen_to_free(ports: &mut [Port], listen: Duration, tell: impl FnOnce()) -> io::Result<()> {
+    let free = |port: &&mut Port| matches!(port.state, State::Free);
+    let quiet: Vec<PortSettings> =
+        ports.iter_mut().filter(free).map(|port| port.settings.clone()).collect();
+    if quiet.is_empty() {
+        return Ok(());
     }
-    let names: Vec<String> = plugged.iter().map(|device| device.name.clone()).collect();
-    for port in &mut ports {
+    tell();
+    let states = hear::hear(quiet, listen)?;
+    for (port, state) in ports.iter_mut().filter(free).zip(states) {
+        port.state = state;
+    }
+    Ok(())
+}
+
+/// What goes without opening a port.
+fn fill_in(ports: &mut [Port], watched: bool, plugged: &[Device]) {
+    for port in ports {
         match &mut port.state {
-            State::Missing(there) => *there = names.clone(),
+            State::Missing(there) => {
+                *there = plugged.iter().map(|device| device.name.clone()).collect();
+            }
             // Whose it is cannot be seen; `watch` of another user, most likely.
-            State::Held { by, ours } if by.is_empty() => *ours = watch.is_some(),
+            State::Held { by, ours } if by.is_empty() => *ours = watched,
             _ => {}
         }
     }
-    Ok(ports)
 }
 
 /// What is to be seen of a port without opening it. Whoever has it is not disturbed: a second
@@ -184,9 +203,20 @@ fn at_rest(path: &str, watch: Option<&str>) -> State {
             let ours = by.iter().any(|holder| Some(holder.pid) == watcher);
             State::Held { by, ours }
         }
-        (true, Some(access)) if !access.is_open() && !can_open(path) => State::Denied(access),
+        (true, Some(access)) if !access.is_open() && !can_open(path) => {
+            match watcher.is_some_and(|pid| is_anothers(pid, access.user)) {
+                // Another user's `watch` may what this one may not.
+                true => State::Held { by, ours: true },
+                false => State::Denied(access),
+            }
+        }
         (true, _) => State::Free,
     }
+}
+
+/// Whether a process runs for another user.
+fn is_anothers(pid: u32, user: u32) -> bool {
+    fs::metadata(format!("/proc/{pid}")).is_ok_and(|process| process.uid() != user)
 }
 
 /// An access list may allow what the permissions do not.

@@ -60,7 +60,7 @@ impl What {
             What::Watch => "watch",
             What::Port => "port",
             What::Cell => "cell",
-            What::Room => "room",
+            What::Room => "room sensor",
         }
     }
 }

@@ -73,7 +73,7 @@ pub fn judge(port: &Port, watched: bool, program: &str) -> Finding {
             .say("Unplug it, plug it in again, and look at what the system says of it:")
             .run("sudo dmesg | tail -n 20"),
         State::Free => Finding::fine(What::Port, "there and free; it was not listened to"),
-        State::Heard(heard) => line::judge(heard, &port.settings, program),
+        State::Heard(heard) => line::judge(heard, &port.settings, &again(port, program)),
     };
     let finding = match finding.wrong || !watched || !port.of_settings || is_held(port) {
         true => finding,
@@ -85,6 +85,15 @@ pub fn judge(port: &Port, watched: bool, program: &str) -> Finding {
         .say("Stop `watch` (Ctrl-C) and start it again: it reads its settings when it starts."),
     };
     stable_name(finding.of([path]), port)
+}
+
+/// How to look at the same port again.
+fn again(port: &Port, program: &str) -> String {
+    let PortSettings { path, baud, .. } = &port.settings;
+    match port.of_settings {
+        true => format!("{program} checkup"),
+        false => format!("{program} checkup --port {} --baud {baud}", shell_word(path)),
+    }
 }
 
 fn is_held(port: &Port) -> bool {
@@ -230,6 +239,12 @@ mod tests {
         let by_hand = Port { of_settings: false, ..free() };
         assert_eq!(judge(&by_hand, true, "warecast").code, "fine");
         assert_eq!(judge(&port(State::NotSerial), true, "warecast").code, "not-serial");
+        let silent = || State::Heard(Box::default());
+        let says = |port| format!("{:?}", judge(&port, false, "warecast").to_do);
+        assert!(says(port(silent())).contains("warecast checkup --listen 70"));
+        let by_hand = Port { of_settings: false, ..port(silent()) };
+        let again = "warecast checkup --port /dev/ttyUSB0 --baud 9600 --listen 70";
+        assert!(says(by_hand).contains(again));
     }
 
     #[test]

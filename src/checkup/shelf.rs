@@ -259,7 +259,7 @@ fn room(shelf: &Shelf) -> Vec<Finding> {
     if sensors.is_empty() {
         return vec![Finding::fine(
             What::Room,
-            "no sensor of the room's air: an ordinary room is supposed, and times are wider",
+            "none: an ordinary room is supposed, and times are wider",
         )];
     }
     sensors.into_iter().map(|sensor| sensor_alone(sensor, shelf)).collect()
@@ -360,7 +360,7 @@ mod tests {
         assert!(all[1].text.contains("500 g right to ±0.4 g; how its zero follows"), "{all:?}");
         assert_eq!(all[2].text, "spoke 1 min ago, 19.8 °C (68 °F), 54 %");
         let none = found(vec![cell("a", 0.5)]);
-        assert!(!none[1].wrong && none[1].text.starts_with("no sensor"), "{none:?}");
+        assert!(!none[1].wrong && none[1].text.starts_with("none"), "{none:?}");
     }
 
     #[test]

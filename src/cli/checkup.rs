@@ -48,12 +48,13 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     // Settings that cannot be read are a finding, not the end.
     let settings = Settings::read(&context.studio).unwrap_or_default();
     let by_hand = watch::ports(&args.port, &args.baud, &settings)?;
-    let ports = if by_hand.is_empty() { settings.port.len() } else { by_hand.len() };
-    if ports > 0 && args.listen > 0 && std::io::stderr().is_terminal() {
-        screen::tell(&format!("Listening for {} s …", args.listen));
-    }
     let listen = Duration::from_secs(args.listen);
-    let facts = checkup::look::look(&context.studio, by_hand, listen)
+    let tell = || {
+        if std::io::stderr().is_terminal() {
+            screen::tell(&format!("Listening for {} s …", args.listen));
+        }
+    };
+    let facts = checkup::look::look(&context.studio, by_hand, listen, tell)
         .context("this computer could not be looked at")?;
     let findings = checkup::judge(&facts, &context.command());
     let wrong = findings.iter().filter(|finding| finding.wrong).count();

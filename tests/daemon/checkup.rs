@@ -233,7 +233,7 @@ fn cells_without_calibration_and_a_silent_room_are_told() {
     said.wrong("cell shelf-a:cell-1: not calibrated");
     said.has("calibrate shelf-a:cell-1 0 500 1000 500 0");
     said.has("WRONG: cell shelf-a:cell-2: silent for 1 h 30 min, with planter on it");
-    said.has("WRONG: room room: silent for 5 h; the last it said was 19.8 °C (68 °F), 54 %");
+    said.has("WRONG: room sensor room: silent for 5 h; the last it said was 19.8 °C (68 °F), 54 %");
     said.has("3 things are wrong");
     let json = checkup(&studio, &["--json"]);
     let answer: Value = serde_json::from_str(&json.text).unwrap();
