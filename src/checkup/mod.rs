@@ -40,10 +40,10 @@ pub enum What {
     Disk,
     /// The computer's clock.
     Clock,
-    /// The daemon.
-    Watch,
     /// A serial port.
     Port,
+    /// The daemon.
+    Watch,
     /// A scale or load cell.
     Cell,
     /// A sensor of the room's air.
