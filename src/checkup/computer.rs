@@ -4,8 +4,8 @@ use super::{Finding, What};
 use crate::records::Name;
 use crate::units::{DAY, Time, span};
 
-/// What one reading takes in the database, bytes: measured on a studio of a million, its index
-/// included, and rounded up.
+/// What one reading takes in the database, bytes: measured 39.6 for half a million of 18 sources,
+/// each with count and spread, and 28.7 without.
 const READING_BYTES: f64 = 40.0;
 /// A shelf of 16 cells and a room sensor, each at one reading per 10 s: readings a day.
 const SHELF_A_DAY: f64 = 155_520.0;

@@ -15,6 +15,7 @@ use std::time::{Duration, Instant};
 use tokio::runtime::Builder;
 use tokio::task::JoinSet;
 use tokio::time::timeout;
+use tracing::info;
 
 /// Longest wait for bytes before it is looked at whether to go on.
 const TURN: Duration = Duration::from_millis(100);
@@ -72,6 +73,7 @@ async fn one(settings: PortSettings, listen: Duration) -> State {
 
 /// Looks for a rate at which text comes.
 async fn try_rates(port: &mut Port, settings: &PortSettings, listen: Duration, heard: &mut Heard) {
+    info!("{}: only noise; looking for its baud rate", settings.path);
     let begin = clock::steady();
     let told = |heard: &Heard| match looks(&heard.kept) {
         Looks::Unknown => false,

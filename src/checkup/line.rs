@@ -4,7 +4,7 @@
 //! A receiver at another rate than its sender reads bytes that hardly ever are text (the tests play
 //! it, bit by bit). One that sends 7 bits and a parity bit is text but for the highest bit.
 
-use super::{Finding, What};
+use super::{Finding, What, quoted};
 use crate::records::{Name, Quantity, is_hidden, shell_word};
 use crate::sensing::health::{Fault, Faults};
 use crate::sensing::session::{Action, Arrival, Remark, Session};
@@ -318,7 +318,7 @@ fn noise(heard: &Heard, port: &PortSettings) -> Finding {
     match heard.text_at {
         Some(baud) => finding
             .say(format!("At {baud} baud it is text. In studio.toml:"))
-            .write(&format!("[[port]]\npath = {:?}\nbaud = {baud}", port.path)),
+            .write(&format!("[[port]]\npath = {}\nbaud = {baud}", quoted(&port.path))),
         None if heard.tried.is_empty() => finding.say(
             "Look up the rate in the board's program or in the scale's menu, and set `baud` to it.",
         ),
@@ -353,9 +353,9 @@ fn not_understood(heard: &Heard, port: &PortSettings) -> Finding {
         ),
         store::Format::Senml if WEIGHT.as_ref().is_some_and(|weight| weight.is_match(example)) => {
             finding.say("This looks like a scale that prints text. In studio.toml:").write(&format!(
-                "[[port]]\npath = {:?}\nbaud = {}\nformat = \"text\"\npattern = \
+                "[[port]]\npath = {}\nbaud = {}\nformat = \"text\"\npattern = \
                  '(?P<mass>[-+]?\\d+(\\.\\d+)?)\\s*(?P<unit>g|kg|oz|lb)'\nsource = \"bench\"",
-                port.path, port.baud
+                quoted(&port.path), port.baud
             ))
         }
         store::Format::Senml => finding.say(

@@ -1,8 +1,8 @@
 //! Looks at the world for a checkup, and changes nothing in it.
 //!
 //! Who has a device open stands in `/proc/PID/fd` (proc_pid_fd(5)); of other users' processes only
-//! root sees it. Whether the network has set the clock is told by `/run/systemd/timesync` where that service runs
-//! (systemd-timesyncd.service(8)); of others nothing is known.
+//! root sees it. Whether the network has set the clock is told by `/run/systemd/timesync` where
+//! that service runs (systemd-timesyncd.service(8)); of others nothing is known.
 
 use super::computer::{AHEAD_S, Clock, Disk};
 use super::port::{Holder, Port, State};
@@ -43,10 +43,15 @@ pub fn look(
         listen_to_free(&mut ports, listen, tell)?;
     }
     fill_in(&mut ports, watch.is_some(), &plugged);
-    let (mut store, trouble) = open(dir);
+    let (store, trouble) = open(dir);
     // Listening took its time.
     let at = clock::now();
-    let shelf = shelf(store.as_mut(), &ports, at, watch.is_some()).map_err(io::Error::other)?;
+    let mut shelf = shelf(store.as_ref(), &ports, at, watch.is_some()).map_err(io::Error::other)?;
+    let at_a_key = settled.port.iter().filter(|port| !sends_by_itself(port));
+    let at_a_key: BTreeSet<&Name> = at_a_key.filter_map(|port| port.source.as_ref()).collect();
+    for source in shelf.iter_mut().flat_map(|shelf| &mut shelf.sources) {
+        source.at_a_key = at_a_key.contains(&source.name);
+    }
     let stored = shelf.as_ref().and_then(|shelf| last_stored(shelf, at));
     let (ahead, readings_a_day) = match &store {
         Some(store) => (
@@ -254,7 +259,7 @@ fn holders(processes: &Path, device: u64) -> Vec<Holder> {
 
 /// What is known of cells and sensors, by the store and by what was just heard.
 fn shelf(
-    store: Option<&mut Store>,
+    store: Option<&Store>,
     ports: &[Port],
     at: Time,
     watched: bool,
@@ -262,7 +267,7 @@ fn shelf(
     let mut sources: BTreeMap<Name, Source> = BTreeMap::new();
     let mut pots = Vec::new();
     let mut known: BTreeSet<Name> = BTreeSet::new();
-    if let Some(store) = &store {
+    if let Some(store) = store {
         for (name, quantity, point) in store.last_words()? {
             let source = sources.entry(name).or_default();
             match quantity {
@@ -293,7 +298,7 @@ fn shelf(
         source.raw |= source.count.is_some() && time(source.count) >= time(source.mass);
         source.air |= source.humidity.is_some() || is_room(name);
         source.pot = pots.iter().find(|(_, on)| on == name).map(|(pot, _)| pot.clone());
-        if let Some(store) = &store {
+        if let Some(store) = store {
             source.calibration = Calibrated::of(&store.calibrations(name)?, at);
             source.unchanged = unchanged(store, source, at)?;
         }

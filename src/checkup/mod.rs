@@ -11,7 +11,7 @@
 //! | [`studio`] | settings, store, `watch` |
 //! | [`computer`] | disk and clock |
 //! | [`port`] | the device of a port: there, allowed, free |
-//! | [`line`] | what came down a port: silence, noise, lines that are not understood |
+//! | [`mod@line`] | what came down a port: silence, noise, lines that are not understood |
 //! | [`shelf`] | cells and room sensors, by what they said last |
 //!
 //! Only [`look`] and [`hear`] touch anything; all judgement is a pure function of the facts that
@@ -150,6 +150,11 @@ impl Finding {
             n => format!("{word}s {told} and {} more", n - TOLD),
         }
     }
+}
+
+/// A text as `studio.toml` takes it.
+fn quoted(text: &str) -> String {
+    toml::Value::from(text).to_string()
 }
 
 /// Everything that was looked at.

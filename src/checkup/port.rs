@@ -1,7 +1,7 @@
 //! The device of a port: whether it is there, may be opened, and is free.
 
 use super::line::{self, Heard};
-use super::{Finding, What};
+use super::{Finding, What, quoted};
 use crate::records::shell_word;
 use crate::sensing::access::{Access, Hurdle};
 use crate::store::PortSettings;
@@ -105,7 +105,7 @@ fn stable_name(finding: Finding, port: &Port) -> Finding {
     match &port.stable {
         Some(stable) if !finding.wrong => finding
             .say("After replugging this name may go to another device. The one that stays:")
-            .write(&format!("path = {stable:?}")),
+            .write(&format!("path = {}", quoted(stable))),
         _ => finding,
     }
 }
@@ -118,10 +118,10 @@ fn missing(path: &str, plugged: &[String]) -> Finding {
         [] => finding.say("No serial device is plugged in at all, as far as this computer sees."),
         [one] => finding
             .say("Plugged in is one other. If that is it, in studio.toml:")
-            .write(&format!("path = {one:?}")),
+            .write(&format!("path = {}", quoted(one))),
         several => finding
             .say(format!("Plugged in are {}. In studio.toml, in place of {path}:", several.len()))
-            .write(&several.iter().map(|p| format!("path = {p:?}\n")).collect::<String>()),
+            .write(&several.iter().map(|p| format!("path = {}\n", quoted(p))).collect::<String>()),
     }
 }
 

@@ -55,6 +55,8 @@ pub struct Source {
     pub heard: bool,
     /// It was heard to weigh something.
     pub weighs: bool,
+    /// It prints at the press of a key, and is silent in between.
+    pub at_a_key: bool,
     /// It sends raw counts.
     pub raw: bool,
     /// It sends what a room sensor sends.
@@ -135,7 +137,7 @@ pub fn judge(shelf: &Shelf, program: &str) -> Vec<Finding> {
 }
 
 fn is_stale(cell: &Source, at: Time) -> bool {
-    cell.pot.is_some() && cell.silent(at) > STALE_S
+    cell.pot.is_some() && !cell.at_a_key && cell.silent(at) > STALE_S
 }
 
 fn is_uncalibrated(cell: &Source) -> bool {
@@ -374,6 +376,7 @@ mod tests {
         // Heard on its port just now, it is not silent; nor is one that nothing stands on.
         assert_eq!(code(Source { heard: true, ..b.clone() }), "fine");
         assert_eq!(code(Source { pot: None, ..b.clone() }), "fine");
+        assert_eq!(code(Source { at_a_key: true, ..b.clone() }), "fine");
         let long_gone = Source { pot: None, mass: ago(50_000.0, 1.0), ..b };
         assert_eq!(found(vec![long_gone]).len(), 1, "only the room");
     }

@@ -1,6 +1,6 @@
 //! Settings, store and `watch`.
 
-use super::{Finding, What};
+use super::{Finding, What, quoted};
 use crate::records::shell_word;
 use crate::store::{DATABASE, SETTINGS, StoreError};
 use crate::units::{Time, span};
@@ -61,7 +61,7 @@ fn no_port(studio: &Studio, plugged: &[String]) -> Finding {
                 plugged.join(", "),
                 SETTINGS
             ))
-            .write(&format!("[[port]]\npath = \"{path}\"\nbaud = 9600")),
+            .write(&format!("[[port]]\npath = {}\nbaud = 9600", quoted(path))),
     }
 }
 

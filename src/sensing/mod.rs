@@ -22,8 +22,9 @@
 //! | [`listen`] | a port listened to for a while, by a command that waits |
 //!
 //! Everything but [`port`], [`listen`] and the looks at devices in [`access`] and [`plugged`] is a
-//! pure function of bytes and time, so that every fault can be played in a test. A format knows nothing of ports: one that polls (Modbus RTU) will be
-//! one more implementation of [`formats::Format`].
+//! pure function of bytes and time, so that every fault can be played in a test. A format knows
+//! nothing of ports: one that polls (Modbus RTU) will be one more implementation of
+//! [`formats::Format`].
 
 pub mod access;
 pub mod ask;
