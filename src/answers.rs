@@ -7,9 +7,14 @@ pub mod record;
 
 use crate::core::assessment::{Assessment, Wanted};
 use crate::core::correction::Corrections;
+use crate::core::forecast::Band;
 use crate::core::inference::lessons::{Lesson, Lessons};
 use crate::core::lesson;
-use crate::core::report::{PotAnswer, Report};
+use crate::core::need::{self, Need};
+use crate::core::readiness::plastic_above;
+use crate::core::record::Event;
+use crate::core::report::{PotAnswer, Report, TimeQuantiles};
+use crate::core::whose::Expected;
 use crate::records::{Name, Studio};
 use record::Assessed;
 use std::num::NonZero;
@@ -72,6 +77,52 @@ impl Taught {
             None => Assessment::new(studio, &self.lessons, name, &Wanted::default())?
                 .answer(studio, &self.corrections),
         })
+    }
+}
+
+/// A pot on a round with the scale.
+#[derive(Clone, Debug)]
+pub struct Stop {
+    /// What is known of it.
+    pub answer: PotAnswer,
+    /// What a weighing now would do for it, if anything.
+    pub need: Option<Need>,
+    /// What a scale is expected to show of it.
+    pub expected: Expected,
+    /// It would suffer by being lifted.
+    pub too_soft: bool,
+    /// When it can be lifted, where it cannot now and ought to be weighed.
+    pub firm: Option<TimeQuantiles>,
+}
+
+impl Stop {
+    /// Whether it is worth the walk to the scale.
+    pub fn is_needed(&self) -> bool {
+        self.need.is_some_and(|need| need.worth >= need::WORTH)
+    }
+}
+
+impl Taught {
+    /// Some of the studio's pots as stops of a round, in the order given.
+    pub fn stops(&self, studio: &Studio, names: &[&Name]) -> Vec<Stop> {
+        on_all_cores(names, |name| self.stop(studio, name))
+    }
+
+    /// One pot as a stop of a round.
+    pub fn stop(&self, studio: &Studio, name: &str) -> Option<Stop> {
+        let assess = |wanted| Assessment::new(studio, &self.lessons, name, &wanted);
+        let assessment = assess(Wanted::default())?;
+        let answer = assessment.answer(studio, &self.corrections)?;
+        let too_soft = need::too_soft(&assessment, &answer);
+        let need = need::of(&assessment, &answer);
+        let expected = assessment.expected();
+        let mut stop = Stop { answer, need, expected, too_soft, firm: None };
+        if too_soft && stop.is_needed() {
+            let band = Band { from: plastic_above(assessment.band()), ..assessment.band() };
+            let firmed = assess(Wanted { band: Some(band), ..Wanted::default() })?;
+            stop.firm = Some(firmed.time(Event::Opens));
+        }
+        Some(stop)
     }
 }
 

@@ -6,14 +6,15 @@
 
 use super::correction::Corrections;
 use super::forecast::{self, Ask, Band, Draw};
-use super::handling::{Deed, History};
+use super::handling::{self, Deed, History};
 use super::hindsight::Hindsight;
 use super::inference::lessons::Lessons;
 use super::inference::posterior::Posterior;
 use super::record::Event;
 use super::report::{Evidence, Found, PotAnswer, Quantiles, Story, TimeQuantiles, Warning, Water};
 use super::room::Room;
-use super::{readiness, within_reason};
+use super::whose::Expected;
+use super::{readiness, sample, within_reason};
 use crate::records::{Body, Name, Pot, Studio};
 use crate::units::Time;
 use std::borrow::Cow;
@@ -50,6 +51,10 @@ pub struct Assessment {
     refused: Option<Warning>,
     /// How likely it was turned over though nobody noted it, and when, s since the start.
     turned: Option<(f64, f64)>,
+    /// What else stands on the scale with it now, g.
+    stands_g: f64,
+    /// Standard deviation of the noise of one weighing of it now, g.
+    error_g: f64,
     /// What is known of its past, where it is finished and that was wanted.
     pub past: Option<Hindsight>,
 }
@@ -78,6 +83,8 @@ impl Assessment {
         let forecast = forecast::forecast(&posterior, &room, &ask);
         let spans = posterior.model.spans.iter().chain(&forecast.coming);
         let deficit = spans.map(|span| span.climate.deficit());
+        let step = if history.readings > 0 { history.resolution } else { sample::STEP_G };
+        let shows = forecast::quantiles(&forecast.draws, |d| d.shows_g).p50;
         let mut assessment = Assessment {
             pot: pot.name.clone(),
             at: studio.at,
@@ -90,6 +97,8 @@ impl Assessment {
             fit: fit_in_words(&posterior),
             refused: refused(&posterior),
             turned: posterior.turned_unnoted().filter(|(sure, _)| *sure > TURNED_ASKED),
+            stands_g: history.stands_g,
+            error_g: handling::single_sd(shows, step),
             past: None,
         };
         if let Some(times) = wanted.past {
@@ -97,6 +106,43 @@ impl Assessment {
             assessment.past = Hindsight::new(&posterior, &room, &ask, dry, times);
         }
         Some(assessment)
+    }
+
+    /// Its draws.
+    pub(super) fn draws(&self) -> &[Draw] {
+        &self.draws
+    }
+
+    /// The time it was asked about.
+    pub(super) fn at(&self) -> Time {
+        self.at
+    }
+
+    /// When the pot was made.
+    pub(super) fn start(&self) -> Time {
+        self.start
+    }
+
+    /// What else stands on the scale with it now, g.
+    pub(super) fn stands_g(&self) -> f64 {
+        self.stands_g
+    }
+
+    /// Standard deviation of the noise of one weighing of it now, g.
+    pub(super) fn error_g(&self) -> f64 {
+        self.error_g
+    }
+
+    /// What a scale is expected to show of it now.
+    pub fn expected(&self) -> Expected {
+        let all: f64 = self.draws.iter().map(|d| d.weight).sum();
+        let mean = |of: &dyn Fn(&Draw) -> f64| {
+            self.draws.iter().map(|d| d.weight * of(d)).sum::<f64>() / all
+        };
+        let grams = mean(&|d| d.shows_g);
+        let variance = mean(&|d| (d.shows_g - grams).powi(2));
+        let sd = variance.sqrt().hypot(self.error_g);
+        Expected { grams: grams + self.stands_g, sd, stands_g: self.stands_g }
     }
 
     /// The trimming band that it goes by.

@@ -50,6 +50,9 @@ pub struct Draw {
     pub free: f64,
     /// Free water of the wettest part.
     pub wettest_free: f64,
+    /// What a scale would show of it now, net of what else stands there and without the noise of
+    /// one weighing, g: its mass, and the slow drift of scale and board.
+    pub shows_g: f64,
     /// When mean water passes the band's upper limit.
     pub opens: Option<f64>,
     /// When it passes the band's lower limit.
@@ -97,7 +100,7 @@ pub fn forecast(posterior: &Posterior, room: &Room, ask: &Ask) -> Forecast {
     let coming = model::spans(history, room, now, now + HORIZON, &STEPS);
     let humid = Humidity::new(&posterior.model.spans, &coming, room);
     let mut rng = StdRng::seed_from_u64(ask.seed);
-    let normals = stratified(DRAWS, posterior.model.beliefs.len() + 3, &mut rng);
+    let normals = stratified(DRAWS, posterior.model.beliefs.len() + 4, &mut rng);
     let n = posterior.model.beliefs.len();
     let mut draws = Vec::with_capacity(DRAWS);
     let mut end = 0;
@@ -197,8 +200,8 @@ impl Run<'_, '_> {
     fn batch(&self, sets: &[Vec<f64>], extra: &[&[f64]], rng: &mut StdRng) -> (Vec<Draw>, usize) {
         let drawn = self.posterior.draw(sets);
         let mut draws: Vec<Draw> = vec![Draw::default(); sets.len()];
-        let (mut state, mut rate) = self.stand_now(&drawn, extra);
-        self.look_back(&drawn, &state, &mut draws);
+        let (mut state, mut rate, drift) = self.stand_now(&drawn, extra);
+        self.look_back(&drawn, &state, &drift, &mut draws);
         let physics = &drawn.past.physics;
         let lanes = sets.len();
         // An unmeasured room may be drier or damper than supposed, all along.
@@ -279,29 +282,34 @@ impl Run<'_, '_> {
         })
     }
 
-    /// The pots as they stand now: the model's, moved to what the scale says.
-    fn stand_now(&self, drawn: &Draws, extra: &[&[f64]]) -> (PotState, Lane) {
+    /// The pots as they stand now: the model's, moved to what the scale says; the departure of
+    /// their rates, and the drift of their scale, g.
+    fn stand_now(&self, drawn: &Draws, extra: &[&[f64]]) -> (PotState, Lane, Lane) {
         let mut state = drawn.past.state.clone();
         let lost = self.posterior.lost_since(&drawn.past);
-        let (p, keep) = self.posterior.gap(lost[0]);
+        let (p, keep) = self.posterior.gap(lost[0], state.mass_g()[0]);
+        // The lower root of the covariance of water, rate and drift (Cholesky).
         let a = p[0][0].max(0.0).sqrt();
         let b = if a > 0.0 { p[0][1] / a } else { 0.0 };
         let c = (p[1][1] - b * b).max(0.0).sqrt();
+        let by_water = if a > 0.0 { p[0][2] / a } else { 0.0 };
+        let by_rate = if c > 0.0 { (p[1][2] - b * by_water) / c } else { 0.0 };
+        let own = (p[2][2] - by_water.powi(2) - by_rate.powi(2)).max(0.0).sqrt();
         let dry = state.dry_g();
-        let mut rate = [0.0; LANES];
-        let mut shift = [0.0; LANES];
+        let [mut rate, mut shift, mut drift] = [[0.0; LANES]; 3];
         for (l, e) in extra.iter().enumerate() {
-            let Departure { water, rate: r, .. } = drawn.now[l];
+            let Departure { water, rate: r, drift: d } = drawn.now[l];
             let water = keep[0] * water + keep[1] * r + a * e[0];
             rate[l] = keep[2] * r + b * e[0] + c * e[1];
+            drift[l] = keep[3] * d + by_water * e[0] + by_rate * e[1] + own * e[3];
             shift[l] = water / dry[l];
         }
         state.wet(&shift);
-        (state, rate)
+        (state, rate, drift)
     }
 
     /// What has passed already, and where the draws stand now.
-    fn look_back(&self, drawn: &Draws, state: &PotState, draws: &mut [Draw]) {
+    fn look_back(&self, drawn: &Draws, state: &PotState, drift: &Lane, draws: &mut [Draw]) {
         let spans = &self.posterior.model.spans;
         let physics = &drawn.past.physics;
         let mut link = 0;
@@ -329,7 +337,7 @@ impl Run<'_, '_> {
         }
         let humidity = self.humid.past.last().copied().unwrap_or(0.5);
         let (mean, wall, base) = (state.mean_water(), state.wall_water(), state.base_water());
-        let (wettest, dry) = (state.wettest(), state.dry_g());
+        let (wettest, dry, mass) = (state.wettest(), state.dry_g(), state.mass_g());
         for (l, d) in draws.iter_mut().enumerate() {
             let balance = balance(physics.monolayer[l], humidity);
             d.weight = self.weight;
@@ -337,6 +345,7 @@ impl Run<'_, '_> {
             d.water = [mean[l], wall[l], base[l]];
             d.free = mean[l] - balance;
             d.wettest_free = wettest[l] - balance;
+            d.shows_g = mass[l] + drift[l];
         }
     }
 }

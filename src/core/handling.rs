@@ -87,6 +87,8 @@ pub struct History {
     pub ended: bool,
     /// Nobody said what else stands on the scale, and the first weight is more than the clay.
     pub tare_unknown: bool,
+    /// What else stands on the scale with it now, g: as it was given, or supposed.
+    pub stands_g: f64,
     /// Smallest step of the scale's display, g.
     pub resolution: f64,
 }
@@ -129,10 +131,10 @@ impl History {
             (true, Some(ball), Some(first)) => first.value - 0.985 * ball,
             _ => 0.0,
         };
-        let stands = |p: &Point| {
-            let t = since(p.time);
+        let stands_at = |t: f64| {
             guess + tares.iter().rev().find(|(from, _)| *from <= t).map_or(0.0, |(_, g)| *g)
         };
+        let stands = |p: &Point| stands_at(since(p.time));
         let net =
             |p: &Point| (since(p.time).max(0.0), (p.value - stands(p)).clamp(-HEAVIEST, HEAVIEST));
         let events = logged(rows, start, now);
@@ -162,6 +164,7 @@ impl History {
             found: Vec::new(),
             ended: end <= now,
             tare_unknown,
+            stands_g: stands_at(now),
             resolution,
         };
         let covers = rows.iter().filter(|r| matches!(r.action, Action::Cover(_)));
@@ -307,13 +310,22 @@ fn bins(net: &[(f64, f64)], breaks: &[f64], resolution: f64) -> Vec<Weight> {
     out
 }
 
+/// Standard deviation of the random error of weights, however many: rounding of the display
+/// (JCGM 100 F.2.2.1: d/√12), and what putting a pot down costs, g.
+fn floor(resolution: f64) -> f64 {
+    (resolution * resolution / 12.0 + 0.05_f64.powi(2)).sqrt()
+}
+
+/// The same of a single weighing, g.
+pub fn single_sd(g: f64, resolution: f64) -> f64 {
+    floor(resolution).hypot(1e-4 * g.abs())
+}
+
 /// One bin: its median with its error; two weighings stay apart, and so do those of a bin in which
 /// the pot was lifted or put down.
 fn bin(net: &[(f64, f64)], resolution: f64) -> Vec<Weight> {
-    // Rounding of the display (JCGM 100 F.2.2.1: d/√12), and what putting a pot down costs.
-    let floor = (resolution * resolution / 12.0 + 0.05_f64.powi(2)).sqrt();
     let single = |(t, g): &(f64, f64)| {
-        let sd = floor.hypot(1e-4 * g.abs());
+        let sd = single_sd(*g, resolution);
         Weight { t: *t, g: *g, sd, count: 1, used: true }
     };
     if net.len() < 3 {
@@ -330,7 +342,7 @@ fn bin(net: &[(f64, f64)], resolution: f64) -> Vec<Weight> {
     if outvoted || spread > 0.02 * g.abs() {
         return net.iter().map(single).collect();
     }
-    let sd = floor.hypot(1.25 * spread / (net.len() as f64).sqrt());
+    let sd = floor(resolution).hypot(1.25 * spread / (net.len() as f64).sqrt());
     vec![Weight { t, g, sd, count: net.len(), used: true }]
 }
 

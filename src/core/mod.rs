@@ -27,6 +27,7 @@ pub mod help;
 pub mod hindsight;
 pub mod inference;
 pub mod learnt;
+pub mod need;
 pub mod readiness;
 pub mod record;
 pub mod report;
@@ -34,6 +35,7 @@ pub mod room;
 pub mod sample;
 pub mod trace;
 pub mod verdict;
+pub mod whose;
 
 use crate::records::{Action, Body, Ingredient, Name, Pot, Studio, Verdict, Weighings};
 use crate::units::{Time, dry_from_wet};

@@ -12,7 +12,7 @@ use crate::units::{DAY, HOUR};
 /// `soon`: the window opens within this time, s.
 const SOON: f64 = 2.0 * HOUR;
 /// `ready` wants this probability that the wettest part is dry …
-const READY: f64 = 0.95;
+pub const READY: f64 = 0.95;
 /// … and weighings and the room's air no older than this, s.
 pub const FRESH: f64 = DAY;
 /// Ware that has been dry for so long has seen damp days since, s (common practice, no source).
@@ -59,14 +59,19 @@ pub fn trim(
     Trim { call, probability_now, opens, closes }
 }
 
+/// Mean water (dry basis) above which a pot is plastic: it bends and takes marks where a hand grips
+/// it. The body's band tells it, and with that its potter's hand (common practice, no source).
+pub fn plastic_above(band: Band) -> f64 {
+    band.from + 0.35 * (band.from - band.to)
+}
+
 /// Where the pot stands, from its median water.
 pub fn stage(water: f64, free: f64, band: Band, fire: FireCall) -> Stage {
-    // Soft and firm: the upper fifth above the window, the last third of it (common practice, no
-    // source).
+    // Firm: the last third of the window (common practice, no source).
     let width = band.from - band.to;
     if fire == FireCall::Ready || free <= BONE_DRY_MEAN {
         Stage::BoneDry
-    } else if water > band.from + 0.35 * width {
+    } else if water > plastic_above(band) {
         Stage::Plastic
     } else if water > band.from {
         Stage::SoftLeatherHard

@@ -392,16 +392,19 @@ impl<'a> Posterior<'a> {
         Draws { past, departures, now: at, likelihood }
     }
 
-    /// Covariance of water and rate of the departure at the time asked for, and how much of the
-    /// water and rate of the last weight's departure is left by then.
-    pub fn gap(&self, lost: f64) -> ([[f64; 3]; 3], [f64; 4]) {
+    /// Covariance of the departure (water, rate, drift) at the time asked for of a pot that has
+    /// lost so much since its last weight and weighs so much now, g; and how much of that weight's
+    /// departure is left by then.
+    pub fn gap(&self, lost: f64, load: f64) -> ([[f64; 3]; 3], [f64; 4]) {
         let mut p = self.covariance;
         let last = self.links.last();
         let gap = self.model.history.now - last.map_or(0.0, |l| l.t);
         if last.is_none() {
             p[1][1] = RATE_SD * RATE_SD + RATE_SD_FRESH * RATE_SD_FRESH;
+            p[2][2] = drift_var(load);
         }
         let keep = carry(&mut p, gap.max(0.0), lost.max(0.0), 1.0);
+        p[2][2] += drift_var(load) * (1.0 - keep[3] * keep[3]);
         (p, keep)
     }
 
