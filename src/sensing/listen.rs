@@ -118,35 +118,64 @@ impl Listener {
 /// Grams of a source's raw counts at this moment; `None` without a calibration.
 pub type Weigh<'a> = &'a dyn Fn(&str, f64) -> Option<f64>;
 
-/// The next settled weight on a port; waits up to `timeout` and blocks meanwhile.
-///
-/// `source` picks one of several scales of the port by name; `weigh` turns raw counts into grams.
-pub fn next_settled(
-    mut listener: Listener,
-    source: Option<&str>,
-    timeout: Duration,
-    weigh: Weigh,
-) -> Result<Settled, SettleError> {
-    let mut bench = Bench::new(source, weigh);
-    let path = listener.path.clone();
-    while listener.seconds() < timeout.as_secs_f64() {
-        let came = listener.turn(&mut bench)?;
+/// A bench scale on an open port, that pots are put on one after the other.
+pub struct Scale<'a> {
+    listener: Listener,
+    bench: Bench<'a>,
+}
+
+impl<'a> Scale<'a> {
+    /// `source` picks one of several scales of the port by name; `weigh` turns raw counts into
+    /// grams.
+    pub fn new(listener: Listener, source: Option<&str>, weigh: Weigh<'a>) -> Scale<'a> {
+        Scale { listener, bench: Bench::new(source, weigh) }
+    }
+
+    /// Listens for up to a fifth of a second; a weight, once for each that comes to rest.
+    pub fn turn(&mut self) -> Result<Option<Settled>, SettleError> {
+        let Scale { listener, bench } = self;
+        let came = listener.turn(bench)?;
         bench.seconds = listener.seconds();
         if !came {
             let event = bench.pan.silence(bench.seconds);
             bench.found = bench.found.or(event.and_then(|event| event.weight()));
         }
         if let Some((one, other)) = bench.several.take() {
-            return Err(SettleError::Several(path, one, other));
+            return Err(SettleError::Several(listener.path.clone(), one, other));
         }
         if let Some(raw) = bench.raw.take() {
             return Err(SettleError::NoCalibration(raw));
         }
-        if let Some(settled) = bench.found {
+        Ok(bench.found.take())
+    }
+
+    /// Seconds since its port was opened.
+    pub fn seconds(&self) -> f64 {
+        self.listener.seconds()
+    }
+
+    /// What was wrong with what came last, where nothing was readable so far.
+    pub fn unread(&self) -> Option<Fault> {
+        self.bench.last_fault.filter(|_| self.bench.heard.is_none())
+    }
+}
+
+/// The next settled weight on a port; waits up to `timeout` and blocks meanwhile.
+///
+/// `source` picks one of several scales of the port by name; `weigh` turns raw counts into grams.
+pub fn next_settled(
+    listener: Listener,
+    source: Option<&str>,
+    timeout: Duration,
+    weigh: Weigh,
+) -> Result<Settled, SettleError> {
+    let mut scale = Scale::new(listener, source, weigh);
+    while scale.listener.seconds() < timeout.as_secs_f64() {
+        if let Some(settled) = scale.turn()? {
             return Ok(settled);
         }
     }
-    Err(bench.nothing(&path))
+    Err(scale.bench.nothing(&scale.listener.path))
 }
 
 /// What is known while waiting for a weight.

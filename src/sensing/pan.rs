@@ -79,6 +79,25 @@ impl Pan {
         self.come_to_rest(rest)
     }
 
+    /// Takes a reading that stands for many samples of some seconds ([`super::reduce`]): at rest
+    /// where these lie close about their median.
+    pub fn reduced(&mut self, grams: f64, spread: f64, samples: u32) -> Option<Event> {
+        if spread > limit(grams) {
+            return None;
+        }
+        let now = Settled { grams, spread: Some(spread), samples };
+        let empty = grams < EMPTY_G;
+        let before = std::mem::replace(&mut self.standing, (!empty).then_some(grams));
+        match before {
+            None => (!empty).then_some(Event::Put(now)),
+            Some(before) if empty => Some(Event::Lifted(before)),
+            Some(before) if (grams - before).abs() > limit(before) => {
+                Some(Event::Changed(before, now))
+            }
+            Some(_) => None,
+        }
+    }
+
     /// What stands there, g; `None`: nothing, or nothing is known yet.
     pub fn standing(&self) -> Option<f64> {
         self.standing
@@ -201,6 +220,21 @@ mod tests {
             let found = events(hz, 20.0, quick);
             assert_eq!(found, [("put".to_owned(), 812.0), ("swapped".to_owned(), 640.0)]);
         }
+    }
+
+    #[test]
+    fn readings_of_ten_seconds_tell_of_pots_too() {
+        let mut pan = Pan::default();
+        let mut take = |grams, spread| pan.reduced(grams, spread, 100).map(|e| (e.word(), e));
+        assert_eq!(take(0.2, 0.1), None);
+        // Half empty, half with the pot on it.
+        assert_eq!(take(400.0, 300.0), None);
+        let (word, event) = take(812.0, 0.3).unwrap();
+        assert_eq!((word, event.weight().unwrap().grams), ("put", 812.0));
+        assert_eq!(take(811.8, 0.3), None, "it still stands there");
+        assert_eq!(take(640.0, 0.3).unwrap().0, "changed");
+        assert_eq!(take(0.0, 0.3).unwrap().0, "lifted");
+        assert_eq!(take(640.0, 0.3).unwrap().0, "put");
     }
 
     #[test]

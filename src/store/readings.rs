@@ -76,17 +76,21 @@ pub(super) fn of_source(
     rows.collect()
 }
 
+/// Removes a reading that names a pot and still has this value; whether there was one.
+pub(super) fn remove(db: &Connection, r: &Reading) -> rusqlite::Result<bool> {
+    let Some(pot) = &r.pot else { return Ok(false) };
+    let removed = db
+        .prepare_cached(
+            "DELETE FROM reading WHERE time = ?1 AND value = ?2 AND series IN
+             (SELECT id FROM series WHERE source = ?3 AND quantity = ?4 AND pot = ?5)",
+        )?
+        .execute(params![r.time.0, r.value, r.source, r.quantity.word(), pot])?;
+    Ok(removed > 0)
+}
+
 /// The last point of a series.
 pub(super) fn last_point(db: &Connection, series: i64) -> rusqlite::Result<Option<Point>> {
     last_before(db, series, Time(i64::MAX))
-}
-
-/// How many points of a series are no earlier than a time.
-pub(super) fn count_since(db: &Connection, series: i64, time: Time) -> rusqlite::Result<u64> {
-    let count: i64 = db
-        .prepare_cached("SELECT count(*) FROM reading WHERE series = ?1 AND time >= ?2")?
-        .query_row([series, time.0], |row| row.get(0))?;
-    Ok(count.unsigned_abs())
 }
 
 /// The last point of a series that is not later than `end`.
