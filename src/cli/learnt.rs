@@ -85,7 +85,7 @@ pub fn helps(studio: &Studio, taught: &Taught, body: &str, command: &str) -> Str
 }
 
 /// No finer than a forecast of it deserves, s.
-fn told(seconds: f64) -> f64 {
+pub fn told(seconds: f64) -> f64 {
     (seconds / 300.0).round() * 300.0
 }
 

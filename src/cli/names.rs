@@ -1,10 +1,24 @@
 //! Names as people type them: pots, boards that stand for their pots, and near misses.
 
 use super::words::printable;
-use crate::records::{Action, HandlingRow, Name, Pot, nearest};
+use crate::records::{Action, HandlingRow, Name, Pot};
 use crate::store::Store;
 use crate::units::Time;
 use std::collections::HashMap;
+
+/// The stored name nearest to one that is not there, if it is near enough to be a slip.
+pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let typed = name.to_lowercase();
+    known
+        .into_iter()
+        .map(|known| (strsim::damerau_levenshtein(&typed, &known.to_lowercase()), known))
+        .filter(|(slips, known)| {
+            let length = known.chars().count();
+            *slips <= length.div_ceil(4).min(3) && *slips < length
+        })
+        .min()
+        .map(|(_, known)| known)
+}
 
 /// `: did you mean "…"?`, or what to do where nothing is near.
 pub fn suggestion<'a>(
@@ -56,14 +70,19 @@ pub struct Target {
 impl Roll {
     /// Reads all pots and handling rows.
     pub fn read(store: &Store) -> anyhow::Result<Roll> {
+        Ok(Roll::of(store.pots()?, store.handling()?))
+    }
+
+    /// Of these pots and handling rows.
+    pub fn of(pots: Vec<Pot>, rows: impl IntoIterator<Item = HandlingRow>) -> Roll {
         let mut log: HashMap<Name, Vec<HandlingRow>> = HashMap::new();
-        for row in store.handling()? {
+        for row in rows {
             log.entry(row.pot.clone()).or_default().push(row);
         }
         for rows in log.values_mut() {
             rows.sort_by_key(|row| row.time);
         }
-        Ok(Roll { pots: store.pots()?, log })
+        Roll { pots, log }
     }
 
     /// A pot by its name.
@@ -138,6 +157,25 @@ impl Roll {
     }
 }
 
+/// By which names go in the order in which people count: `jar-2` before `jar-10`.
+pub fn counted(name: &str) -> Vec<(String, u128)> {
+    let mut parts: Vec<(String, u128)> = vec![(String::new(), 0)];
+    let mut after_digit = false;
+    for c in name.chars() {
+        let digit = c.to_digit(10);
+        if digit.is_none() && after_digit {
+            parts.push((String::new(), 0));
+        }
+        after_digit = digit.is_some();
+        let (text, number) = parts.last_mut().expect("there is one from the start");
+        match digit {
+            Some(digit) => *number = number.saturating_mul(10).saturating_add(digit.into()),
+            None => text.extend(c.to_lowercase()),
+        }
+    }
+    parts
+}
+
 /// `a`, `a and b`, `a, b and c`.
 pub fn list(items: impl IntoIterator<Item = impl AsRef<str>>) -> String {
     let items: Vec<_> = items.into_iter().map(|i| printable(i.as_ref()).into_owned()).collect();
@@ -151,6 +189,26 @@ pub fn list(items: impl IntoIterator<Item = impl AsRef<str>>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_slip_finds_its_name_and_nonsense_none() {
+        let known = ["planter-1", "planter-2", "jar-1", "north"];
+        assert_eq!(nearest("plnater-1", known), Some("planter-1"));
+        assert_eq!(nearest("Jar-1", known), Some("jar-1"));
+        assert_eq!(nearest("nroth", known), Some("north"));
+        assert_eq!(nearest("teapot", known), None);
+        assert_eq!(nearest("", known), None);
+        assert_eq!(nearest("x", ["y"]), None);
+        assert_eq!(nearest("Y", ["y"]), Some("y"));
+    }
+
+    #[test]
+    fn names_go_as_people_count() {
+        let mut names = ["jar-10", "jar-2b", "Jar-2", "bowl", "jar-2-1", "9", "10", "jar"];
+        names.sort_by_key(|name| counted(name));
+        assert_eq!(names, ["9", "10", "bowl", "jar", "Jar-2", "jar-2-1", "jar-2b", "jar-10"]);
+        assert!(counted(&"9".repeat(64)) > counted("10"));
+    }
 
     #[test]
     fn lists_read_as_a_sentence() {

@@ -132,7 +132,7 @@ pub fn heading(page: &mut String, title: &str, subtitle: &str, colour: AnsiColor
 }
 
 /// What is said about one pot of a group.
-fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
+pub fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
     let kept = match pot.cover {
         Cover::Open => "",
         Cover::Draped => "; draped",
@@ -473,26 +473,6 @@ pub fn paragraph(text: &str, indent: u16, width: u16) -> String {
         column.set_padding((indent, 0));
     }
     lines(&table)
-}
-
-/// Text wrapped to the width at its blanks alone, so that a path or a command in it stays in one
-/// piece; the first line and the others under indents of their own.
-pub fn hanging(text: &str, (first, rest): (usize, usize), width: u16) -> String {
-    let (mut out, mut column) = (" ".repeat(first), first);
-    for (at, word) in text.split(' ').enumerate() {
-        let length = word.chars().count();
-        if at > 0 && column + 1 + length > usize::from(width) {
-            out += "\n";
-            out += &" ".repeat(rest);
-            column = rest;
-        } else if at > 0 {
-            out.push(' ');
-            column += 1;
-        }
-        out += word;
-        column += length;
-    }
-    out + "\n"
 }
 
 fn lines(table: &Table) -> String {

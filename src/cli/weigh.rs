@@ -135,9 +135,9 @@ pub(super) fn minute_of(time: Time) -> (Time, Time) {
 }
 
 /// What a weight says of the clay on the scale.
-struct Clay {
+pub(super) struct Clay {
     /// The weight without the tare that holds at its time, g.
-    grams: f64,
+    pub grams: f64,
     /// That tare, g, where one was given.
     tare: Option<f64>,
     /// Whether clay was, by the log, cut away until then.
@@ -150,7 +150,7 @@ impl Clay {
     /// More than this share of the ball is no pot thrown from it: it takes up some water.
     const MOST: f64 = 1.05;
 
-    fn of(pot: &Pot, roll: &Roll, weight: &Reading) -> Clay {
+    pub fn of(pot: &Pot, roll: &Roll, weight: &Reading) -> Clay {
         let noted = roll.last(&pot.name, weight.time, |a| matches!(a, Action::Tare(_)));
         let tare = match noted.map(|row| &row.action) {
             Some(Action::Tare(g)) => Some(*g),
@@ -165,7 +165,7 @@ impl Clay {
         }
     }
 
-    fn less_than_tare(
+    pub fn less_than_tare(
         &self,
         pot: &Pot,
         weight: &Reading,
@@ -250,7 +250,8 @@ pub(super) fn past(text: &str, words: &Words) -> anyhow::Result<Time> {
     Ok(when.time)
 }
 
-fn reading(pot: &str, source: &str, time: Time, grams: f64) -> Reading {
+/// A weight of a pot.
+pub(super) fn reading(pot: &str, source: &str, time: Time, grams: f64) -> Reading {
     Reading {
         time,
         source: source.into(),
@@ -314,7 +315,7 @@ fn bench_port(args: &Args, settings: &Settings) -> anyhow::Result<PortSettings> 
 }
 
 /// Stores a weight and says back what was stored, and how it compares with the one before.
-fn put(
+pub(super) fn put(
     store: &mut Store,
     pot: &str,
     weight: Reading,
