@@ -7,9 +7,7 @@
 mod names;
 
 use crate::units::Time;
-pub use names::{
-    NameError, begins_a_formula, check_name, is_hidden, nearest, printable, shell_word,
-};
+pub use names::{NameError, begins_a_formula, check_name, is_hidden};
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
