@@ -24,6 +24,7 @@
 //! gives a fit its derivatives, or a forecast a handful of its draws.
 
 use crate::core::clay::Sorption;
+use pulp::{Arch, NullaryFnOnce};
 
 /// How many parameter sets move side by side.
 pub const LANES: usize = 8;
@@ -121,8 +122,13 @@ pub struct PotState {
 /// the wall (common practice, no source: more is cut away round the base than under it).
 const SHAVINGS_FROM_BASE: f64 = 0.3;
 
+#[inline(always)]
 fn each(f: impl Fn(usize) -> f64) -> Lane {
-    std::array::from_fn(f)
+    let mut out = [0.0; LANES];
+    for (l, value) in out.iter_mut().enumerate() {
+        *value = f(l);
+    }
+    out
 }
 
 impl PotState {
@@ -236,6 +242,9 @@ impl PotState {
     }
 
     /// Moves on by `dt` seconds. `gain` multiplies the conductance, by lane (draughts).
+    ///
+    /// Done in the widest registers that the processor has; what comes of it is the same to the
+    /// bit.
     pub fn step(
         &mut self,
         p: &PotPhysics,
@@ -244,61 +253,101 @@ impl PotState {
         gain: &Lane,
         dt: f64,
     ) {
+        Arch::new().dispatch(Step { pot: self, p, air, keeping, gain, dt });
+    }
+}
+
+/// One step of time.
+struct Step<'a> {
+    pot: &'a mut PotState,
+    p: &'a PotPhysics,
+    air: &'a StepAir,
+    keeping: StepKeeping,
+    gain: &'a Lane,
+    dt: f64,
+}
+
+impl NullaryFnOnce for Step<'_> {
+    type Output = ();
+
+    // All that it calls is inlined, or it would be made for the least of processors.
+    #[inline(always)]
+    fn call(self) {
+        let Step { pot, p, air, keeping, gain, dt } = self;
         let open: Lane = match keeping.cover {
             0 => [1.0; LANES],
             c => each(|l| p.cover[c][l] / (1.0 + p.cover[c][l])),
         };
-        let inside =
-            each(|l| if keeping.flipped[l] { p.base_flipped[l] } else { p.base_inside[l] });
-        let under = each(|l| if keeping.flipped[l] { p.base_flipped[l] } else { 0.0 });
-        let wall = each(|l| if keeping.flipped[l] { p.wall_flipped[l] } else { 1.0 });
-        let colder = self.colder(p, air, &[wall, inside, under], &open);
-        let outside = |exposure: &Lane, face: usize| Outside {
-            reach: each(|l| exposure[l] * open[l] * gain[l] * p.conductance[l]),
-            wet: each(|l| air.saturation - colder[face][l]),
-            room: each(|l| air.saturation * air.humidity[l]),
+        let flipped = &keeping.flipped;
+        let on_rim = flipped.contains(&true);
+        let wall = each(|l| if flipped[l] { p.wall_flipped[l] } else { 1.0 });
+        let inside = each(|l| if flipped[l] { p.base_flipped[l] } else { p.base_inside[l] });
+        let under = each(|l| if flipped[l] { p.base_flipped[l] } else { 0.0 });
+        let of_wall = activity(&p.isotherm, &p.monolayer, &pot.face[0]);
+        let of_inside = activity(&p.isotherm, &p.monolayer, &pot.face[1]);
+        let of_under = match on_rim {
+            true => activity(&p.isotherm, &p.monolayer, &pot.face[2]),
+            false => ([0.0; LANES], [0.0; LANES]),
         };
-        let half_wall = each(|l| 0.5 * self.wall_m[l]);
-        let [f0, f1, f2] = &mut self.face;
+        // Faces that share their temperature count by area and exposure, for heat as for vapour.
+        let base = each(|l| pot.base_share[l] / pot.base_m[l].max(1e-6));
+        let areas = [
+            each(|l| 2.0 * (1.0 - pot.base_share[l]) / pot.wall_m[l].max(1e-6) * wall[l]),
+            each(|l| base[l] * inside[l]),
+            each(|l| base[l] * under[l]),
+        ];
+        let all = each(|l| areas[0][l] + areas[1][l] + areas[2][l]);
+        let wet = each(|l| {
+            areas[0][l] * of_wall.0[l] + areas[1][l] * of_inside.0[l] + areas[2][l] * of_under.0[l]
+        });
+        let around = Around { air, open: &open, gain, shared: each(|l| wet[l] / all[l]) };
+        let wall = around.before(p, &wall, of_wall);
+        let inside = around.before(p, &inside, of_inside);
+        let under = on_rim.then(|| around.before(p, &under, of_under));
+        let half_wall = each(|l| 0.5 * pot.wall_m[l]);
+        let [f0, f1, f2] = &mut pot.face;
         let slab = Slab { p, thickness: &half_wall, dt };
-        slab.step(&mut self.wall, Some((f0, &outside(&wall, 0))), None);
-        let base = Slab { p, thickness: &self.base_m, dt };
-        let under = keeping.flipped.contains(&true).then(|| outside(&under, 2));
-        base.step(
-            &mut self.base,
-            Some((f1, &outside(&inside, 1))),
-            under.as_ref().map(|o| (f2, o)),
-        );
+        slab.step(&mut pot.wall, Some((f0, &wall)), None);
+        let base = Slab { p, thickness: &pot.base_m, dt };
+        base.step(&mut pot.base, Some((f1, &inside)), under.as_ref().map(|o| (f2, o)));
+    }
+}
+
+/// What is around all faces of a pot.
+struct Around<'a> {
+    air: &'a StepAir,
+    /// Conductance of the cover in series, relative to the open one.
+    open: &'a Lane,
+    gain: &'a Lane,
+    /// Water activity that faces have in common where they share their temperature.
+    shared: Lane,
+}
+
+impl Around<'_> {
+    /// The air before a face of this exposure, with its water activity as it is.
+    #[inline(always)]
+    fn before(&self, p: &PotPhysics, exposure: &Lane, wetness: (Lane, Lane)) -> Outside {
+        let air = self.air;
+        let (of_all, own) = (self.colder(&self.shared), self.colder(&wetness.0));
+        let colder = each(|l| p.shared[l] * of_all[l] + (1.0 - p.shared[l]) * own[l]);
+        Outside {
+            reach: each(|l| exposure[l] * self.open[l] * self.gain[l] * p.conductance[l]),
+            wet: each(|l| air.saturation - colder[l]),
+            room: each(|l| air.saturation * air.humidity[l]),
+            wetness,
+        }
     }
 
-    /// By how much the saturation pressure at each face is below the room's, Pa: evaporation cools
-    /// it, the room warms it. Faces that share count by area and exposure, for heat as for vapour.
-    fn colder(
-        &self,
-        p: &PotPhysics,
-        air: &StepAir,
-        exposure: &[Lane; 3],
-        open: &Lane,
-    ) -> [Lane; 3] {
-        let wall = each(|l| 2.0 * (1.0 - self.base_share[l]) / self.wall_m[l].max(1e-6));
-        let base = each(|l| self.base_share[l] / self.base_m[l].max(1e-6));
-        let own: [Lane; 3] = std::array::from_fn(|i| {
-            each(|l| activity(&p.isotherm, p.monolayer[l], self.face[i][l]).0)
-        });
-        let (mut wet, mut all) = ([0.0; LANES], [0.0; LANES]);
-        for (i, size) in [&wall, &base, &base].into_iter().enumerate() {
-            for l in 0..LANES {
-                let area = size[l] * exposure[i][l];
-                wet[l] += area * own[i][l];
-                all[l] += area;
-            }
-        }
-        let below = |wetness: f64, l: usize| {
-            let cooling = open[l] * air.cooling;
-            cooling * air.saturation * (wetness - air.humidity[l]) / (1.0 + cooling * wetness)
-        };
-        let of_all = each(|l| p.shared[l] * below(wet[l] / all[l], l));
-        std::array::from_fn(|i| each(|l| of_all[l] + (1.0 - p.shared[l]) * below(own[i][l], l)))
+    /// By how much the saturation pressure at a face of this activity is below the room's, Pa:
+    /// evaporation cools it, the room warms it.
+    #[inline(always)]
+    fn colder(&self, activity: &Lane) -> Lane {
+        let air = self.air;
+        let cooling = each(|l| self.open[l] * air.cooling);
+        each(|l| {
+            cooling[l] * air.saturation * (activity[l] - air.humidity[l])
+                / (1.0 + cooling[l] * activity[l])
+        })
     }
 }
 
@@ -310,6 +359,8 @@ struct Outside {
     wet: Lane,
     /// Vapour pressure of the room, Pa.
     room: Lane,
+    /// Water activity of the face as it is, and its slope.
+    wetness: (Lane, Lane),
 }
 
 /// What one face does to the cell behind it: flux now and its slope, both per area.
@@ -321,37 +372,39 @@ struct Flux {
 impl Outside {
     /// Solves the face: as much leaves to the air as comes through the half cell behind it.
     /// `water` is that cell's, `carry` its conductance to the face in kg/(s·m²) per unit of water.
-    #[inline]
+    #[inline(always)]
     fn solve(&self, p: &PotPhysics, face: &mut Lane, water: &Lane, carry: &Lane) -> Flux {
         let mut out = Flux { flux: [0.0; LANES], slope: [0.0; LANES] };
-        for _ in 0..2 {
-            for l in 0..LANES {
-                let (a, da) = activity(&p.isotherm, p.monolayer[l], face[l]);
-                let flux = self.reach[l] * (a * self.wet[l] - self.room[l]);
-                let slope = self.reach[l] * self.wet[l] * da;
-                let miss = flux - carry[l] * (water[l] - face[l]);
-                let both = slope + carry[l];
-                face[l] = (face[l] - miss / both).max(0.0);
-                out.flux[l] = carry[l] * (water[l] - face[l]);
-                out.slope[l] = carry[l] * slope / both;
-            }
+        for turn in 0..2 {
+            let (a, da) = match turn {
+                0 => self.wetness,
+                _ => activity(&p.isotherm, &p.monolayer, face),
+            };
+            let flux = each(|l| self.reach[l] * (a[l] * self.wet[l] - self.room[l]));
+            let slope = each(|l| self.reach[l] * self.wet[l] * da[l]);
+            let miss = each(|l| flux[l] - carry[l] * (water[l] - face[l]));
+            let both = each(|l| slope[l] + carry[l]);
+            *face = each(|l| (face[l] - miss[l] / both[l]).max(0.0));
+            out.flux = each(|l| carry[l] * (water[l] - face[l]));
+            out.slope = each(|l| carry[l] * slope[l] / both[l]);
         }
         out
     }
 }
 
 /// Water activity at the given water and its slope; the corner at one is rounded.
-#[inline]
-fn activity(shape: &Sorption, monolayer: f64, water: f64) -> (f64, f64) {
-    let (c, k, x) = (shape.c, shape.k, water.max(1e-9));
-    let b = monolayer * c - x * (c - 2.0);
-    let root = (b * b + 4.0 * x * x * (c - 1.0)).sqrt();
-    let y = 2.0 * x / (b + root);
-    let slope = (1.0 + (c - 2.0) * y - (c - 1.0) * y * y) / root / k;
-    let (v, w) = (y / k, ACTIVITY_CORNER);
-    let past = (v - (1.0 - w)).clamp(0.0, 2.0 * w);
-    let round = v.min(1.0 + w) - past * past / (4.0 * w);
-    (round, slope * (1.0 - past / (2.0 * w)))
+#[inline(always)]
+fn activity(shape: &Sorption, monolayer: &Lane, water: &Lane) -> (Lane, Lane) {
+    let (c, k, w) = (shape.c, shape.k, ACTIVITY_CORNER);
+    let x = each(|l| water[l].max(1e-9));
+    let b = each(|l| monolayer[l] * c - x[l] * (c - 2.0));
+    let root = each(|l| (b[l] * b[l] + 4.0 * x[l] * x[l] * (c - 1.0)).sqrt());
+    let y = each(|l| 2.0 * x[l] / (b[l] + root[l]));
+    let slope = each(|l| (1.0 + (c - 2.0) * y[l] - (c - 1.0) * y[l] * y[l]) / root[l] / k);
+    let v = each(|l| y[l] / k);
+    let past = each(|l| (v[l] - (1.0 - w)).clamp(0.0, 2.0 * w));
+    let round = each(|l| v[l].min(1.0 + w) - past[l] * past[l] / (4.0 * w));
+    (round, each(|l| slope[l] * (1.0 - past[l] / (2.0 * w))))
 }
 
 /// One slab over one step of time.
@@ -364,7 +417,7 @@ struct Slab<'a> {
 impl Slab<'_> {
     /// Moves the cells on; `first` and `last` are the faces before the first and behind the last
     /// cell, `None` where nothing passes.
-    #[inline]
+    #[inline(always)]
     fn step<const N: usize>(
         &self,
         x: &mut [Lane; N],
@@ -374,52 +427,44 @@ impl Slab<'_> {
         let cell = each(|l| self.thickness[l] / N as f64);
         // Conductance through one cell of the wettest-equals-one diffusivity, kg/(s·m²).
         let unit = each(|l| DRY_DENSITY * self.p.diffusivity[l] / cell[l]);
-        let carry = |w: f64, l: usize| {
-            let rise = 1.0 + DIFFUSIVITY_SLOPE * (w - DIFFUSIVITY_AT);
-            unit[l] * rise.max(DIFFUSIVITY_FLOOR)
+        let carry = |w: &Lane| -> Lane {
+            let rise = each(|l| 1.0 + DIFFUSIVITY_SLOPE * (w[l] - DIFFUSIVITY_AT));
+            each(|l| unit[l] * rise[l].max(DIFFUSIVITY_FLOOR))
         };
         let hold = each(|l| DRY_DENSITY * cell[l] / self.dt);
         let mut diagonal = [hold; N];
         let mut right = [[0.0; LANES]; N];
         let mut between = [[0.0; LANES]; N];
         for i in 0..N - 1 {
-            for l in 0..LANES {
-                let k = carry(0.5 * (x[i][l] + x[i + 1][l]), l);
-                let flux = k * (x[i][l] - x[i + 1][l]);
-                right[i][l] -= flux;
-                right[i + 1][l] += flux;
-                diagonal[i][l] += k;
-                diagonal[i + 1][l] += k;
-                between[i][l] = k;
-            }
+            let (near, far) = (x[i], x[i + 1]);
+            let k = carry(&each(|l| 0.5 * (near[l] + far[l])));
+            let flux = each(|l| k[l] * (near[l] - far[l]));
+            right[i] = each(|l| right[i][l] - flux[l]);
+            right[i + 1] = flux;
+            diagonal[i] = each(|l| diagonal[i][l] + k[l]);
+            diagonal[i + 1] = each(|l| diagonal[i + 1][l] + k[l]);
+            between[i] = k;
         }
         for (end, face) in [(0, first), (N - 1, last)] {
             if let Some((face, outside)) = face {
-                let half = each(|l| 2.0 * carry(x[end][l], l));
+                let half = carry(&x[end]).map(|k| 2.0 * k);
                 let out = outside.solve(self.p, face, &x[end], &half);
-                for l in 0..LANES {
-                    right[end][l] -= out.flux[l];
-                    diagonal[end][l] += out.slope[l];
-                }
+                right[end] = each(|l| right[end][l] - out.flux[l]);
+                diagonal[end] = each(|l| diagonal[end][l] + out.slope[l]);
             }
         }
         // Thomas algorithm for the symmetric tridiagonal system.
         for i in 1..N {
-            for l in 0..LANES {
-                let m = between[i - 1][l] / diagonal[i - 1][l];
-                diagonal[i][l] -= m * between[i - 1][l];
-                right[i][l] += m * right[i - 1][l];
-            }
+            let m = each(|l| between[i - 1][l] / diagonal[i - 1][l]);
+            diagonal[i] = each(|l| diagonal[i][l] - m[l] * between[i - 1][l]);
+            right[i] = each(|l| right[i][l] + m[l] * right[i - 1][l]);
         }
-        for l in 0..LANES {
-            right[N - 1][l] /= diagonal[N - 1][l];
-            x[N - 1][l] = (x[N - 1][l] + right[N - 1][l]).max(0.0);
-        }
+        right[N - 1] = each(|l| right[N - 1][l] / diagonal[N - 1][l]);
         for i in (0..N - 1).rev() {
-            for l in 0..LANES {
-                right[i][l] = (right[i][l] + between[i][l] * right[i + 1][l]) / diagonal[i][l];
-                x[i][l] = (x[i][l] + right[i][l]).max(0.0);
-            }
+            right[i] = each(|l| (right[i][l] + between[i][l] * right[i + 1][l]) / diagonal[i][l]);
+        }
+        for i in 0..N {
+            x[i] = each(|l| (x[i][l] + right[i][l]).max(0.0));
         }
     }
 }
