@@ -220,18 +220,18 @@ fn logged(rows: &[HandlingRow], start: Time, now: f64) -> Vec<Event> {
     events.collect()
 }
 
-/// How long after a trim a flip is still the turning for it, s: one that was written down, and one
-/// that was only seen in the weights.
-const TURNED_WITHIN: [f64; 2] = [HOUR, 3.0 * HOUR];
+/// A flip noted, or planned, within the working day of a trim is the turning for it, s (common
+/// practice, no source).
+const TURNED_WITHIN: f64 = 8.0 * HOUR;
 
 /// Covers and flips along time, plans included. A pot is trimmed upside down and left so, whether
-/// or not somebody wrote down that it was turned (common practice, no source). A flip noted soon
+/// or not somebody wrote down that it was turned (common practice, no source). A flip in the hours
 /// after the trim of a pot that stood on its foot is the turning for that trim, not a second one.
 fn keeping(rows: &[HandlingRow], events: &[Event], start: Time) -> Vec<Keeping> {
     enum Change {
         Cover(Cover),
         Turn,
-        Trim { turned_within: f64 },
+        Trim,
     }
     let mut changes: Vec<(f64, Change)> = Vec::new();
     for row in rows {
@@ -242,10 +242,8 @@ fn keeping(rows: &[HandlingRow], events: &[Event], start: Time) -> Vec<Keeping> 
             _ => {}
         }
     }
-    for event in events.iter().filter(|e| e.deed == Deed::Trim) {
-        let turned_within = TURNED_WITHIN[usize::from(event.probability < 1.0)];
-        changes.push((event.t, Change::Trim { turned_within }));
-    }
+    let trims = events.iter().filter(|e| e.deed == Deed::Trim);
+    changes.extend(trims.map(|e| (e.t, Change::Trim)));
     changes.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut line = vec![Keeping { from: 0.0, cover: Cover::Open, flipped: false }];
     let mut turning_until = f64::NEG_INFINITY;
@@ -256,9 +254,9 @@ fn keeping(rows: &[HandlingRow], events: &[Event], start: Time) -> Vec<Keeping> 
             Change::Cover(cover) => next.cover = cover,
             Change::Turn if t < turning_until => turning_until = f64::NEG_INFINITY,
             Change::Turn => next.flipped = !last.flipped,
-            Change::Trim { turned_within } => {
+            Change::Trim => {
                 if !last.flipped {
-                    turning_until = t + turned_within;
+                    turning_until = t + TURNED_WITHIN;
                 }
                 next.flipped = true;
             }
@@ -375,9 +373,10 @@ mod tests {
     fn the_turning_for_a_trim_is_counted_once() {
         use Action::{Flip, Trim};
         assert!(on_its_rim(&[(20.0, Trim)]));
-        // Noted with it, or a few minutes later: on its rim all the same.
+        // Noted with it, a few minutes later, or planned for the same day: on its rim all the same.
         assert!(on_its_rim(&[(20.0, Trim), (20.0, Flip)]));
         assert!(on_its_rim(&[(20.0, Trim), (20.1, Flip)]));
+        assert!(on_its_rim(&[(20.0, Trim), (26.0, Flip)]));
         // A second flip, one much later, or one of a pot that was turned before: back on its foot.
         assert!(!on_its_rim(&[(20.0, Trim), (20.1, Flip), (20.2, Flip)]));
         assert!(!on_its_rim(&[(20.0, Trim), (30.0, Flip)]));

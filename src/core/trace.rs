@@ -40,6 +40,13 @@ const SUDDEN_WITHIN: f64 = 2.0;
 /// of itself at once, of itself per hour, of the faster of the two rates.
 const SELDOM: (f64, f64, f64) = (0.025, 0.008, 1.6);
 
+/// A pot that nobody wets gains no more than this share of itself from damp air, within a day and
+/// after longer: clay that is dry takes up some hundredths in damp weeks.
+const GAINED: (f64, f64) = (0.015, 0.03);
+/// A weight above the trail is none where the pot would have to lose so much faster from there to
+/// its next weight than before.
+const TOO_FAST: f64 = 2.5;
+
 /// On a cell that speaks all the time, steps of this share of the pot are seen: where its line
 /// before and after is known, and over a gap of more than an hour.
 const SEEN: (f64, f64) = (0.006, 0.012);
@@ -91,6 +98,11 @@ impl Search<'_> {
                 i += 1;
                 continue;
             }
+            if self.is_contradicted(i) {
+                self.history.weights[i].used = false;
+                i += 1;
+                continue;
+            }
             self.measure(i);
             let Some(off) = self.departure(i) else {
                 self.history.weights[i].used = possible;
@@ -124,6 +136,25 @@ impl Search<'_> {
         1.15 * self.full.max(self.trace.ball.unwrap_or(0.0)) + self.added
     }
 
+    /// Whether the next weight speaks against this one of a pot that is weighed now and then: it
+    /// weighs more again though nobody noted anything that can have brought it, or has lost at
+    /// once what it seemed to have gained. Then this one was mistyped, or something held the pot.
+    fn is_contradicted(&self, i: usize) -> bool {
+        let w = self.history.weights[i];
+        let Some(last) = self.trail.last().filter(|_| !is_dense(&self.trail)) else { return false };
+        let mut later = self.history.weights[i + 1..].iter();
+        let Some(next) = later.find(|l| l.used && l.t > w.t) else { return false };
+        let between = |t: f64| t > last.t && t <= next.t;
+        let noted = self.history.events.iter().any(|e| between(e.t))
+            || self.trace.tares.iter().any(|tare| between(tare.0));
+        let noise = 4.0 * (w.sd + last.sd + next.sd);
+        let most = GAINED.0 * last.g + noise;
+        let falls_back = next.g <= last.g + noise;
+        let loses = |a: &Weight, b: &Weight| (a.g - b.g) / (b.t - a.t);
+        let too_fast = loses(&w, next) > TOO_FAST * loses(last, next).max(0.0);
+        !noted && falls_back && (next.g - w.g > most || w.g - last.g > most && too_fast)
+    }
+
     /// By how much a weight departs from where the trail leads, if by more than drying can
     /// explain, g.
     fn departure(&self, i: usize) -> Option<f64> {
@@ -132,10 +163,17 @@ impl Search<'_> {
         let gap = w.t - last.t;
         let hours = gap / HOUR;
         let touched = |e: &Event| e.deed != Deed::Trim && e.t > last.t && e.t <= w.t;
-        if hours > 24.0 || self.history.events.iter().any(touched) {
+        if self.history.events.iter().any(touched) {
             return None;
         }
         let off = w.g - last.g;
+        let gained = if hours > 24.0 { GAINED.1 } else { GAINED.0 };
+        if !is_dense(&self.trail) && off > gained * last.g + 4.0 * (w.sd + last.sd) {
+            return Some(off);
+        }
+        if hours > 24.0 {
+            return None;
+        }
         if !is_dense(&self.trail) {
             // Weighed now and then: only what no air can do.
             let air = (SUDDEN.0 + SUDDEN.1 * hours) * last.g;
@@ -248,6 +286,9 @@ impl Search<'_> {
         let fits = gone(tare) || gone(self.extra);
         // The bat was left away and the pot trimmed as well.
         let cut = (-off - tare) / step.from;
+        if possible && self.is_noted_between(&step) {
+            return true;
+        }
         let large = !possible || -off > 0.25 * step.from;
         let both = large && !fits && tare > 5.0 && (TRIM.0..TRIM.1).contains(&cut);
         if !self.is_settled(i, off, possible, fits) || !possible && off < 0.0 && !fits && !both {
@@ -305,7 +346,10 @@ impl Search<'_> {
         };
         let soon = if is_dense(&self.trail) { HELD } else { 0.0 };
         let later = self.history.weights[i + 1..].iter().filter(|l| l.used && l.t > w.t + soon);
-        let until = w.t + TOUCHED.max(4.0 * bin_width(w.t));
+        let until = match is_dense(&self.trail) {
+            true => w.t + TOUCHED.max(4.0 * bin_width(w.t)),
+            false => f64::INFINITY,
+        };
         let alike = later.take_while(|l| l.t < until);
         fits || alike.filter(|l| (l.g - w.g).abs() < 0.3 * off.abs()).count() >= enough
     }
@@ -386,6 +430,16 @@ impl Search<'_> {
         let old = slope(&self.trail);
         let new = self.slope_ahead(i).unwrap_or(old);
         Step { before, after, from: last.g, g: off, lifted, faster: (new - 1e-9) / (old - 1e-9) }
+    }
+
+    /// Whether the step is that of a deed noted between the two weights: then the first weight
+    /// after it is enough.
+    fn is_noted_between(&mut self, step: &Step) -> bool {
+        let share = step.g / step.from;
+        let events = self.history.events.iter();
+        let mut noted = events.filter(|e| e.probability == 1.0 && e.step.is_none());
+        noted.any(|e| e.t >= step.before && e.t <= step.after && fits(e.deed, share))
+            && self.is_noted(step)
     }
 
     /// Whether the step belongs to something that was written down: a deed without a step of its
@@ -707,5 +761,68 @@ mod tests {
             assert_eq!(fresh.found, [], "{step}");
             bends_nothing(&fresh, falling);
         }
+    }
+
+    /// A pot weighed now and then by hand, net g at hours: a wet one, whatever is mistyped.
+    fn by_hand(weights: &[(f64, f64)]) -> crate::core::report::PotAnswer {
+        use crate::records::{Point, Weighings};
+        let mut studio = by_hand::studio_of_dried(0);
+        let name = String::from("jar");
+        let point =
+            |(t, value): &(f64, f64)| Point { time: by_hand::MADE.plus(t * HOUR), value: *value };
+        studio.at = by_hand::MADE.plus((weights[weights.len() - 1].0 + 0.1) * HOUR);
+        studio.weighings.insert(name.clone(), Weighings(weights.iter().map(point).collect()));
+        let pot = Pot { name, ball_g: Some(713.0), ..by_hand::pot() };
+        studio.pots.insert(pot.name.clone(), pot);
+        crate::core::assess_pot(&studio, "jar").unwrap()
+    }
+
+    #[test]
+    fn a_mistyped_weight_is_no_trim_and_makes_no_wet_pot_dry() {
+        let right = [(0.5, 695.0), (3.0, 685.0), (6.0, 672.0), (16.0, 637.0), (18.0, 632.0)];
+        let told = by_hand(&right);
+        assert!(told.found.is_empty() && told.water.now.p50 > 0.1, "{:?}", told.water);
+        for wrong in [572.0, 620.0, 402.0, 772.0, 690.0] {
+            let mut weights = right;
+            weights[2].1 = wrong;
+            let with = by_hand(&weights);
+            assert!(with.found.is_empty(), "{wrong}: {:?}", with.found);
+            let off = (with.water.now.p50 - told.water.now.p50).abs();
+            assert!(off < 0.02, "{wrong}: {:?}, {:?}", with.water.now, told.water.now);
+            assert_eq!(with.fire.call, crate::core::report::FireCall::Wait, "{wrong}");
+        }
+        // Between the right ones, again and again.
+        for wrong in [575.0, 484.0, 620.0] {
+            let more = [(8.0, wrong), (17.0, wrong)];
+            let mut weights: Vec<_> = right.into_iter().chain(more).collect();
+            weights.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let with = by_hand(&weights);
+            assert!(with.found.is_empty(), "{wrong}: {:?}", with.found);
+            assert_eq!(with.fire.call, crate::core::report::FireCall::Wait, "{wrong}");
+        }
+    }
+
+    /// Wrapped, and nobody wrote it down: it keeps its weight, and is wet.
+    #[test]
+    fn a_pot_that_keeps_its_weight_is_not_dry_for_that() {
+        for kept in [845.0 - 180.0, 889.0 - 180.0] {
+            let still = [(24.0, kept), (40.0, kept), (64.0, kept), (72.0, kept)];
+            let weights: Vec<_> = [(0.3, 710.0)].into_iter().chain(still).collect();
+            let told = by_hand(&weights);
+            assert_eq!(told.fire.call, crate::core::report::FireCall::Wait, "{:?}", told.fire);
+            assert!(told.water.free.p10 > 0.05, "{kept}: {:?}", told.water);
+        }
+    }
+
+    /// The first weight after a trim that was noted says what it took, on a cell too.
+    #[test]
+    fn the_first_weight_after_a_noted_trim_counts() {
+        let mut weights: Vec<(f64, f64)> =
+            (0..120).map(|k| f64::from(k) / 12.0).map(|t| (t, 700.0 - 6.0 * t)).collect();
+        weights.push((10.3, 590.0));
+        let trace = history(&by_hand::pot(), &[(10.1, Action::Trim)], &weights, 10.4);
+        let [event] = &trace.events[..] else { panic!("{:?}", trace.events) };
+        assert!((event.step.unwrap() - 50.0 / 640.0).abs() < 0.02, "{event:?}");
+        assert!(trace.weights.iter().all(|w| w.used) && trace.found.is_empty());
     }
 }

@@ -17,6 +17,10 @@ const FRESH: (f64, f64) = (0.25, 0.7 * HOUR);
 /// Shape of the desorption isotherm: between the two measured clay bricks.
 const ISOTHERM: Sorption = Sorption { monolayer: 0.0185, c: 4.2, k: 0.70 };
 
+/// Monolayers of clay, kg/kg dry basis, a third and three times those of the two bricks: bodies
+/// differ 2–3×. Whatever keeps its weight with more water than that holds is wet, not dry.
+const MONOLAYERS: (f64, f64) = (0.006, 0.055);
+
 /// Steps of time, s, up to an age, s.
 const STEPS: [(f64, f64); 6] = [
     (24.0 * HOUR, 15.0 * 60.0),
@@ -207,7 +211,7 @@ impl<'a> Model<'a> {
             diffusivity: exp(Unknown::Diffusivity, 1e-9),
             wall_flipped: exp(Unknown::WallFlipped, 0.93),
             shared: self.lanes(Unknown::Shared, values, 0.7, logistic),
-            monolayer: exp(Unknown::Monolayer, 0.017),
+            monolayer: exp(Unknown::Monolayer, 0.017).map(|m| m.clamp(MONOLAYERS.0, MONOLAYERS.1)),
             isotherm: ISOTHERM,
         }
     }
