@@ -15,8 +15,8 @@ use super::report::{Evidence, Found, PotAnswer, Quantiles, Story, TimeQuantiles,
 use super::room::Room;
 use super::whose::Expected;
 use super::{readiness, sample, within_reason};
-use crate::records::{Body, Name, Pot, Studio};
-use crate::units::Time;
+use crate::records::{Body, Cover, Name, Pot, Studio};
+use crate::units::{DAY, HOUR, Time};
 use std::borrow::Cow;
 
 /// A pot is said to have been turned over unnoted where that is surer than this.
@@ -186,6 +186,9 @@ impl Assessment {
         let mut warnings =
             readiness::doubts(q.pot, q.body, q.history, q.room, (self.given, self.followed));
         warnings.extend(self.refused.clone());
+        if keeps_its_weight(q.history, draws) {
+            warnings.push(readiness::keeps_its_weight());
+        }
         let window = [Event::Opens, Event::Closes].map(|event| self.time(event));
         let (opens, closes) = q.corrections.window(window, self.at);
         let trim = readiness::trim(q.history, draws, self.band, opens, closes);
@@ -299,6 +302,26 @@ fn refused(posterior: &Posterior) -> Option<Warning> {
     let why = posterior.refusal.as_ref().filter(|_| posterior.fit.is_none())?;
     let text = format!("the weights could not be fitted ({why}): this is what pots of its kind do");
     Some(Warning { code: "not-fitted", text })
+}
+
+/// A pot that would need so long for its free water, at the pace of its last weights, keeps it: it
+/// is covered, or stands elsewhere than was said. A thick base in damp air needs half of that
+/// (common practice, no source).
+const KEEPS: f64 = 15.0 * DAY;
+/// Over how long that pace is taken at least, s.
+const KEEPS_OVER: f64 = 10.0 * HOUR;
+
+/// Whether a pot that is open by the log keeps its weight though it is wet.
+fn keeps_its_weight(history: &History, draws: &[Draw]) -> bool {
+    let open = |t: f64| history.keeping_at(t).cover == Cover::Open;
+    let mut used = history.weights.iter().rev().filter(|w| w.used);
+    let Some(last) = used.next() else { return false };
+    let Some(first) = used.find(|w| w.t <= last.t - KEEPS_OVER) else { return false };
+    let gap = last.t - first.t;
+    let most = first.g - last.g + 2.0 * (first.sd + last.sd);
+    let free_g = forecast::quantiles(draws, |d| d.free * d.dry_g).p10;
+    let kept = free_g > most / gap * KEEPS;
+    kept && open(first.t) && open(last.t) && !history.ended
 }
 
 fn fit_in_words(posterior: &Posterior) -> String {

@@ -238,7 +238,7 @@ pub fn doubts(
         None => Some(warning("no-weight", not_weighed(pot, followed))),
         Some(t) if history.now - t > STALE && !history.ended => {
             let ago = ago(history.now - t);
-            let text = format!("last weighed {ago} ago: weigh it, or see to its cell");
+            let text = format!("last weighed {ago} ago: weigh it, or see to its scale");
             Some(warning("reading-stale", text))
         }
         Some(_) => None,
@@ -271,6 +271,13 @@ pub fn doubts(
         say(code, format!("the weights say that {what} about {when} ago; nobody noted it"));
     }
     out
+}
+
+/// A pot that is open by the log dries as if it were not.
+pub fn keeps_its_weight() -> Warning {
+    let text = "it loses far less than an open pot in this air: if it is wrapped, or stands in \
+                damper air, note that (`note POT cover wrapped --at WHEN`, `note POT move PLACE`)";
+    Warning { code: "keeps-its-weight", text: text.into() }
 }
 
 /// The fit says that a pot was turned over, which nobody wrote down.

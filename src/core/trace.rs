@@ -782,6 +782,7 @@ mod tests {
         let right = [(0.5, 695.0), (3.0, 685.0), (6.0, 672.0), (16.0, 637.0), (18.0, 632.0)];
         let told = by_hand(&right);
         assert!(told.found.is_empty() && told.water.now.p50 > 0.1, "{:?}", told.water);
+        assert!(told.warnings.iter().all(|w| w.code != "keeps-its-weight"));
         for wrong in [572.0, 620.0, 402.0, 772.0, 690.0] {
             let mut weights = right;
             weights[2].1 = wrong;
@@ -811,6 +812,8 @@ mod tests {
             let told = by_hand(&weights);
             assert_eq!(told.fire.call, crate::core::report::FireCall::Wait, "{:?}", told.fire);
             assert!(told.water.free.p10 > 0.05, "{kept}: {:?}", told.water);
+            let said = told.warnings.iter().any(|w| w.code == "keeps-its-weight");
+            assert!(said, "{kept}: {:?} {:?}", told.warnings, told.water);
         }
     }
 
