@@ -279,6 +279,11 @@ pub fn bin_width(t: f64) -> f64 {
     BINS.iter().find(|(age, _)| t < *age).map_or(HOUR, |(_, w)| *w)
 }
 
+/// The bin that an age belongs to.
+pub fn bin_of(t: f64) -> (Option<usize>, i64) {
+    (BINS.iter().position(|(age, _)| t < *age), (t / bin_width(t)).floor() as i64)
+}
+
 /// Weighings of a pot on its scale, and those of a scale without it, so that no bin mixes them. One
 /// alone that shows nothing is a knock like any other.
 fn apart(nets: &[(f64, f64)], is_empty: &[bool]) -> [Vec<(f64, f64)>; 2] {
@@ -293,13 +298,15 @@ fn apart(nets: &[(f64, f64)], is_empty: &[bool]) -> [Vec<(f64, f64)>; 2] {
 
 /// Gathers weighings (t, net g) into bins that no break divides.
 fn bins(net: &[(f64, f64)], breaks: &[f64], resolution: f64) -> Vec<Weight> {
-    let key = |t: f64| (BINS.iter().position(|(a, _)| t < *a), (t / bin_width(t)).floor() as i64);
     let side = |t: f64| breaks.iter().filter(|b| **b <= t).count();
     let mut out = Vec::new();
     let mut i = 0;
     while i < net.len() {
         let mut j = i + 1;
-        while j < net.len() && key(net[j].0) == key(net[i].0) && side(net[j].0) == side(net[i].0) {
+        while j < net.len()
+            && bin_of(net[j].0) == bin_of(net[i].0)
+            && side(net[j].0) == side(net[i].0)
+        {
             j += 1;
         }
         out.extend(bin(&net[i..j], resolution));

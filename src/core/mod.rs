@@ -33,6 +33,7 @@ pub mod record;
 pub mod report;
 pub mod room;
 pub mod sample;
+pub mod thinning;
 pub mod trace;
 pub mod verdict;
 pub mod whose;

@@ -75,6 +75,16 @@ pub const FORECAST_HUMIDITY_SD: f64 = 0.03;
 /// day or a night in it, s.
 const FORECAST_GAP: f64 = 12.0 * HOUR;
 
+/// A sensor's word is gathered into means of so many microseconds, each counted to the end of its
+/// stretch of the clock: shorter than any step of a pot's time, so that no noise is let in, and the
+/// same whether single readings are kept or their means ([`super::thinning`]).
+const STRETCH_US: i64 = 300_000_000;
+
+/// The number of the stretch that a time belongs to, its end included.
+pub fn stretch(time: Time) -> i64 {
+    (time.0 - 1).div_euclid(STRETCH_US)
+}
+
 /// How many days back the daily pattern looks.
 const PATTERN_DAYS: f64 = 7.0;
 
@@ -243,8 +253,16 @@ impl Measured {
         let sensor = sensor?;
         let series = |points: &[Point], (low, high): (f64, f64)| {
             // A week before the start is enough for the pattern.
-            let known = points.iter().map(|p| (p.time.since(start), p.value.clamp(low, high)));
-            known.filter(|(t, _)| *t <= now && *t > -PATTERN_DAYS * DAY).collect::<Vec<_>>()
+            let since = |p: &Point| p.time.since(start);
+            let from = points.partition_point(|p| since(p) <= -PATTERN_DAYS * DAY);
+            let end = points.partition_point(|p| since(p) <= now).max(from);
+            let groups = points[from..end].chunk_by(|a, b| stretch(a.time) == stretch(b.time));
+            let mean = |group: &[Point]| {
+                let n = group.len() as f64;
+                let t = group.iter().map(since).sum::<f64>() / n;
+                (t, group.iter().map(|p| p.value.clamp(low, high)).sum::<f64>() / n)
+            };
+            groups.map(mean).collect::<Vec<_>>()
         };
         let temperature = series(&sensor.temperature, TEMPERATURES);
         let humidity = series(&sensor.humidity, HUMIDITIES);

@@ -18,6 +18,7 @@ pub mod settings;
 mod share;
 mod snapshot;
 pub mod text;
+mod thinned;
 
 use crate::calibration::history::{Cells, History};
 use crate::calibration::{Load, ZeroDrift};
@@ -90,6 +91,34 @@ pub(crate) fn shown(text: &str) -> String {
         shown.push('…');
     }
     shown
+}
+
+/// Readings that come in the place of others: which of the points, and what comes for them.
+pub type Instead = Vec<(std::ops::Range<usize>, Vec<Point>)>;
+
+/// Which readings are to be thinned, and how a series of them is.
+pub struct Thinning<'a> {
+    /// Those that tell what a pot weighs; none: those that tell of no pot.
+    pub pot: Option<&'a str>,
+    /// From one time to before another.
+    pub span: (Time, Time),
+    /// What comes in the place of points of one series, in order of time.
+    pub how: &'a dyn Fn(&[Point]) -> Instead,
+}
+
+impl Thinning<'_> {
+    fn run(&self, tx: &Connection) -> Result<usize, StoreError> {
+        let series = match self.pot {
+            Some(pot) => snapshot::of_pot(tx, pot, self.span)?,
+            None => snapshot::of_no_pot(tx, self.span)?,
+        };
+        let mut fewer = 0;
+        for (series, points) in series {
+            fewer += thinned::put_instead(tx, series, &points, &(self.how)(&points))?;
+        }
+        self.pot.map_or(Ok(()), |pot| thinned::remember(tx, pot))?;
+        Ok(fewer)
+    }
 }
 
 /// How surely a commit must have reached the disk when it returns.
@@ -457,6 +486,36 @@ impl Store {
         })?;
         of.values_mut().zip(moved).for_each(|(times, moved)| *times = moved);
         Ok(())
+    }
+
+    /// Pots whose readings were thinned as far as their answers allow.
+    pub fn thinned(&self) -> Result<Vec<Name>, StoreError> {
+        Ok(thinned::done(&self.db)?)
+    }
+
+    /// Remembers that a pot was looked at, and its readings are to stay as they are.
+    pub fn leave(&mut self, pot: &str) -> Result<(), StoreError> {
+        self.write(Durability::Power, |tx| Ok(thinned::remember(tx, pot)?))
+    }
+
+    /// Puts few readings in the place of many, for good, and remembers where: rows of files that
+    /// still hold the many count as known. Says how many fewer there are.
+    pub fn thin(&mut self, thinning: &Thinning) -> Result<usize, StoreError> {
+        self.write(Durability::Power, |tx| thinning.run(tx))
+    }
+
+    /// The studio as it would be after [`Store::thin`], as known at `at`, with weighings of these
+    /// pots, or of all; and how many fewer readings there would be.
+    pub fn if_thinned(
+        &mut self,
+        thinning: &Thinning,
+        at: Time,
+        pots: Option<&[Name]>,
+    ) -> Result<(usize, Studio), StoreError> {
+        self.write_if(Durability::Process, |tx| {
+            let fewer = thinning.run(tx)?;
+            Ok(((fewer, snapshot::studio_inside(tx, at, pots)?), false))
+        })
     }
 
     /// Takes all that was written before it to the disk, for good.

@@ -2,7 +2,7 @@
 
 use super::rows::{self, Fate};
 use super::text::{self, COUNT_COLUMNS, READING_COLUMNS};
-use super::{Clash, StoreError, rules};
+use super::{Clash, StoreError, rules, thinned};
 use crate::records::{Name, Point, Quantity, Reading};
 use crate::units::Time;
 use rusqlite::{CachedStatement, Connection, OptionalExtension, params};
@@ -120,6 +120,7 @@ pub(super) struct Writer<'db> {
     db: &'db Connection,
     insert: CachedStatement<'db>,
     series: HashMap<(Name, Quantity, Option<Name>), i64>,
+    thinned: thinned::Spans,
 }
 
 impl<'db> Writer<'db> {
@@ -128,7 +129,7 @@ impl<'db> Writer<'db> {
             "INSERT INTO reading (series, time, value, count, spread)
              VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
         )?;
-        Ok(Writer { db, insert, series: HashMap::new() })
+        Ok(Writer { db, insert, series: HashMap::new(), thinned: Default::default() })
     }
 
     /// Writes one reading. Errors: [`StoreError::Unfit`] for one that breaks the rules, or whose
@@ -180,6 +181,9 @@ impl<'db> Writer<'db> {
         clash: Clash,
     ) -> Result<Fate, StoreError> {
         let row = params![series, time.0, new.value, new.count, new.spread];
+        if self.thinned.hold(self.db, series, time)? {
+            return Ok(Fate::Known);
+        }
         if self.insert.execute(row)? == 1 {
             return Ok(Fate::Added);
         }

@@ -20,7 +20,7 @@ const STATEMENTS: usize = 64;
 /// SQL that brings a database of version *n* (index) to version *n* + 1.
 ///
 /// Never edit an entry that was released: add one.
-const MIGRATIONS: [&str; 3] = [
+const MIGRATIONS: [&str; 4] = [
     r"
 CREATE TABLE body (
     name TEXT PRIMARY KEY NOT NULL,
@@ -109,6 +109,18 @@ CREATE TABLE zero_drift (
     thermometer TEXT NOT NULL,
     PRIMARY KEY (source, valid_from)
 ) STRICT, WITHOUT ROWID;
+",
+    r"
+-- From first to last few readings of the series stand for the many that came.
+CREATE TABLE thinned (
+    series INTEGER NOT NULL,
+    first INTEGER NOT NULL,
+    last INTEGER NOT NULL,
+    PRIMARY KEY (series, first)
+) STRICT, WITHOUT ROWID;
+
+-- Pots that were looked at, and thinned as far as their answers allow.
+CREATE TABLE thinned_pot (pot TEXT PRIMARY KEY NOT NULL) STRICT, WITHOUT ROWID;
 ",
 ];
 

@@ -32,13 +32,22 @@ pub(super) fn studio(
     only: Option<&[Name]>,
 ) -> Result<Studio, StoreError> {
     let tx = db.unchecked_transaction()?; // one state of the database for all that follows
-    let bodies = rows::bodies(&tx)?.into_iter().map(|b| (b.name.clone(), b)).collect();
-    let pots: BTreeMap<Name, _> = rows::pots(&tx)?
+    studio_inside(&tx, at, only)
+}
+
+/// The same inside a transaction.
+pub(super) fn studio_inside(
+    tx: &Connection,
+    at: Time,
+    only: Option<&[Name]>,
+) -> Result<Studio, StoreError> {
+    let bodies = rows::bodies(tx)?.into_iter().map(|b| (b.name.clone(), b)).collect();
+    let pots: BTreeMap<Name, _> = rows::pots(tx)?
         .into_iter()
         .filter(|p| p.made_at <= at)
         .map(|p| (p.name.clone(), p))
         .collect();
-    let rows: Vec<HandlingRow> = rows::handling(&tx)?
+    let rows: Vec<HandlingRow> = rows::handling(tx)?
         .into_iter()
         .filter(|row| pots.contains_key(&row.pot))
         .filter(|row| row.time <= at || row.action.can_be_planned())
@@ -49,12 +58,12 @@ pub(super) fn studio(
         Some(names) => with_siblings(&studio, names),
         None => studio.pots.keys().cloned().collect(),
     };
-    let series = readings::all_series(&tx)?;
-    studio.weighings = weighings(&tx, at, &series, &standings, &wanted)?;
-    studio.uncalibrated = uncalibrated(&tx, at, &series, &standings)?;
-    studio.air = air(&tx, at, &series)?;
-    studio.samples = clay::samples(&tx)?.into_iter().filter(|s| s.time <= at).collect();
-    for row in clay::blends(&tx)? {
+    let series = readings::all_series(tx)?;
+    studio.weighings = weighings(tx, at, &series, &standings, &wanted)?;
+    studio.uncalibrated = uncalibrated(tx, at, &series, &standings)?;
+    studio.air = air(tx, at, &series)?;
+    studio.samples = clay::samples(tx)?.into_iter().filter(|s| s.time <= at).collect();
+    for row in clay::blends(tx)? {
         studio.blends.entry(row.body.clone()).or_default().push(row);
     }
     for row in rows {
@@ -177,6 +186,52 @@ fn weighings(
         (pot.clone(), Weighings(points))
     };
     Ok(points.into_iter().filter(|(_, p)| !p.is_empty()).map(in_order).collect())
+}
+
+/// Points of series by the series' numbers.
+type Told = Vec<(i64, Vec<Point>)>;
+
+/// What a pot weighed from one time to before another, by series, each time that it stood there.
+pub(super) fn of_pot(db: &Connection, pot: &str, span: (Time, Time)) -> rusqlite::Result<Told> {
+    let standings = standings(&rows::handling(db)?);
+    let weighs = |s: &Series| matches!(s.quantity, Quantity::Mass | Quantity::Count);
+    let mut found = Vec::new();
+    for one in readings::all_series(db)?.into_iter().filter(weighs) {
+        let spans = match &one.pot {
+            Some(named) if named == pot => vec![span],
+            Some(_) => Vec::new(),
+            None => {
+                let its = standings.iter().filter(|s| s.pot == pot && s.source == one.source);
+                let to = |s: &Standing| s.to.map_or(span.1, |to| to.min(span.1));
+                its.map(|s| (s.from.max(span.0), to(s))).collect()
+            }
+        };
+        for span in spans {
+            let mut points = Vec::new();
+            readings::read_points(db, one.id, span, &mut points)?;
+            found.push((one.id, points));
+        }
+    }
+    Ok(found)
+}
+
+/// What was said from one time to before another that tells of no pot, by series.
+pub(super) fn of_no_pot(db: &Connection, span: (Time, Time)) -> rusqlite::Result<Told> {
+    let standings = standings(&rows::handling(db)?);
+    let mut found = Vec::new();
+    for one in readings::all_series(db)?.into_iter().filter(|s| s.pot.is_none()) {
+        let mut points = Vec::new();
+        readings::read_points(db, one.id, span, &mut points)?;
+        if matches!(one.quantity, Quantity::Mass | Quantity::Count) {
+            let its: Vec<&Standing> = standings.iter().filter(|s| s.source == one.source).collect();
+            let stood = |p: &Point| {
+                its.iter().any(|s| s.from <= p.time && s.to.is_none_or(|to| p.time < to))
+            };
+            points.retain(|p| !stood(p));
+        }
+        found.push((one.id, points));
+    }
+    Ok(found)
 }
 
 /// Pots that stand on a cell which sends raw counts that weigh nothing by now, and that cell.

@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! line (one task per port) ─► writer (a thread: the store) ─► refit (a thread: answers)
+//!                                                    retention (a thread: old readings thinned)
 //! ```
 //!
 //! What may be lost when the program is killed at any moment: of a source slower than one reading
@@ -13,6 +14,7 @@ pub mod loads;
 pub mod lock;
 pub mod record;
 pub mod refit;
+pub mod retention;
 pub mod timeline;
 pub mod writer;
 
@@ -103,6 +105,7 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
         (Some(_), _) => return Err(WatchError::RecordOne),
     };
     let (changes, refit) = refit::start(Store::open(dir)?, options.refit_every)?;
+    let (alive, retention) = retention::start(Store::open(dir)?, options.refit_every)?;
     let mut unweighed = Unweighed { store: Store::open(dir)?, seen: BTreeSet::new() };
     let after = move |event: Event| {
         if let Event::Stored(readings) = event {
@@ -115,7 +118,8 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
     let sound = runtime.block_on(tend_all(ports, sessions, recorder, inbox));
     // The lines are done and their inboxes gone: the writer ends, and with it the refit.
     let written = writer.join().map_err(|_| WatchError::Fault)?;
-    let refitted = refit.join();
+    drop(alive);
+    let refitted = refit.join().and_then(|()| retention.join());
     info!("stopped; {} readings stored", written.kept);
     if written.refused > 0 {
         warn!("{} readings contradicted stored ones of the same time", written.refused);

@@ -10,9 +10,11 @@ use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 use warecast::calibration::Load;
-use warecast::records::{Action, Blend, Body, HandlingRow, Ingredient, Pot, Quantity, Reading};
+use warecast::records::{
+    Action, Blend, Body, HandlingRow, Ingredient, Point, Pot, Quantity, Reading,
+};
 use warecast::store::files::{self, Options};
-use warecast::store::{Clash, Store, StoreError};
+use warecast::store::{Clash, Instead, Store, StoreError, Thinning};
 use warecast::units::Time;
 
 /// When it must be there.
@@ -130,6 +132,11 @@ pub fn steps(folder: &Path) -> Vec<Step> {
         let loads: Vec<Load> = grams.into_iter().map(load).collect();
         add(&mut steps, Power, move |w| w.command()?.put_calibration(&loads, clash).map(drop));
     }
+    add(&mut steps, Power, |w| {
+        let span = (Time::MIN, Time::from_seconds(1.9e9 + 150_000.0)); // what has come so far
+        let thinning = Thinning { pot: None, span, how: &means };
+        w.daemon()?.thin(&thinning).map(drop)
+    });
     // The log goes back into the file while both have it open, and begins again from its front.
     add(&mut steps, Process, |w| fold(&w.dir, "PASSIVE"));
     for i in 0..3 {
@@ -209,6 +216,19 @@ fn load(mass_g: f64) -> Load {
     }
 }
 
+/// One reading in the place of those of five minutes.
+fn means(points: &[Point]) -> Instead {
+    let (mut instead, mut end) = (Instead::new(), 0);
+    for group in points.chunk_by(|a, b| a.time.0 / 300_000_000 == b.time.0 / 300_000_000) {
+        let of = end..end + group.len();
+        end = of.end;
+        if group.len() > 1 {
+            instead.push((of, vec![group[group.len() / 2]]));
+        }
+    }
+    instead
+}
+
 /// Readings of four sources by turns.
 fn readings(from: i64, count: i64) -> Vec<Reading> {
     let reading = |n: i64| Reading {
@@ -263,7 +283,7 @@ fn read_all(db: &rusqlite::Connection) -> rusqlite::Result<Result<u64, String>> 
         WHERE type = 'table' AND name NOT IN ('series', 'reading') ORDER BY name";
     let mut tables = db.prepare(tables)?;
     for table in tables.query_map([], |row| row.get::<_, String>(0))? {
-        queries.push(format!("SELECT * FROM {} ORDER BY 1, 2", table?));
+        queries.push(format!("SELECT * FROM {}", table?)); // each has a key, and is in its order
     }
     for query in queries {
         digest.update(query.as_bytes());

@@ -1,0 +1,280 @@
+//! Few readings in the place of many, of a pot that is long finished.
+//!
+//! A pot's fit never sees single weighings of a cell that speaks all the time, but one weight for
+//! each bin of its age ([`super::handling`]): the median, at its time, with an error from spread
+//! and number. In the place of a quiet bin come three readings that have the same median, at the
+//! same time, and the same error. A bin that is not quiet (a lift, a knock, a step), one that a
+//! note or a question to the past divides, and the first weighings, which tell the scale's steps,
+//! stay as they are. The air counts by its means of five minutes ([`super::room`]): there the mean
+//! comes in the place of what it was made from.
+//!
+//! Whether that leaves the answers where they were is not taken on trust: [`Answers`] asks the
+//! pot's questions anew, those of the past as of then, and what it teaches; who thins compares.
+//! Widths and limits are the project's own judgement, no source, save where one is named.
+
+use super::assessment::{Assessment, Wanted};
+use super::correction::Corrections;
+use super::handling::{bin_of, bin_width, median};
+use super::hindsight::{self, Hindsight};
+use super::inference::lessons::{Expected, Lessons};
+use super::record::questions;
+use super::report::{PotAnswer, Quantiles, TimeQuantiles};
+use super::room::stretch;
+use crate::records::{Action, HandlingRow, Point, Studio};
+use crate::units::{DAY, Time};
+use std::ops::Range;
+
+/// Readings stay as they are until their pot has been finished for so long, s.
+pub const RAW_FOR: f64 = 60.0 * DAY;
+/// A pot of which nobody said that it is finished counts as such after so long a silence, s.
+const SILENCE: f64 = 60.0 * DAY;
+/// The air of so long before a pot was made counts for it (its daily pattern), s.
+pub const AIR_BEFORE: f64 = 8.0 * DAY;
+
+/// Two neighbours that differ by more than this share, and by more than so many times what
+/// neighbours differ by, are no drying: what lies around them stays.
+const JUMP: (f64, f64) = (0.003, 8.0);
+/// So far around, in widths of the bin and at most, s.
+const AROUND: (f64, f64) = (1.0, 1800.0);
+/// A bin in which the middle eight of ten weighings differ by more than this share is not quiet.
+const QUIET: f64 = 0.03;
+/// A scale's steps are told by so many of the first weighings.
+const FIRST: usize = 200;
+
+/// Readings that come in the place of others.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Instead {
+    /// Where those are, of all that were looked at.
+    pub of: Range<usize>,
+    /// What comes in their place, in order of time.
+    pub come: Vec<Point>,
+}
+
+/// From when on a pot's readings may be thinned, if ever: it was packed, lost or done with, or
+/// nobody has said anything of it for long, and that a while ago.
+pub fn due(studio: &Studio, pot: &str) -> Option<Time> {
+    let made_at = studio.pots.get(pot)?.made_at;
+    let rows = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
+    let ends = |row: &&HandlingRow| {
+        matches!(row.action, Action::Kiln | Action::Lost(_) | Action::Outcome(_))
+    };
+    let weighed = studio.weighings.get(pot).and_then(|all| all.0.last()).map(|p| p.time);
+    let said = rows.iter().map(|row| row.time).chain(weighed).fold(made_at, Time::max);
+    let finished = rows.iter().find(ends).map_or(said.plus(SILENCE), |row| row.time);
+    Some(finished.plus(RAW_FOR))
+}
+
+/// What comes in the place of weighings that one source said of a pot, in order of time.
+pub fn weighings(studio: &Studio, pot: &str, points: &[Point]) -> Vec<Instead> {
+    let Some(made_at) = studio.pots.get(pot).map(|pot| pot.made_at) else { return Vec::new() };
+    let age = |time: Time| time.since(made_at);
+    let rows = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
+    let mut marks: Vec<f64> = rows.iter().map(|row| age(row.time)).collect();
+    let last = points.last().map_or(made_at, |p| p.time);
+    // What is asked as of a time knows the readings of that time.
+    marks.extend(questions(made_at, last).map(|time| age(time) + 1e-3));
+    let stays = around_jumps(points, |p| bin_width(age(p.time).max(0.0)));
+    let mut out = Vec::new();
+    let mut end = 0;
+    for bin in points.chunk_by(|a, b| bin_of(age(a.time)) == bin_of(age(b.time))) {
+        let of = end..end + bin.len();
+        end = of.end;
+        let (from, to) = (age(bin[0].time), age(bin[bin.len() - 1].time));
+        let divided = marks.iter().any(|mark| *mark > from && *mark <= to);
+        let raw = of.start < FIRST || from < 0.0 || stays[of.clone()].contains(&true);
+        if !divided && !raw {
+            out.extend(three(bin).map(|come| Instead { of, come: come.to_vec() }));
+        }
+    }
+    out
+}
+
+/// Three weighings with the median of a quiet bin, at its time, and with its error.
+fn three(bin: &[Point]) -> Option<[Point; 3]> {
+    let n = bin.len();
+    let mut values: Vec<f64> = bin.iter().map(|p| p.value).collect();
+    let value = median(&mut values);
+    if n <= 4 || values[n - 1 - n / 10] - values[n / 10] > QUIET * value.abs() {
+        return None;
+    }
+    let mut off: Vec<f64> = values.iter().map(|v| (v - value).abs()).collect();
+    // The error of a median goes with the deviation over the root of the number.
+    let apart = median(&mut off) * (3.0 / n as f64).sqrt();
+    let (a, b) = (bin[(n - 1) / 2].time, bin[n / 2].time);
+    let middle = Time(a.0 + (b.0 - a.0) / 2);
+    let at = |time, value| Point { time, value };
+    // A drying pot falls.
+    let three =
+        [at(bin[0].time, value + apart), at(middle, value), at(bin[n - 1].time, value - apart)];
+    three.is_sorted_by(|a, b| a.time < b.time).then_some(three)
+}
+
+/// Which weighings lie around two neighbours between which something happened that is no knock of
+/// one or two.
+fn around_jumps(points: &[Point], width: impl Fn(&Point) -> f64) -> Vec<bool> {
+    let mut around = vec![false; points.len()];
+    let calm = |i: usize| {
+        let near = &points[i.saturating_sub(2)..(i + 3).min(points.len())];
+        median(&mut near.iter().map(|p| p.value).collect::<Vec<_>>())
+    };
+    let calm: Vec<f64> = (0..points.len()).map(calm).collect();
+    let steps: Vec<f64> = calm.windows(2).map(|p| (p[1] - p[0]).abs()).collect();
+    if steps.is_empty() {
+        return around;
+    }
+    let usual = median(&mut steps.clone());
+    for (i, step) in steps.iter().enumerate() {
+        let (a, b) = (&points[i], &points[i + 1]);
+        let large = JUMP.0 * a.value.abs().max(b.value.abs());
+        if *step <= large.max(JUMP.1 * usual) {
+            continue;
+        }
+        let far = (AROUND.0 * width(a)).min(AROUND.1);
+        let first = points.partition_point(|p| p.time < a.time.plus(-far));
+        let end = points.partition_point(|p| p.time <= b.time.plus(far));
+        around[first..end].fill(true);
+    }
+    around
+}
+
+/// What comes in the place of a series of air, or of a scale on which no pot stood.
+pub fn sparse(points: &[Point]) -> Vec<Instead> {
+    let mut out = Vec::new();
+    let mut end = 0;
+    for group in points.chunk_by(|a, b| stretch(a.time) == stretch(b.time)) {
+        let of = end..end + group.len();
+        end = of.end;
+        if let [first, _, ..] = group {
+            let n = group.len() as f64;
+            let value = group.iter().map(|p| p.value).sum::<f64>() / n;
+            let later = group.iter().map(|p| (p.time.0 - first.time.0) as f64).sum::<f64>() / n;
+            let time = Time(first.time.0 + later as i64);
+            out.push(Instead { of, come: vec![Point { time, value }] });
+        }
+    }
+    out
+}
+
+/// All that is told of a finished pot: at the end, at the times of its past at which it is asked
+/// about, of its past in hindsight, and what it teaches.
+pub struct Answers {
+    told: Vec<Option<PotAnswer>>,
+    past: Option<Hindsight>,
+    taught: Option<Expected>,
+}
+
+impl Answers {
+    /// As the studio has them now, with what its pots teach.
+    pub fn new(studio: &Studio, lessons: &Lessons, pot: &str) -> Option<Answers> {
+        let made_at = studio.pots.get(pot)?.made_at;
+        let last = studio.weighings.get(pot)?.0.last()?.time;
+        let times: Vec<Time> = questions(made_at, last).collect();
+        let at_end = hindsight::then(studio, pot, last);
+        let wanted = Wanted { past: Some(&times), ..Wanted::default() };
+        let end = Assessment::new(&at_end, lessons, pot, &wanted)?;
+        let as_of = |at: &Time| {
+            let then = hindsight::then(studio, pot, *at);
+            Assessment::new(&then, lessons, pot, &Wanted::default())?
+                .answer(&then, &Corrections::default())
+        };
+        let mut told: Vec<_> = times.iter().map(as_of).collect();
+        told.push(end.answer(&at_end, &Corrections::default()));
+        let lesson = super::lesson(studio, pot);
+        let taught = lesson.map(|lesson| {
+            let (body, lot) = (lesson.body.clone(), lesson.lot.clone());
+            let bag = super::priors::bag_water_dry(studio.bodies.get(&body));
+            Lessons::new(vec![lesson]).expect(&body, lot.as_ref(), bag, true)
+        });
+        Some(Answers { told, past: end.past, taught })
+    }
+
+    /// The largest change from these to others, as a part of the interval that it happened to;
+    /// infinite where one of them says something the other does not.
+    pub fn change(&self, other: &Answers) -> f64 {
+        let mut most = Most(0.0);
+        most.both(&self.told, &other.told, |most, (a, b)| {
+            most.maybe(a, b, |most, (a, b)| most.answer(a, b));
+        });
+        most.maybe(&self.past, &other.past, Most::past);
+        most.maybe(&self.taught, &other.taught, |most, (a, b)| {
+            most.both(a, b, |most, ((_, mean, sd), (_, other, other_sd))| {
+                // 80 % of a normal distribution lie within 1.2816 standard deviations.
+                let width = 2.0 * 1.2816 * sd;
+                most.see((mean - other).abs().max((sd - other_sd).abs()), width, 1e-12);
+            });
+        });
+        most.0
+    }
+}
+
+/// Below this a change of water is none, kg/kg, of a mass, g, and of a time, s: they are told no
+/// finer by a hundred times.
+const NONE: (f64, f64, f64) = (1e-6, 1e-3, 10.0);
+
+/// The largest change so far.
+struct Most(f64);
+
+impl Most {
+    fn see(&mut self, change: f64, width: f64, none: f64) {
+        if change > none {
+            self.0 = self.0.max(change / width.max(none));
+        }
+    }
+
+    fn maybe<T>(&mut self, a: &Option<T>, b: &Option<T>, see: impl FnOnce(&mut Most, (&T, &T))) {
+        match (a, b) {
+            (Some(a), Some(b)) => see(self, (a, b)),
+            (None, None) => {}
+            _ => self.0 = f64::INFINITY,
+        }
+    }
+
+    fn both<T>(&mut self, a: &[T], b: &[T], see: impl Fn(&mut Most, (&T, &T))) {
+        if a.len() != b.len() {
+            self.0 = f64::INFINITY;
+        }
+        a.iter().zip(b).for_each(|pair| see(self, pair));
+    }
+
+    fn quantiles(&mut self, a: &Quantiles, b: &Quantiles, none: f64) {
+        for (a_q, b_q) in [(a.p10, b.p10), (a.p50, b.p50), (a.p90, b.p90)] {
+            self.see((a_q - b_q).abs(), a.p90 - a.p10, none);
+        }
+    }
+
+    fn times(&mut self, a: &TimeQuantiles, b: &TimeQuantiles) {
+        let width = match (a.p10, a.p90) {
+            (Some(from), Some(to)) => to.since(from),
+            // Its end lies beyond the horizon: so does its width.
+            _ => DAY,
+        };
+        for pair in [(a.p10, b.p10), (a.p50, b.p50), (a.p90, b.p90)] {
+            self.maybe(&pair.0, &pair.1, |most, (a, b)| {
+                most.see(a.since(*b).abs(), width, NONE.2);
+            });
+        }
+    }
+
+    fn answer(&mut self, a: &PotAnswer, b: &PotAnswer) {
+        self.quantiles(&a.water.now, &b.water.now, NONE.0);
+        self.quantiles(&a.water.free, &b.water.free, NONE.0);
+        self.quantiles(&a.dry_mass_g, &b.dry_mass_g, NONE.1);
+        self.times(&a.trim.opens, &b.trim.opens);
+        self.times(&a.trim.closes, &b.trim.closes);
+        self.times(&a.fire.bone_dry, &b.fire.bone_dry);
+        let calls = |of: &PotAnswer| (of.stage, of.trim.call, of.fire.call, of.found.len());
+        if calls(a) != calls(b) {
+            self.0 = f64::INFINITY;
+        }
+    }
+
+    fn past(&mut self, (a, b): (&Hindsight, &Hindsight)) {
+        self.times(&a.opens, &b.opens);
+        self.times(&a.closes, &b.closes);
+        self.times(&a.bone_dry, &b.bone_dry);
+        self.both(&a.water, &b.water, |most, (a, b)| most.quantiles(a, b, NONE.0));
+        if (a.until, a.deeds.len(), &a.dryness) != (b.until, b.deeds.len(), &b.dryness) {
+            self.0 = f64::INFINITY;
+        }
+    }
+}

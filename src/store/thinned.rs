@@ -1,0 +1,94 @@
+//! Few readings in the place of many, of long ago; and where that was done, so that files which
+//! still hold the many add none of them again.
+
+use super::StoreError;
+use crate::records::Point;
+use crate::units::{HOUR, Time};
+use rusqlite::{Connection, params};
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+use std::ops::Range;
+
+/// Stretches further apart than this, s, are two: what comes from in between was never there.
+const GAP: f64 = HOUR;
+
+/// Puts readings in the place of others: `instead` says which of the series' points, and what comes
+/// for them. Says how many fewer there are. The counts of those that come add up to those of the
+/// others.
+pub(super) fn put_instead(
+    db: &Connection,
+    series: i64,
+    points: &[Point],
+    instead: &[(Range<usize>, Vec<Point>)],
+) -> Result<usize, StoreError> {
+    let mut take = db.prepare_cached(
+        "DELETE FROM reading WHERE series = ? AND time = ? RETURNING coalesce(count, 1)",
+    )?;
+    let mut insert = db.prepare_cached(
+        "INSERT INTO reading (series, time, value, count, spread) VALUES (?, ?, ?, ?, NULL)",
+    )?;
+    let mut fewer = 0;
+    let mut stretches: Vec<(Time, Time)> = Vec::new();
+    for (of, come) in instead {
+        let gone = &points[of.clone()];
+        let mut samples: i64 = 0;
+        for point in gone {
+            samples += take.query_row(params![series, point.time.0], |row| row.get::<_, i64>(0))?;
+        }
+        for (at, point) in come.iter().enumerate() {
+            // What is left over goes to the first ones.
+            let (all, at) = (come.len() as i64, at as i64);
+            let count = (samples + all - 1 - at) / all;
+            insert.execute(params![series, point.time.0, point.value, count])?;
+        }
+        fewer += gone.len() - come.len();
+        let (first, last) = (gone[0].time, gone[gone.len() - 1].time);
+        match stretches.last_mut().filter(|stretch| first.since(stretch.1) <= GAP) {
+            Some(stretch) => stretch.1 = last,
+            None => stretches.push((first, last)),
+        }
+    }
+    let mut remember = db.prepare_cached(
+        "INSERT INTO thinned (series, first, last) VALUES (?1, ?2, ?3)
+         ON CONFLICT DO UPDATE SET last = max(last, ?3)",
+    )?;
+    for (first, last) in stretches {
+        remember.execute(params![series, first.0, last.0])?;
+    }
+    Ok(fewer)
+}
+
+/// Where readings were thinned, by series; read when a series is first asked about.
+#[derive(Default)]
+pub(super) struct Spans(HashMap<i64, Vec<(i64, i64)>>);
+
+impl Spans {
+    /// Whether a reading of this time has been thinned with the others.
+    pub fn hold(&mut self, db: &Connection, series: i64, time: Time) -> rusqlite::Result<bool> {
+        let spans = match self.0.entry(series) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(new) => new.insert(read(db, series)?),
+        };
+        Ok(spans.iter().any(|(first, last)| (*first..=*last).contains(&time.0)))
+    }
+}
+
+fn read(db: &Connection, series: i64) -> rusqlite::Result<Vec<(i64, i64)>> {
+    let mut found = db.prepare_cached("SELECT first, last FROM thinned WHERE series = ?")?;
+    let spans = found.query_map([series], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    spans.collect()
+}
+
+/// Pots that were looked at, and thinned as far as their answers allow.
+pub(super) fn done(db: &Connection) -> rusqlite::Result<Vec<String>> {
+    let mut found = db.prepare_cached("SELECT pot FROM thinned_pot ORDER BY pot")?;
+    let names = found.query_map([], |row| row.get(0))?;
+    names.collect()
+}
+
+/// Remembers that a pot was looked at.
+pub(super) fn remember(db: &Connection, pot: &str) -> rusqlite::Result<()> {
+    db.prepare_cached("INSERT INTO thinned_pot (pot) VALUES (?) ON CONFLICT DO NOTHING")?
+        .execute([pot])?;
+    Ok(())
+}
