@@ -1,7 +1,7 @@
 //! Parse, set up the log, run one command, exit status.
 //!
-//! Exit status of every command: 0 done; 1 some rows were refused or (for `ready`) nothing is
-//! ready; 2 wrong usage, or it could not be done.
+//! Exit status of every command: 0 done; 1 some rows were refused, (for `ready`) nothing is ready,
+//! or (for `checkup`) something is wrong; 2 wrong usage, or it could not be done.
 
 use clap::{CommandFactory, Parser};
 use clap_complete::CompleteEnv;

@@ -7,7 +7,9 @@
 mod names;
 
 use crate::units::Time;
-pub use names::{NameError, begins_a_formula, check_name, is_hidden};
+pub use names::{
+    NameError, begins_a_formula, check_name, is_hidden, nearest, printable, shell_word,
+};
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 

@@ -64,6 +64,22 @@ impl Time {
     }
 }
 
+/// A length of time: `40 min`, `3 h`, `3 h 20 min`, `2 days`.
+pub fn span(seconds: f64) -> String {
+    let minutes = (seconds / 60.0).round();
+    let hours = (seconds / HOUR).round();
+    if minutes < 60.0 {
+        format!("{minutes} min")
+    } else if minutes < 6.0 * 60.0 {
+        let (h, min) = ((minutes / 60.0).floor(), minutes % 60.0);
+        if min == 0.0 { format!("{h} h") } else { format!("{h} h {min} min") }
+    } else if hours < 48.0 {
+        format!("{hours} h")
+    } else {
+        format!("{} days", (seconds / DAY).round())
+    }
+}
+
 /// The letters of RFC 3339 (section 5.6, with a blank for the T as its note allows) and an offset
 /// below 24 h: the library reads more than that.
 fn has_rfc3339_shape(text: &str) -> bool {

@@ -78,6 +78,7 @@ fn no_command_takes_a_hostile_name_and_none_repeats_it_raw() {
             &["weigh", "jar-1", "500", &of("--at")],
             &["plot", "--", name],
             &["report", &of("--at")],
+            &["checkup", "--listen", "0", &of("--port")],
         ] {
             let said = clean(&bench, args);
             let is_weight = args[0] == "weigh" && name.parse::<f64>().is_ok();

@@ -10,6 +10,7 @@ pub mod blend;
 pub mod body;
 pub mod calibrate;
 pub mod calibrated;
+pub mod checkup;
 pub mod completions;
 pub mod demo;
 pub mod export;
@@ -50,7 +51,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use words::Words;
 
-/// Exit status: some rows were refused, or nothing is ready.
+/// Exit status: some rows were refused, nothing is ready, or something is wrong.
 pub const REFUSED: u8 = 1;
 /// Exit status: wrong usage, or it could not be done.
 pub const FAILED: u8 = 2;
@@ -63,8 +64,8 @@ pub const FAILED: u8 = 2;
     max_term_width = 100,
     subcommand_required = true,
     after_help = "\
-Exit status: 0 done; 1 some rows were refused, or (ready) nothing is ready;
-2 wrong usage, or it could not be done.
+Exit status: 0 done; 1 some rows were refused, (ready) nothing is ready, or
+(checkup) something is wrong; 2 wrong usage, or it could not be done.
 WARECAST_LOG says how much is told on the way: error, warn, info, debug.
 NO_COLOR=1 keeps colours away."
 )]
@@ -171,6 +172,8 @@ pub enum Command {
     Round(round::Args),
     /// Read the serial ports and store what they say, until stopped
     Watch(watch::Args),
+    /// Say in plain words what is wrong with ports, cells, sensors, disk and clock, and what to do
+    Checkup(checkup::Args),
     /// Find out what the raw counts of a load cell weigh, by known masses
     Calibrate(calibrate::Args),
     /// Say what to trim now, what comes next, what is dry, what is doubtful and why
@@ -206,6 +209,7 @@ impl Command {
             Command::Weigh(args) => weigh::run(args, context),
             Command::Round(args) => round::run(args, context),
             Command::Watch(args) => watch::run(args, context),
+            Command::Checkup(args) => checkup::run(args, context),
             Command::Calibrate(args) => calibrate::run(args, context),
             Command::Report(args) => report::run(args, context),
             Command::Ready(args) => ready::run(args, context),

@@ -1,24 +1,10 @@
 //! Names as people type them: pots, boards that stand for their pots, and near misses.
 
 use super::words::printable;
-use crate::records::{Action, HandlingRow, Name, Pot};
+use crate::records::{Action, HandlingRow, Name, Pot, nearest};
 use crate::store::Store;
 use crate::units::Time;
 use std::collections::HashMap;
-
-/// The stored name nearest to one that is not there, if it is near enough to be a slip.
-pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    let typed = name.to_lowercase();
-    known
-        .into_iter()
-        .map(|known| (strsim::damerau_levenshtein(&typed, &known.to_lowercase()), known))
-        .filter(|(slips, known)| {
-            let length = known.chars().count();
-            *slips <= length.div_ceil(4).min(3) && *slips < length
-        })
-        .min()
-        .map(|(_, known)| known)
-}
 
 /// `: did you mean "…"?`, or what to do where nothing is near.
 pub fn suggestion<'a>(
@@ -189,18 +175,6 @@ pub fn list(items: impl IntoIterator<Item = impl AsRef<str>>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_slip_finds_its_name_and_nonsense_none() {
-        let known = ["planter-1", "planter-2", "jar-1", "north"];
-        assert_eq!(nearest("plnater-1", known), Some("planter-1"));
-        assert_eq!(nearest("Jar-1", known), Some("jar-1"));
-        assert_eq!(nearest("nroth", known), Some("north"));
-        assert_eq!(nearest("teapot", known), None);
-        assert_eq!(nearest("", known), None);
-        assert_eq!(nearest("x", ["y"]), None);
-        assert_eq!(nearest("Y", ["y"]), Some("y"));
-    }
 
     #[test]
     fn names_go_as_people_count() {

@@ -1,14 +1,14 @@
 //! `note`: what was done to pots, or is going to be.
 
 use super::completions;
-use super::names::{Roll, Target, list, nearest};
+use super::names::{Roll, Target, list};
 use super::pot::{action as say_action, in_future};
 use super::screen;
 use super::when::{self, Lean};
 use super::words::{self, Words, printable};
 use super::{Context, REFUSED};
 use crate::core::readiness::FRESH;
-use crate::records::{ACTION_WORDS, Action, HandlingRow, Name};
+use crate::records::{ACTION_WORDS, Action, HandlingRow, Name, nearest};
 use crate::store::settings::Units;
 use crate::store::{Clash, Store};
 use crate::units::Time;

@@ -475,6 +475,26 @@ pub fn paragraph(text: &str, indent: u16, width: u16) -> String {
     lines(&table)
 }
 
+/// Text wrapped to the width at its blanks alone, so that a path or a command in it stays in one
+/// piece; the first line and the others under indents of their own.
+pub fn hanging(text: &str, (first, rest): (usize, usize), width: u16) -> String {
+    let (mut out, mut column) = (" ".repeat(first), first);
+    for (at, word) in text.split(' ').enumerate() {
+        let length = word.chars().count();
+        if at > 0 && column + 1 + length > usize::from(width) {
+            out += "\n";
+            out += &" ".repeat(rest);
+            column = rest;
+        } else if at > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out += word;
+        column += length;
+    }
+    out + "\n"
+}
+
 fn lines(table: &Table) -> String {
     table.lines().map(|line| format!("{}\n", line.trim_end())).collect()
 }

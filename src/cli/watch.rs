@@ -39,7 +39,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     }
     let settings = Settings::read(&context.studio)?;
     let options = Options {
-        ports: ports(&args, &settings)?,
+        ports: ports(&args.port, &args.baud, &settings)?,
         refit_every: Duration::from_secs(args.refit_every),
         record: args.record,
     };
@@ -60,19 +60,23 @@ fn end_with(parent: i32) -> anyhow::Result<()> {
 
 /// The ports that were named; one that the settings know keeps its format, and its baud rate
 /// unless another is given.
-fn ports(args: &Args, settings: &Settings) -> anyhow::Result<Vec<PortSettings>> {
-    if args.baud.len() > 1 && args.baud.len() != args.port.len() {
+pub fn ports(
+    paths: &[String],
+    bauds: &[u32],
+    settings: &Settings,
+) -> anyhow::Result<Vec<PortSettings>> {
+    if bauds.len() > 1 && bauds.len() != paths.len() {
         bail!(
             "{} ports but {} baud rates: give one for all, or one for each, in the same order",
-            args.port.len(),
-            args.baud.len()
+            paths.len(),
+            bauds.len()
         );
     }
-    if args.port.is_empty() && !args.baud.is_empty() {
+    if paths.is_empty() && !bauds.is_empty() {
         bail!("--baud belongs to a --port; the ports of studio.toml have theirs there");
     }
-    let named = args.port.iter().enumerate().map(|(at, path)| {
-        let baud = args.baud.get(at).or(args.baud.last()).copied();
+    let named = paths.iter().enumerate().map(|(at, path)| {
+        let baud = bauds.get(at).or(bauds.last()).copied();
         match settings.port.iter().find(|port| port.path == *path) {
             Some(known) => PortSettings { baud: baud.unwrap_or(known.baud), ..known.clone() },
             None => PortSettings::senml(path, baud.unwrap_or(DEFAULT_BAUD)),
@@ -91,11 +95,12 @@ mod tests {
         let text = "[[port]]\npath = \"/dev/b\"\nbaud = 4800\nformat = \"text\"\n\
                     pattern = '(?P<mass>\\d+)'\nsource = \"bench\"\n";
         let settings = Settings::parse(text.as_bytes(), Path::new("studio.toml")).unwrap();
+        let of = |port: &[&str], baud: &[u32]| {
+            let port: Vec<String> = port.iter().map(|p| p.to_string()).collect();
+            ports(&port, baud, &settings)
+        };
         let bauds = |port: &[&str], baud: &[u32]| {
-            let port = port.iter().map(|p| p.to_string()).collect();
-            let args =
-                Args { port, baud: baud.to_vec(), refit_every: 60, record: None, parent: None };
-            ports(&args, &settings).map(|p| p.iter().map(|p| p.baud).collect::<Vec<_>>())
+            of(port, baud).map(|p| p.iter().map(|p| p.baud).collect::<Vec<_>>())
         };
         assert_eq!(bauds(&["/dev/a", "/dev/b"], &[]).unwrap(), [9600, 4800]);
         assert_eq!(bauds(&["/dev/a", "/dev/b"], &[115_200]).unwrap(), [115_200, 115_200]);
@@ -103,13 +108,6 @@ mod tests {
         assert!(bauds(&[], &[]).unwrap().is_empty());
         assert!(bauds(&["/dev/a"], &[1200, 2400]).is_err());
         assert!(bauds(&[], &[1200]).is_err());
-        let args = Args {
-            port: vec!["/dev/b".into()],
-            baud: vec![],
-            refit_every: 60,
-            record: None,
-            parent: None,
-        };
-        assert_eq!(ports(&args, &settings).unwrap()[0].source.as_deref(), Some("bench"));
+        assert_eq!(of(&["/dev/b"], &[]).unwrap()[0].source.as_deref(), Some("bench"));
     }
 }

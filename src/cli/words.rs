@@ -5,12 +5,12 @@
 
 use crate::core::correction::Corrections;
 use crate::core::report::{Quantiles, Stage, TimeQuantiles};
-use crate::records::is_hidden;
+pub use crate::records::{printable, shell_word};
 use crate::store::settings::Units;
-use crate::units::{DAY, GRAMS_PER_OUNCE, HOUR, MassUnit, Time, fahrenheit_from_celsius};
+pub use crate::units::span;
+use crate::units::{GRAMS_PER_OUNCE, MassUnit, Time, fahrenheit_from_celsius};
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
-use std::borrow::Cow;
 
 /// How to say things.
 #[derive(Clone, Debug)]
@@ -154,22 +154,6 @@ impl Words {
     }
 }
 
-/// A length of time: `40 min`, `3 h`, `3 h 20 min`, `2 days`.
-pub fn span(seconds: f64) -> String {
-    let minutes = (seconds / 60.0).round();
-    let hours = (seconds / HOUR).round();
-    if minutes < 60.0 {
-        format!("{minutes} min")
-    } else if minutes < 6.0 * 60.0 {
-        let (h, min) = ((minutes / 60.0).floor(), minutes % 60.0);
-        if min == 0.0 { format!("{h} h") } else { format!("{h} h {min} min") }
-    } else if hours < 48.0 {
-        format!("{hours} h")
-    } else {
-        format!("{} days", (seconds / DAY).round())
-    }
-}
-
 /// A fraction in percent, finer where it is small: `17%`, `5.2%`.
 pub fn percent(fraction: f64) -> String {
     let percent = 100.0 * fraction;
@@ -244,28 +228,6 @@ fn trim_zeros(text: String) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').into() } else { text }
 }
 
-/// Text from files, safe on a terminal: what does not print is spelled out.
-pub fn printable(text: &str) -> Cow<'_, str> {
-    if !text.contains(is_hidden) {
-        return text.into();
-    }
-    let spelled = |c: char| match is_hidden(c) {
-        true => c.escape_default().collect(),
-        false => String::from(c),
-    };
-    text.chars().map(spelled).collect::<String>().into()
-}
-
-/// A name as a shell takes it: in quotes where it needs them.
-pub fn shell_word(text: &str) -> Cow<'_, str> {
-    let plain =
-        |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.' | ':' | ',' | '+' | '@' | '/');
-    if !text.is_empty() && !text.starts_with('-') && text.chars().all(plain) {
-        return text.into();
-    }
-    format!("'{}'", text.replace('\'', r"'\''")).into()
-}
-
 /// Why a text is not a mass.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum MassError {
@@ -335,6 +297,7 @@ fn mass_unit(text: &str) -> Option<MassUnit> {
 mod tests {
     use super::*;
     use crate::core::correction::{Correction, ENOUGH};
+    use crate::units::{DAY, HOUR};
 
     /// Wednesday 2 April 2031, 18:00 local (UTC+2).
     fn words(units: Units) -> Words {

@@ -1,4 +1,7 @@
-//! The rules for names: what may be one, so that it harms no terminal, path, page or table.
+//! The rules for names: what may be one, so that it harms no terminal, path, page or table; and how
+//! any text is shown so that it harms none.
+
+use std::borrow::Cow;
 
 /// Why a text cannot be a name.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, thiserror::Error)]
@@ -72,6 +75,42 @@ pub fn is_hidden(c: char) -> bool {
         )
 }
 
+/// Text from files, safe on a terminal: what does not print is spelled out.
+pub fn printable(text: &str) -> Cow<'_, str> {
+    if !text.contains(is_hidden) {
+        return text.into();
+    }
+    let spelled = |c: char| match is_hidden(c) {
+        true => c.escape_default().collect(),
+        false => String::from(c),
+    };
+    text.chars().map(spelled).collect::<String>().into()
+}
+
+/// A name as a shell takes it: in quotes where it needs them.
+pub fn shell_word(text: &str) -> Cow<'_, str> {
+    let plain =
+        |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '.' | ':' | ',' | '+' | '@' | '/');
+    if !text.is_empty() && !text.starts_with('-') && text.chars().all(plain) {
+        return text.into();
+    }
+    format!("'{}'", text.replace('\'', r"'\''")).into()
+}
+
+/// The stored name nearest to one that is not there, if it is near enough to be a slip.
+pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let typed = name.to_lowercase();
+    known
+        .into_iter()
+        .map(|known| (strsim::damerau_levenshtein(&typed, &known.to_lowercase()), known))
+        .filter(|(slips, known)| {
+            let length = known.chars().count();
+            *slips <= length.div_ceil(4).min(3) && *slips < length
+        })
+        .min()
+        .map(|(_, known)| known)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -86,5 +125,17 @@ mod tests {
         {
             assert_eq!(check_name(bad), Err(NameError::Character));
         }
+    }
+
+    #[test]
+    fn a_slip_finds_its_name_and_nonsense_none() {
+        let known = ["planter-1", "planter-2", "jar-1", "north"];
+        assert_eq!(nearest("plnater-1", known), Some("planter-1"));
+        assert_eq!(nearest("Jar-1", known), Some("jar-1"));
+        assert_eq!(nearest("nroth", known), Some("north"));
+        assert_eq!(nearest("teapot", known), None);
+        assert_eq!(nearest("", known), None);
+        assert_eq!(nearest("x", ["y"]), None);
+        assert_eq!(nearest("Y", ["y"]), Some("y"));
     }
 }

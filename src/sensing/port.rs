@@ -4,26 +4,27 @@
 //! error; far end silent, nothing at all happens, and only [`Port::moved`] tells that the path
 //! leads to another device by now. An open port is held against other programs.
 
+use super::access::{Access, Hurdle};
 use rustix::fs::{Mode, OFlags};
 use std::fs::Metadata;
 use std::io;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::time::Duration;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
-use tokio_serial::{Error, ErrorKind, SerialStream};
+use tokio_serial::{ClearBuffer, Error, ErrorKind, SerialPort, SerialStream};
 
 /// Why a port could not be opened, and what to do.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum PortError {
     /// Nothing there.
-    #[error("{0}: no such port: is the scale plugged in?")]
+    #[error("{0}: no such port: is it plugged in? `warecast checkup` says what is")]
     Missing(String),
     /// Another program has it.
     #[error("{0} is held by another program: close that first")]
     Held(String),
-    /// Not allowed.
-    #[error("{0}: not allowed: join the group that owns it (often dialout), then log in again")]
-    Denied(String),
+    /// Not allowed, and why not.
+    #[error("{0}: not allowed: {1}. `warecast checkup` says what to do")]
+    Denied(String, Hurdle),
     /// Something else than a serial port.
     #[error("{0} is not a serial port")]
     NotSerial(String),
@@ -48,6 +49,12 @@ impl Port {
         let stream = SerialStream::open(&tokio_serial::new(path, baud));
         let stream = stream.map_err(|error| why(path, &error))?;
         Ok(Port { stream, path: path.into(), device: device(path) })
+    }
+
+    /// Goes on at another baud rate; what waits there of the old one is dropped.
+    pub fn set_baud(&mut self, baud: u32) -> io::Result<()> {
+        self.stream.set_baud_rate(baud)?;
+        Ok(self.stream.clear(ClearBuffer::Input)?)
     }
 
     /// Waits for bytes; `Ok(0)`: the far end is gone.
@@ -81,19 +88,20 @@ fn why(path: &str, error: &Error) -> PortError {
     let name = path.to_owned();
     match error.kind() {
         ErrorKind::Io(io::ErrorKind::NotFound) => PortError::Missing(name),
-        ErrorKind::Io(io::ErrorKind::PermissionDenied) => PortError::Denied(name),
-        ErrorKind::NoDevice => PortError::Held(name),
-        _ if std::fs::metadata(path).is_ok_and(|m| !is_terminal(path, &m)) => {
-            PortError::NotSerial(name)
+        ErrorKind::Io(io::ErrorKind::PermissionDenied) => {
+            let hurdle = Access::of(path.as_ref()).unwrap_or_default().hurdle();
+            PortError::Denied(name, hurdle)
         }
+        ErrorKind::NoDevice => PortError::Held(name),
+        _ if std::fs::metadata(path).is_ok() && !is_terminal(path) => PortError::NotSerial(name),
         _ => PortError::Other(name, error.to_string()),
     }
 }
 
 /// Whether the file is a terminal; one that cannot be looked at is taken for one.
-fn is_terminal(path: &str, metadata: &Metadata) -> bool {
+pub fn is_terminal(path: &str) -> bool {
     // Without waiting for a carrier, and not as the terminal of this process.
     let flags = OFlags::RDONLY | OFlags::NONBLOCK | OFlags::NOCTTY | OFlags::CLOEXEC;
-    metadata.file_type().is_char_device()
-        && rustix::fs::open(path, flags, Mode::empty()).map_or(true, rustix::termios::isatty)
+    let device = std::fs::metadata(path).is_ok_and(|m| m.file_type().is_char_device());
+    device && rustix::fs::open(path, flags, Mode::empty()).map_or(true, rustix::termios::isatty)
 }

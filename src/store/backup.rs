@@ -114,7 +114,7 @@ fn read_text(dir: &Path, name: &str) -> Result<Option<String>, StoreError> {
 }
 
 /// Whether the database is whole; else what is wrong, as SQLite says it.
-fn check(db: &Connection) -> Result<(), String> {
+pub(super) fn check(db: &Connection) -> Result<(), String> {
     let verdict: rusqlite::Result<String> =
         db.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0));
     match verdict {

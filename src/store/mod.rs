@@ -306,6 +306,38 @@ impl Store {
         Ok(ahead.into_iter().collect())
     }
 
+    /// The last that each source said of each quantity for no pot by name, in order of source.
+    pub fn last_words(&self) -> Result<Vec<(Name, Quantity, Point)>, StoreError> {
+        let mut words = Vec::new();
+        for one in readings::all_series(&self.db)?.into_iter().filter(|one| one.pot.is_none()) {
+            let last = readings::last_point(&self.db, one.id)?;
+            words.extend(last.map(|point| (one.source, one.quantity, point)));
+        }
+        Ok(words)
+    }
+
+    /// How many readings are stored of times from this one on.
+    pub fn readings_since(&self, time: Time) -> Result<u64, StoreError> {
+        let mut readings = 0;
+        for one in readings::all_series(&self.db)? {
+            readings += readings::count_since(&self.db, one.id, time)?;
+        }
+        Ok(readings)
+    }
+
+    /// Pots that stand on a source at a time, each with that.
+    pub fn standing(&self, at: Time) -> Result<Vec<(Name, Name)>, StoreError> {
+        Ok(snapshot::standing(&self.handling()?, at))
+    }
+
+    /// Whether the database is whole and can be written; it is left as it is.
+    ///
+    /// Errors: [`StoreError::Damaged`] with what the database says, or why it cannot be written.
+    pub fn check(&mut self) -> Result<(), StoreError> {
+        backup::check(&self.db).map_err(|why| StoreError::Damaged(self.dir.join(DATABASE), why))?;
+        self.write_if(Durability::Process, |tx| Ok((schema::touch(tx)?, false)))
+    }
+
     /// What a source said that a pot weighs, from one time to before another.
     pub fn weighings_by(
         &self,

@@ -93,6 +93,14 @@ pub(super) fn last_point(db: &Connection, series: i64) -> rusqlite::Result<Optio
     last_before(db, series, Time(i64::MAX))
 }
 
+/// How many points of a series are no earlier than a time.
+pub(super) fn count_since(db: &Connection, series: i64, time: Time) -> rusqlite::Result<u64> {
+    let count: i64 = db
+        .prepare_cached("SELECT count(*) FROM reading WHERE series = ?1 AND time >= ?2")?
+        .query_row([series, time.0], |row| row.get(0))?;
+    Ok(count.unsigned_abs())
+}
+
 /// The last point of a series that is not later than `end`.
 pub(super) fn last_before(
     db: &Connection,

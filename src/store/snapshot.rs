@@ -119,6 +119,19 @@ fn standings(rows: &[HandlingRow]) -> Vec<Standing> {
     log.all
 }
 
+/// Pots that stand on a source at a time, by the whole log; those in the kiln, or of which nothing
+/// more is to come, do not.
+pub(super) fn standing(rows: &[HandlingRow], at: Time) -> Vec<(Name, Name)> {
+    let rows: Vec<HandlingRow> = rows.iter().filter(|row| row.time <= at).cloned().collect();
+    let ended: BTreeSet<&Name> = rows
+        .iter()
+        .filter(|row| matches!(row.action, Action::Kiln | Action::Lost(_) | Action::Outcome(_)))
+        .map(|row| &row.pot)
+        .collect();
+    let there = standings(&rows).into_iter().filter(|s| s.to.is_none() && !ended.contains(&s.pot));
+    there.map(|s| (s.pot, s.source)).collect()
+}
+
 #[derive(Default)]
 struct Log {
     all: Vec<Standing>,

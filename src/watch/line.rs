@@ -6,6 +6,7 @@ use super::timeline;
 use super::writer::Inbox;
 use crate::clock;
 use crate::sensing::health::Silence;
+use crate::sensing::plugged;
 use crate::sensing::port::{Port, PortError};
 use crate::sensing::recording::Event;
 use crate::sensing::session::Session;
@@ -38,6 +39,8 @@ pub struct Line {
     timeline: timeline::Shared,
     inbox: Inbox,
     recorder: Option<Recorder>,
+    /// The name that stays was told.
+    said_name: bool,
     /// When health was said last, and the faults that it held.
     said: (Instant, u64),
 }
@@ -59,7 +62,8 @@ impl Line {
     ) -> Line {
         let PortSettings { path, baud, banner, .. } = port.clone();
         let (intake, said) = (Intake::new(session), (clock::steady(), 0));
-        Line { path, baud, banner, format, intake, timeline, inbox, recorder: None, said }
+        let (recorder, said_name) = (None, false);
+        Line { path, baud, banner, format, intake, timeline, inbox, recorder, said_name, said }
     }
 
     /// The same, with all that comes written into a recording.
@@ -82,6 +86,7 @@ impl Line {
                 Ok(port) => {
                     info!("{}: ready ({} baud, {})", self.path, self.baud, self.format);
                     trouble = None;
+                    self.say_staying_name();
                     let opened = clock::steady();
                     let end = self.read(port, &mut stop).await;
                     self.note(|| Event::Lost);
@@ -176,6 +181,14 @@ impl Line {
             self.note(|| Event::Came(buffer[..n].to_vec()));
             self.intake.received(&buffer[..n], self.timeline.now(), clock::steady());
             taken += n;
+        }
+    }
+
+    /// Tells once of the name under which the device is found again.
+    fn say_staying_name(&mut self) {
+        let name = plugged::staying_name(&self.path, &plugged::plugged());
+        if let Some(name) = name.filter(|_| !std::mem::replace(&mut self.said_name, true)) {
+            info!("{}: after replugging it may be another device; {name} stays", self.path);
         }
     }
 

@@ -190,7 +190,8 @@ pub fn format_of(port: &PortSettings) -> Result<Box<dyn Format>, String> {
     }
 }
 
-fn ask_of(port: &PortSettings) -> Option<Ask> {
+/// What a port's settings say is to be asked, and how often.
+pub fn ask_of(port: &PortSettings) -> Option<Ask> {
     port.ask.as_ref().map(|text| Ask::new(text.as_bytes(), port.ask_every))
 }
 

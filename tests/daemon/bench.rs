@@ -56,6 +56,11 @@ impl Device {
         self.end.write_all(bytes.as_ref()).unwrap();
     }
 
+    /// The baud rate to which whoever has the other end has set it.
+    pub fn baud(&self) -> u32 {
+        tcgetattr(&self.end).unwrap().input_speed()
+    }
+
     /// Makes `link` lead to this device.
     pub fn plug(&self, link: &Path) {
         let fresh = link.with_extension("new");

@@ -6,6 +6,7 @@
 //! before a `kill -9`, of a faster one all but the 10 s that were open.
 
 mod bench;
+mod checkup;
 mod killed;
 mod mad;
 mod settled;
