@@ -312,12 +312,12 @@ fn noise(heard: &Heard, port: &PortSettings) -> Finding {
         "noise: {} bytes, none of them a line, as where the baud rate is wrong (it is set to {}): {}",
         heard.bytes,
         port.baud,
-        shown(&heard.kept)
+        in_hex(&heard.kept)
     );
     let finding = Finding::wrong(What::Port, "wrong-baud", text);
     match heard.text_at {
         Some(baud) => finding
-            .say(format!("At {baud} baud it is text. In studio.toml:"))
+            .say(format!("At {baud} baud it is text. In studio.toml (by hand: --baud {baud}):"))
             .write(&format!("[[port]]\npath = {}\nbaud = {baud}", quoted(&port.path))),
         None if heard.tried.is_empty() => finding.say(
             "Look up the rate in the board's program or in the scale's menu, and set `baud` to it.",
@@ -397,6 +397,12 @@ fn damaged(heard: &Heard, bad: u64) -> Finding {
         ),
         () => finding.say("Put right what the board sends; firmware-notes has lines to compare."),
     }
+}
+
+/// The first bytes of what is no text, as a manual would write them.
+fn in_hex(bytes: &[u8]) -> String {
+    let first: Vec<String> = bytes.iter().take(12).map(|byte| format!("{byte:02X}")).collect();
+    first.join(" ") + if bytes.len() > first.len() { " …" } else { "" }
 }
 
 /// A line as it can be shown: in quotes, what does not print spelled out, cut.
@@ -512,7 +518,10 @@ mod tests {
                 }
             }
         }
-        assert_eq!(judged(&at_another_rate(&lines(), 115_200, 9600)).code, "wrong-baud");
+        let found = judged(&at_another_rate(&lines(), 115_200, 9600));
+        assert_eq!(found.code, "wrong-baud");
+        let bytes = found.text.rsplit(": ").next().unwrap().split(' ').collect::<Vec<_>>();
+        assert_eq!((bytes.len(), bytes[12]), (13, "…"), "{}", found.text);
         assert_eq!(judged(&at_another_rate(&lines(), 9600, 115_200)).code, "wrong-baud");
     }
 

@@ -119,7 +119,7 @@ fn a_wrong_baud_rate_is_told_from_its_noise_and_the_right_one_is_found() {
         });
     said.wrong(&format!("port {}: noise:", device.path));
     said.has("it is set to 9600");
-    said.has("At 57600 baud it is text. In studio.toml:");
+    said.has("At 57600 baud it is text. In studio.toml (by hand: --baud 57600):");
     assert!(said.text.contains("\n      baud = 57600\n"), "{}", said.text);
     // Set so, it is fine.
     let mut device = Device::new();
