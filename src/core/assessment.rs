@@ -310,6 +310,9 @@ fn refused(posterior: &Posterior) -> Option<Warning> {
 const KEEPS: f64 = 15.0 * DAY;
 /// Over how long that pace is taken at least, s.
 const KEEPS_OVER: f64 = 10.0 * HOUR;
+/// Free water of a pot that is wet for this, kg/kg dry basis: what is nearly dry gains weight in a
+/// damp night.
+const KEEPS_WET: f64 = 0.02;
 
 /// Whether a pot that is open by the log keeps its weight though it is wet.
 fn keeps_its_weight(history: &History, draws: &[Draw]) -> bool {
@@ -319,9 +322,10 @@ fn keeps_its_weight(history: &History, draws: &[Draw]) -> bool {
     let Some(first) = used.find(|w| w.t <= last.t - KEEPS_OVER) else { return false };
     let gap = last.t - first.t;
     let most = first.g - last.g + 2.0 * (first.sd + last.sd);
+    let wet = forecast::quantiles(draws, |d| d.free).p10 > KEEPS_WET;
     let free_g = forecast::quantiles(draws, |d| d.free * d.dry_g).p10;
     let kept = free_g > most / gap * KEEPS;
-    kept && open(first.t) && open(last.t) && !history.ended
+    wet && kept && open(first.t) && open(last.t) && !history.ended
 }
 
 fn fit_in_words(posterior: &Posterior) -> String {
