@@ -43,6 +43,12 @@ impl Body {
     }
 }
 
+/// More than a potter puts on a scale, g.
+pub const HEAVIEST_G: f64 = 200_000.0;
+/// Clay that is added to a pot, handles, knobs and joined parts together, weighs no more than this,
+/// in balls of the pot (common practice, no source).
+pub const MOST_ATTACHED: f64 = 3.0;
+
 /// Wet walls and bases are no thinner and no thicker than this, mm (common practice, no source).
 /// Centimetres typed for millimetres would make a thick base dry at once.
 pub const POSSIBLE_THICKNESS_MM: RangeInclusive<f64> = 1.0..=200.0;

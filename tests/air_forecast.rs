@@ -220,12 +220,14 @@ fn the_settings_may_name_the_file_and_bad_rows_are_told() {
         (
             0,
             format!(
-                "warecast: {}:3: temperature_c: a temperature outside -60…120 Cel\n",
+                "warecast: {0}:3: temperature_c: a temperature outside -60…120 °C\n\
+                 warecast: {0} says nothing between Fri 19:00 and Sat 19:00: its rows may lie up to \
+                 12 hours apart\n",
                 file.display()
             )
         )
     );
-    assert!(spoilt.out.contains("air forecast's until Sun 07:00"), "{}", spoilt.out);
+    assert!(spoilt.out.contains("air forecast's until Fri 19:00"), "{}", spoilt.out);
     settings("air_forecast = 3\n");
     assert!(report().err.contains("studio.toml:1:16: "), "{}", report().err);
 }

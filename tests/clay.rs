@@ -74,7 +74,7 @@ fn samples_are_told_apart_by_lot_and_name() {
     assert!(sample(&bench, &["--lot", "bag-9"]).starts_with("No samples of this."));
     for (args, says) in [
         (&["body", "sample", "tode", "100"][..], "did you mean \"tide\""),
-        (&["body", "sample", "tide", "-5", "--new"], "mass_g: expected more than 0 g"),
+        (&["body", "sample", "tide", "-5", "--new"], "is not the weight of a sample"),
         (&["body", "sample", "tide", "5", "--new", "--dish", "7"], "the dish alone weighs"),
         (&["body", "sample", "tide", "5", "--new", "--dried", "oven"], "weighed wet first"),
         (
@@ -157,7 +157,7 @@ fn what_is_no_blend_is_told_with_its_reason() {
         (&["--part", "tode=5g"][..], "did you mean \"tide\""),
         (&["--part", "tide"], "expected NAME=NUMBER"),
         (&["--part", "tide=much"], "--part tide: "),
-        (&["--part", "tide=0"], "more than 0 g"),
+        (&["--part", "tide=0"], "more than nothing is wanted"),
         (&["--part", "tide=5", "--part", "tide=6"], "is there twice"),
         (&["--part", "tide=5", "--add", "=6"], "a name cannot be empty"),
         (&["--part", "tide=5", "--balls", "3", "--ball", "0g"], "more than nothing"),

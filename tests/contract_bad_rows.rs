@@ -139,12 +139,12 @@ const BAD_ROWS: &[(&str, &str, &str)] = &[
     (
         "readings.csv",
         "2031-04-02T09:00:00Z,room,temperature,-60.1,Cel,,,",
-        "value: a temperature outside -60…120 Cel",
+        "value: a temperature outside -60…120 °C",
     ),
     (
         "readings.csv",
         "2031-04-02T09:00:00Z,room,temperature,248.1,degF,,,",
-        "value: a temperature outside -60…120 Cel",
+        "value: a temperature outside -60…120 °C",
     ),
     (
         "readings.csv",
@@ -437,7 +437,7 @@ const BAD_ROWS: &[(&str, &str, &str)] = &[
     (
         "air_forecast.csv",
         "2031-04-02T09:00:00Z,180,60",
-        "temperature_c: a temperature outside -60…120 Cel",
+        "temperature_c: a temperature outside -60…120 °C",
     ),
     (
         "air_forecast.csv",

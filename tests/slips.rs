@@ -43,7 +43,7 @@ fn pots_and_boards_do_not_share_a_name() {
 fn sizes_that_no_pot_has_are_slips() {
     let bench = Bench::with_pots();
     for (option, value, says) in [
-        ("--ball", "-5", "--ball: -5 g cannot be"),
+        ("--ball", "-5", "--ball: -5 g cannot be; what can is 0 g to 200000 g"),
         ("--ball", "99999999", "--ball: 99999999 g cannot be"),
         ("--tare", "-5", "--tare: -5 g cannot be"),
         ("--wall-mm", "-5", "--wall-mm: no pot is -5 mm thick"),
@@ -56,6 +56,16 @@ fn sizes_that_no_pot_has_are_slips() {
     }
     let less = bench.run(&["note", "jar-1", "attach", "-5"]);
     assert!(less.err.contains("attach wants the weight of the clay"), "{}", less.err);
+    // Of a ball of 620 g.
+    for (what, says) in [
+        (["tare", "-5"], "tare: -5 g cannot be; what can is 0 g to 200000 g"),
+        (["attach", "30000"], "more than three times the ball of jar-1; up to 1860 g can be"),
+    ] {
+        let said = bench.run(&[&["note", "jar-1"], &what[..]].concat());
+        assert_eq!((said.status, said.out.as_str()), (2, ""), "{what:?}");
+        assert!(said.err.contains(says), "{}", said.err);
+    }
+    assert!(!bench.done(&["pot", "show", "jar-1"]).contains("Log"));
 }
 
 #[test]
@@ -69,6 +79,12 @@ fn water_that_no_bag_holds_is_a_slip() {
         assert_eq!((said.status, said.out.as_str(), bench.dir().exists()), (2, "", false));
         assert!(said.err.contains(usual), "{}", said.err);
     }
+    let band = ["--trim-from-dry-percent", "95", "--trim-to-dry-percent", "90"];
+    // 20 % of the wet clay are 25 % of the dry clay.
+    let bag = ["body", "add", "stone", "--bag-water-wet-percent", "20"];
+    let never = bench.run(&[&bag[..], &band].concat());
+    assert_eq!(never.status, 2);
+    assert!(never.err.contains("more water than this clay has in its bag (25 %)"), "{}", never.err);
     let soft = add("45");
     assert_eq!(soft.status, 0);
     assert_eq!(soft.err, format!("warecast: 45 % is unusual: {usual}\n"));
@@ -114,6 +130,19 @@ fn what_is_packed_without_a_fresh_weight_is_asked_to_be_weighed() {
         ),
         "{noted}"
     );
+    // Weighed, and wet: how much is left, how sure it is, and what it does in the kiln.
+    let bench = Bench::new();
+    bench.done(&["body", "add", "tide", "--bag-water-wet-percent", "22.5"]);
+    let made = ["pot", "add", "jar-1", "--body", "tide", "--ball", "713", "--tare", "180"];
+    bench.done(&[&made[..], &["--base-mm", "8", "--made-at", "20 h ago"]].concat());
+    bench.done(&["weigh", "jar-1", "875", "--at", "19 h ago"]);
+    bench.done(&["weigh", "jar-1", "812", "--at", "2 h ago"]);
+    let wet = bench.done(&["note", "jar-1", "kiln"]);
+    let [noted, left, steam] = wet.lines().collect::<Vec<_>>()[..] else { panic!("{wet}") };
+    assert!(noted.starts_with("Noted: kiln, "), "{wet}");
+    assert!(left.starts_with("jar-1 is not dry: ") && left.contains(") of water would"), "{wet}");
+    assert!(left.ends_with("its wettest part is dry with a chance of under 1%."), "{wet}");
+    assert!(steam.contains("turns to steam and can burst a pot"), "{wet}");
     let bench = Bench::with_pots();
     let long_ago = bench.done(&["note", "north", "kiln", "--at", "2021-04-20 9:00"]);
     assert_eq!(long_ago.lines().count(), 1, "{long_ago}");
@@ -158,4 +187,138 @@ fn what_is_no_folder_and_no_port_is_called_so() {
     assert!(port.err.ends_with("/dev/null is not a serial port\n"), "{}", port.err);
     let link = bench.run(&["simulate", "--link", "/no-such-folder/port"]);
     assert_eq!(link.err.matches("No such file").count(), 1, "{}", link.err);
+}
+
+#[test]
+fn what_was_noted_and_never_was_true_is_taken_back() {
+    let bench = Bench::with_pots();
+    let report = || bench.done(&["report", "--json", "--at", "2021-04-04 9:00"]);
+    let note = |words: &[&str], at: &str| bench.run(&[&["note"], words, &["--at", at]].concat());
+    bench.done(&["weigh", "jar-1", "590", "--at", "2021-04-02 12:00"]);
+    note(&["jar-1", "cover", "wrapped"], "2021-04-02 13:00");
+    let before = report();
+    note(&["jar-1", "cover", "open"], "2021-04-03 13:00");
+    note(&["north", "jar-1", "kiln"], "2021-04-03 14:00");
+    bench.done(&["weigh", "jar-1", "480", "--at", "2021-04-03 15:00"]);
+    assert_ne!(report(), before);
+    // A board's pots are in the kiln by now, and are found all the same.
+    let undone = bench.done(&["note", "north", "jar-1", "kiln", "--undo"]);
+    assert!(undone.starts_with("Taken back: kiln, Sat 3 Apr 2021 14:00 ("), "{undone}");
+    assert!(undone.ends_with(" for jar-1, planter-1 and planter-2.\n"), "{undone}");
+    let which = ["note", "jar-1", "cover", "--undo", "--at", "2021-04-03 13:00"];
+    assert!(bench.done(&which).starts_with("Taken back: cover open, "));
+    let undone = bench.done(&["weigh", "jar-1", "--undo"]);
+    assert!(undone.starts_with("Taken back: jar-1 weighs 480 g, Sat 3 Apr 2021 15:00"), "{undone}");
+    // Nothing is left of it.
+    assert_eq!(report(), before);
+    for (args, says) in [
+        (&which[..], "no cover of jar-1 is noted at Sat 3 Apr 2021 13:00"),
+        (&["note", "jar-1", "kiln", "--undo"], "no kiln of jar-1 is noted: see what is with"),
+        (&["note", "jar-1", "cover", "draped", "--undo"], "no cover of jar-1 is noted"),
+        (&["weigh", "jar-1", "480", "--undo"], "no weight of 480 g is noted for jar-1"),
+        (&["weigh", "planter-1", "--undo"], "no weight is noted for planter-1"),
+        (&["note", "nroth", "kiln", "--undo"], "did you mean \"north\"?"),
+    ] {
+        let said = bench.run(args);
+        assert_eq!((said.status, said.out.as_str()), (2, ""), "{args:?}");
+        assert!(said.err.contains(says), "{}", said.err);
+    }
+    assert_eq!(report(), before);
+}
+
+#[test]
+fn how_a_pot_stands_is_said() {
+    let bench = Bench::with_pots();
+    let trimmed = bench.done(&["note", "north", "trim", "--at", "3 h ago"]);
+    assert!(trimmed.ends_with("\nplanter-1 and planter-2 stand on their rims now.\n"), "{trimmed}");
+    assert!(bench.done(&["pot", "show", "planter-1"]).contains("\nIt stands on its rim.\n"));
+    let back = bench.done(&["note", "planter-1", "flip"]);
+    assert!(back.ends_with("\nplanter-1 stands on its foot now.\n"), "{back}");
+}
+
+#[test]
+fn a_cell_that_never_sent_is_asked_about_where_others_have() {
+    let bench = Bench::with_pots();
+    let noted = bench.done(&["note", "jar-1", "on", "shelf-a:cell-1"]);
+    assert_eq!(noted.lines().count(), 1, "nobody has sent: {noted}");
+    let files = bench.0.path().join("files");
+    std::fs::create_dir(&files).unwrap();
+    let rows =
+        "time,source,quantity,value,unit,pot\n2021-04-02T12:00:00Z,shelf-a:cell-1,mass,5,g,\n";
+    std::fs::write(files.join("readings.csv"), rows).unwrap();
+    bench.run(&["import", files.to_str().unwrap()]);
+    let near = bench.done(&["note", "planter-1", "on", "shelf-a:cel-1"]);
+    let asks = "Nothing has come from shelf-a:cel-1 so far: did you mean \"shelf-a:cell-1\"?";
+    assert!(near.contains(asks), "{near}");
+    let far = bench.done(&["note", "planter-2", "on", "bench-2"]);
+    assert!(far.ends_with("from bench-2 so far: cells that have: shelf-a:cell-1.\n"), "{far}");
+}
+
+#[test]
+fn a_weight_that_no_pot_has_is_told_of_as_it_is_imported() {
+    let bench = Bench::with_pots();
+    let files = bench.0.path().join("files");
+    std::fs::create_dir(&files).unwrap();
+    // The pot was made on 2 April 2021 at 9:00 in Lisbon, 8:00 UTC.
+    let rows = "time,source,quantity,value,unit,pot\n\
+                2021-04-02T09:00:00Z,bench,mass,-5,g,jar-1\n\
+                2020-04-02T09:00:00Z,bench,mass,600,g,jar-1\n\
+                2021-04-02T10:00:00Z,bench,mass,1e300,g,jar-1\n\
+                2021-04-02T11:00:00Z,bench,mass,590,g,jar-1\n\
+                2021-04-02T11:00:00Z,cell-1,mass,-5,g,\n";
+    std::fs::write(files.join("readings.csv"), rows).unwrap();
+    let said = bench.run(&["import", files.to_str().unwrap()]);
+    assert_eq!(said.status, 0);
+    for line in [
+        "readings.csv:2: value: -5 g is not the weight of a pot\n",
+        "readings.csv:3: time: the pot was made only 2021-04-02T08:00:00Z: what it weighed before \
+         counts for nothing\n",
+        "readings.csv:4: value: 1e300 g is not the weight of a pot\n",
+    ] {
+        assert!(said.err.contains(line), "{}", said.err);
+    }
+    assert_eq!(said.err.matches("warning:").count(), 3, "{}", said.err);
+}
+
+#[test]
+fn what_was_typed_is_told_in_the_words_it_was_typed_in() {
+    let bench = Bench::with_pots();
+    for (args, says) in [
+        (&["body", "sample", "smooth-stone", "0"][..], "0 g is not the weight of a sample: some"),
+        (&["body", "sample", "smooth-stone", "200000"], "200000 g is not the weight of a sample"),
+        (
+            &["body", "sample", "smooth-stone", "200", "--scale-step", "500"],
+            "--scale-step: 500 g cannot be; what can is 0 g to 10 g",
+        ),
+        (
+            &["body", "sample", "smooth-stone", "200", "--dish", "210"],
+            "200 g is no more than the dish alone weighs, 210 g (--dish)",
+        ),
+        (
+            &["body", "blend", "x", "--part", "smooth-stone=0"],
+            "--part smooth-stone=0: more than nothing is wanted",
+        ),
+        (
+            &["body", "blend", "smooth-stone", "--part", "smooth-stone=5"],
+            "\"smooth-stone\" would be a part of itself",
+        ),
+        (&["weigh", "jar-1", "--wait", "-1"], "a whole number from 1 to 86400 is wanted"),
+        (&["simulate", "--seed", "abc"], "a whole number from 0 on is wanted"),
+        (&["watch", "--refit-every", "0"], "a whole number from 1 to 86400 is wanted"),
+    ] {
+        let said = bench.run(args);
+        assert_eq!((said.status, said.out.as_str()), (2, ""), "{args:?}");
+        assert!(said.err.contains(says), "{}", said.err);
+        assert!(!said.err.contains("_g:") && !said.err.contains("invalid digit"), "{}", said.err);
+    }
+    let lean = ["body", "blend", "x", "--part", "smooth-stone=1000", "--add", "sand=100000"];
+    let said = bench.run(&lean);
+    assert_eq!(said.status, 0);
+    assert!(said.err.contains("99% of its dry mass is no clay"), "{}", said.err);
+    bench.done(&["body", "sample", "smooth-stone", "200", "--at", "9 h ago"]);
+    let said = bench.done(&["body", "sample", "smooth-stone", "250", "--dried", "oven"]);
+    assert!(said.contains("it weighs more than when it was wet"), "{said}");
+    bench.done(&["weigh", "jar-1", "600", "--at", "2021-04-02 12:00"]);
+    let same = bench.done(&["weigh", "jar-1", "600", "--at", "2021-04-02 13:00"]);
+    assert!(same.ends_with(", the same as Fri 2 Apr 2021 12:00.\n"), "{same}");
 }

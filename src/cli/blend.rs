@@ -2,11 +2,15 @@
 
 use super::names::{check_body, list};
 use super::words::{self, Words, printable, shell_word};
-use super::{Context, REFUSED, body, completions, sample, screen};
+use super::{Context, REFUSED, body, completions, sample, screen, whole_number};
 use crate::core::blend::{self, Mixture, UNEVEN};
 use crate::records::{Blend, Ingredient, Name, Studio};
-use crate::store::{Clash, Store, rules};
+use crate::store::{Clash, Store, StoreError, rules};
 use std::process::ExitCode;
+
+/// More than this share of the dry mass that is no clay, and a body hardly holds together (common
+/// practice, no source; grog goes up to two fifths).
+const MOST_ADDED: f64 = 0.5;
 
 /// The new body is one like others: it has pots and samples of its own, and learns by itself. Its
 /// water and trimming band come from the parts.
@@ -26,7 +30,7 @@ pub struct Args {
     additions: Vec<String>,
     /// Say how much to wedge for that many balls
     #[arg(long, value_name = "N", requires = "ball", conflicts_with = "replace",
-          value_parser = clap::value_parser!(u32).range(1..=100_000))]
+          value_parser = whole_number::<u32>(1, 100_000))]
     balls: Option<u32>,
     /// Weight of one of these balls (600g, "1 lb 4 oz")
     #[arg(long, value_name = "WEIGHT", requires = "balls")]
@@ -64,7 +68,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let rows: Vec<Blend> =
         rows.into_iter().chain(additions.iter().map(row(Ingredient::Addition))).collect();
     for row in &rows {
-        rules::blend(row)?;
+        rules::blend(row).map_err(|e| anyhow::anyhow!("{}", e.text))?;
     }
     let (known, added) = blend::ingredients(&studio, &rows);
     let Some(mixture) = blend::mix(&known, &added) else {
@@ -99,7 +103,10 @@ fn wedge(
         return Ok(ExitCode::from(REFUSED));
     }
     let clash = if args.replace { Clash::Replace } else { Clash::Refuse };
-    store.put_blended(&new, rows, clash)?;
+    store.put_blended(&new, rows, clash).map_err(|e| match e {
+        StoreError::Unfit(unfit) => anyhow::anyhow!("{}", unfit.text),
+        other => other.into(),
+    })?;
     screen::say(&format!(
         "Body {name} blended: {}. {}.\nIts water is known to lie at {}.",
         shares(rows, mixture),
@@ -120,6 +127,14 @@ fn wedge(
             "the parts differ by {} in water (of the dry clay): soft and stiff clay wedge into \
              lumps. Let the softer one stiffen first, or wet the stiffer one",
             words::percent(mixture.uneven)
+        ));
+    }
+    let added: f64 = mixture.additions.iter().sum();
+    if added > MOST_ADDED {
+        screen::complain(&format!(
+            "{} of its dry mass is no clay, and that is hardly a body to throw: was a weight \
+             mistyped? Blend it anew with --replace",
+            words::percent(added)
         ));
     }
     let studio = store.studio(words.now)?;
@@ -189,6 +204,9 @@ fn named(
         }
         let value = number(value.trim())
             .map_err(|e| anyhow::anyhow!("{option} {}: {e}", printable(name)))?;
+        if value <= 0.0 {
+            anyhow::bail!("{option} {}: more than nothing is wanted", printable(text));
+        }
         found.push((name.into(), value));
     }
     Ok(found)

@@ -140,6 +140,9 @@ fn add(add: Add, store: &mut Store) -> anyhow::Result<ExitCode> {
             exact(to)
         );
     }
+    if let Some(odd) = rules::odd_band(&body) {
+        anyhow::bail!("--trim-to-dry-percent: {}", odd.text);
+    }
     let clash = if add.replace { Clash::Replace } else { Clash::Refuse };
     let outcome = store.put_bodies(std::slice::from_ref(&body), clash)?;
     let (name, facts) = (printable(&body.name), facts(&body));

@@ -4,7 +4,7 @@
 use super::calibrated;
 use super::weigh::past;
 use super::words::{self, Words, printable, shell_word};
-use super::{Context, loads, screen};
+use super::{Context, baud_rate, loads, screen, whole_number};
 use crate::calibration::history::{Calibration, History, held};
 use crate::calibration::warmth;
 use crate::calibration::{Load, ZeroDrift};
@@ -42,7 +42,7 @@ pub struct Args {
     #[arg(long, value_name = "PATH", conflicts_with = "between")]
     pub port: Option<String>,
     /// Its baud rate
-    #[arg(long, value_name = "N", requires = "port", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "N", requires = "port", value_parser = baud_rate)]
     pub baud: Option<u32>,
     /// Take the loads from what was stored from then on
     #[arg(long, value_name = "WHEN", requires = "and")]
@@ -70,6 +70,7 @@ pub struct Args {
     pub forget: Option<String>,
     /// How long to wait for a load to come to rest
     #[arg(long, value_name = "SECONDS", default_value_t = 300)]
+    #[arg(value_parser = whole_number::<u64>(1, 86_400), allow_negative_numbers = true)]
     pub wait: u64,
 }
 
@@ -112,7 +113,10 @@ fn masses(texts: &[String], words: &Words) -> anyhow::Result<Vec<f64>> {
     different.sort_by(f64::total_cmp);
     different.dedup();
     if !masses.is_empty() && (masses.len() < FEWEST || different.len() < 2) {
-        bail!("a calibration needs nothing (0) and known masses, {FEWEST} loads at least");
+        bail!(
+            "a calibration needs the empty cell (0) and known masses: at least {FEWEST} loads, like \
+             0 500 1000 0"
+        );
     }
     if let Some(pair) = masses.windows(2).find(|pair| pair[0] == pair[1]) {
         bail!(

@@ -1,4 +1,4 @@
-//! `demo`: four days of a made-up studio in half a minute, through the real daemon.
+//! `demo`: four days of a made-up studio in less than half a minute, through the real daemon.
 //!
 //! A made-up shelf stands behind a pseudo-terminal; `watch` runs as a process of its own and reads
 //! it as it would read a board on a serial port, only faster. What the invented potters do is
@@ -6,7 +6,7 @@
 
 use super::simulate::{Diary, absolute, positive, refused, stop_when_asked};
 use super::words::shell_word;
-use super::{Context, FAILED, plot, report, screen};
+use super::{Context, FAILED, plot, report, screen, whole_number};
 use crate::clock;
 use crate::records::{Action, Cover, Quantity};
 use crate::simulate::play::{End, Pace, play};
@@ -57,6 +57,7 @@ pub struct Args {
     pub into: Option<PathBuf>,
     /// Which shelf: the same number gives the same pots, weather and faults
     #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(value_parser = whole_number::<u64>(0, u64::MAX), allow_negative_numbers = true)]
     pub seed: u64,
     /// How many times faster than the clock
     #[arg(long, value_name = "FACTOR", default_value_t = 20_000.0, value_parser = positive)]

@@ -1,6 +1,6 @@
 //! What a body's finished pots have taught, for `body show`: a table, and a picture of it.
 
-use super::words::{self, Words, printable, shell_word};
+use super::words::{Words, printable, shell_word};
 use super::{plot, screen};
 use crate::core::help::{self, Means};
 use crate::core::learnt::{self, Learnt};
@@ -72,8 +72,9 @@ pub fn helps(studio: &Studio, taught: &Taught, body: &str, command: &str) -> Str
             (_, Some(pot)) => format!("weigh {} WEIGHT", shell_word(pot)),
             (_, None) => "weigh POT WEIGHT".into(),
         };
-        let [gain, now, then] =
-            [help.gain, help.width, help.width - help.gain].map(|s| words::span(told(s)));
+        // What is left is what was, less the gain: told so that anybody can count.
+        let (gain, now) = (told(help.gain), told(help.width));
+        let [gain, now, then] = [gain, now, now - gain].map(hours);
         let whose = printable(whose);
         let _ = writeln!(
             page,
@@ -82,6 +83,16 @@ pub fn helps(studio: &Studio, taught: &Taught, body: &str, command: &str) -> Str
         );
     }
     page
+}
+
+/// A length of time to the minute, however long: `40 min`, `9 h 25 min`.
+fn hours(seconds: f64) -> String {
+    let minutes = (seconds / 60.0).round();
+    match ((minutes / 60.0).floor(), minutes % 60.0) {
+        (0.0, min) => format!("{min} min"),
+        (h, 0.0) => format!("{h} h"),
+        (h, min) => format!("{h} h {min} min"),
+    }
 }
 
 /// No finer than a forecast of it deserves, s.

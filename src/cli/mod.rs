@@ -32,6 +32,7 @@ pub mod sample;
 pub mod scorecard;
 pub mod screen;
 pub mod simulate;
+pub mod undo;
 pub mod walk;
 pub mod watch;
 pub mod weigh;
@@ -40,7 +41,7 @@ pub mod words;
 
 use crate::clock;
 use crate::store::Store;
-use crate::store::settings::Settings;
+use crate::store::settings::{BAUD_MAX, Settings};
 use crate::units::Time;
 use anyhow::Context as _;
 use clap::Parser;
@@ -157,6 +158,26 @@ pub fn say_error(error: &anyhow::Error) {
     screen::complain(&format!("{error:#}"));
 }
 
+/// A whole number between two, ends included, for options; what is wrong is said in plain words.
+pub fn whole_number<T: TryFrom<u64>>(
+    low: u64,
+    high: u64,
+) -> impl Fn(&str) -> Result<T, String> + Clone + Send + Sync + 'static {
+    move |text: &str| {
+        let number = text.parse::<u64>().ok().filter(|number| (low..=high).contains(number));
+        let expected = match high {
+            u64::MAX => format!("a whole number from {low} on is wanted"),
+            _ => format!("a whole number from {low} to {high} is wanted"),
+        };
+        number.and_then(|number| T::try_from(number).ok()).ok_or(expected)
+    }
+}
+
+/// Bits per second, as an option.
+pub fn baud_rate(text: &str) -> Result<u32, String> {
+    whole_number(1, BAUD_MAX.into())(text)
+}
+
 /// All commands, in the order of the help.
 #[derive(clap::Subcommand, Debug)]
 pub enum Command {
@@ -192,7 +213,7 @@ pub enum Command {
     Backup(backup::Args),
     /// Bring the studio back from a file that `backup` wrote
     Restore(restore::Args),
-    /// Four days of a made-up studio in half a minute, through the real daemon
+    /// Four days of a made-up studio in less than half a minute, through the real daemon
     Demo(demo::Args),
     /// Play a made-up shelf behind a real serial line, for trying things without hardware
     Simulate(simulate::Args),

@@ -1,14 +1,18 @@
 //! `note`: what was done to pots, or is going to be.
 
 use super::completions;
-use super::names::{Roll, Target, list};
+use super::names::{Roll, Target, list, suggestion};
 use super::pot::{action as say_action, in_future};
-use super::screen;
+use super::weigh::BENCH;
 use super::when::{self, Lean};
 use super::words::{self, Words, printable};
-use super::{Context, REFUSED};
+use super::{Context, REFUSED, screen, undo};
+use crate::answers;
+use crate::core::on_its_rim;
 use crate::core::readiness::FRESH;
-use crate::records::{ACTION_WORDS, Action, HandlingRow, Name, nearest};
+use crate::records::{
+    ACTION_WORDS, Action, HEAVIEST_G, HandlingRow, MOST_ATTACHED, Name, Quantity, nearest,
+};
 use crate::store::settings::Units;
 use crate::store::{Clash, Store};
 use crate::units::Time;
@@ -22,9 +26,11 @@ use std::process::ExitCode;
 Actions:
   cover open|draped|wrapped|cupboard
                    how it is kept from then on
-  flip             stood on its rim, or back on its foot
+  flip             stood on its rim, or back on its foot; a trim turns it on its rim
+                   by itself
   move PLACE       stands in another place from then on
-  trim             clay was cut away
+  trim             clay was cut away; it stands on its rim from then on, until a
+                   flip (one noted within the hour is the same turning)
   attach [WEIGHT]  wet clay was added (a handle, a knob, slip)
   sponge           water was taken out of the inside
   wet              water was brought on
@@ -43,7 +49,9 @@ Forecasts follow planned cover, flip and move:
   warecast note north cover open --at \"tomorrow 8:00\"
 A plain \"monday 9:00\" is the coming Monday for these three, the last one for
 all others; \"last\" and \"next\" say which. A note made late corrects the past:
-it counts from its own time on."
+it counts from its own time on. What was noted and is not true is taken back with
+--undo: the last one of that action, or that of --at:
+  warecast note jar-1 kiln --undo"
 )]
 pub struct Args {
     /// Pots, or boards that stand for all their pots, then what was done (`planter-1 jar-2 cover
@@ -58,24 +66,39 @@ pub struct Args {
     /// Replace what was noted for the same pot, time and action
     #[arg(long)]
     replace: bool,
+    /// Take back what was noted: the last of that action, or that of --at
+    #[arg(long, conflicts_with = "replace")]
+    undo: bool,
+}
+
+/// What was typed: pots and boards, the action's word and its detail.
+pub struct Noted<'a> {
+    /// Pots and boards.
+    pub targets: &'a [String],
+    /// The action's word.
+    pub word: &'a str,
+    /// Its detail; empty where none was typed.
+    pub detail: String,
 }
 
 /// Runs `note`.
 pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let mut store = context.open()?;
     let words = context.words(store.settings(), None)?;
-    let (targets, action) = read(&args.words, words.units)?;
-    let lean = if action.can_be_planned() { Lean::Future } else { Lean::Past };
+    let noted = read(&args.words)?;
+    let roll = Roll::read(&store)?;
+    if args.undo {
+        let at = args.at.as_deref().map(|text| typed_time(text, noted.word, &words)).transpose()?;
+        return undo::note(&noted, at.map(|(time, _)| time), (&roll, &mut store), &words);
+    }
+    let action = action(&noted, words.units)?;
     let (time, remark) = match &args.at {
-        Some(text) => {
-            let when = when::parse(text, words.now, &words.zone, lean)?;
-            (when.time, when.remark)
-        }
+        Some(text) => typed_time(text, noted.word, &words)?,
         None => (words.now, None),
     };
-    let roll = Roll::read(&store)?;
     let outcome = matches!(action, Action::Outcome(_));
-    let mut targets: Vec<Target> = targets
+    let mut targets: Vec<Target> = noted
+        .targets
         .iter()
         .map(|word| roll.target(word, time, outcome))
         .collect::<anyhow::Result<_>>()?;
@@ -87,26 +110,45 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     if matches!(action, Action::On(_)) && pots.len() > 1 {
         anyhow::bail!("only one pot can stand on a scale: note them one by one");
     }
+    check_weight(&action, &pots, &roll, &words)?;
+    let packed = match action {
+        Action::Kiln => packed(&store, &pots, time, &words)?,
+        _ => Vec::new(),
+    };
     let rows: Vec<HandlingRow> = pots
         .iter()
         .map(|pot| HandlingRow { time, pot: (*pot).clone(), action: action.clone() })
         .collect();
     let status = put(&mut store, &rows, args.replace, &words)?;
-    let packed = match action {
-        Action::Kiln => unweighed(&store, &pots, time, &words)?,
+    if status != ExitCode::SUCCESS {
+        return Ok(status);
+    }
+    let remarks = remarks(&roll, &targets, &action, time, &words);
+    let turned = match action {
+        Action::Trim | Action::Flip => turned(&store, &pots, time, &words)?,
+        _ => Vec::new(),
+    };
+    let silent = match &action {
+        Action::On(scale) => never_heard(scale, &store)?,
         _ => None,
     };
-    let remarks = remarks(&roll, &targets, &action, time, &words);
-    let remarks = remark.into_iter().chain(remarks).chain(packed);
+    let remarks = remark.into_iter().chain(remarks).chain(turned).chain(silent).chain(packed);
     for remark in remarks {
         screen::say(&remark)?;
     }
     Ok(status)
 }
 
+/// A time as it was typed, and what is to be remarked on it.
+fn typed_time(text: &str, word: &str, words: &Words) -> anyhow::Result<(Time, Option<String>)> {
+    let lean = if ["cover", "flip", "move"].contains(&word) { Lean::Future } else { Lean::Past };
+    let when = when::parse(text, words.now, &words.zone, lean)?;
+    Ok((when.time, when.remark))
+}
+
 /// Which words are pots and boards, and what was done. The action is the first word after the
 /// first that is one; what follows it is its detail.
-fn read(words: &[String], units: Units) -> anyhow::Result<(&[String], Action)> {
+fn read(words: &[String]) -> anyhow::Result<Noted<'_>> {
     let place = words.iter().skip(1).position(|word| ACTION_WORDS.contains(&word.as_str()));
     let Some(place) = place.map(|index| index + 1) else {
         for word in &words[1..] {
@@ -120,10 +162,16 @@ fn read(words: &[String], units: Units) -> anyhow::Result<(&[String], Action)> {
         );
     };
     let (word, detail) = (words[place].as_str(), words[place + 1..].join(" "));
-    let action = match word {
+    Ok(Noted { targets: &words[..place], word, detail })
+}
+
+/// The action with its detail.
+pub fn action(noted: &Noted, units: Units) -> anyhow::Result<Action> {
+    let (word, detail) = (noted.word, &noted.detail);
+    Ok(match word {
         "tare" if detail.is_empty() => anyhow::bail!("tare wants a weight"),
         "tare" | "attach" if !detail.is_empty() => {
-            let g = words::parse_mass(&detail, units)
+            let g = words::parse_mass(detail, units)
                 .map_err(|e| anyhow::anyhow!("{word} wants a weight: {e}"))?;
             match word {
                 "tare" => Action::Tare(g),
@@ -132,9 +180,36 @@ fn read(words: &[String], units: Units) -> anyhow::Result<(&[String], Action)> {
             }
         }
         "length" => Action::parse(word, detail.trim_end_matches("mm").trim_end())?,
-        _ => Action::parse(word, &detail)?,
-    };
-    Ok((&words[..place], action))
+        _ => Action::parse(word, detail)?,
+    })
+}
+
+/// Refuses a tare or an addition that no pot has.
+fn check_weight(action: &Action, pots: &[&Name], roll: &Roll, words: &Words) -> anyhow::Result<()> {
+    match action {
+        Action::Tare(g) if !(0.0..=HEAVIEST_G).contains(g) => {
+            anyhow::bail!("tare: {}", words.cannot_be(*g))
+        }
+        Action::Attach(Some(g)) if *g > HEAVIEST_G => {
+            anyhow::bail!("attach: {}", words.cannot_be(*g))
+        }
+        Action::Attach(Some(g)) => {
+            for pot in pots.iter().filter_map(|pot| roll.pot(pot)) {
+                if let Some(most) = pot.ball_g.map(|ball| MOST_ATTACHED * ball).filter(|m| g > m) {
+                    anyhow::bail!(
+                        "attach: {} is more than three times the ball of {}; up to {} can be (the \
+                         ball is corrected with `pot add {} --replace --ball WEIGHT`)",
+                        words.weighed(*g),
+                        printable(&pot.name),
+                        words.weighed(most),
+                        words::shell_word(&pot.name)
+                    );
+                }
+            }
+            Ok(())
+        }
+        _ => Ok(()),
+    }
 }
 
 /// Stores the rows and says back what was stored.
@@ -211,31 +286,74 @@ fn remarks(
     remarks
 }
 
-/// Pots that are being packed without a fresh weight.
-fn unweighed(
-    store: &Store,
-    pots: &[&Name],
-    time: Time,
-    words: &Words,
-) -> anyhow::Result<Option<String>> {
-    // Of a kiln that was packed long ago nobody can weigh anything.
-    if words.now.since(time).abs() > FRESH {
-        return Ok(None);
+/// How the pots stand now: nobody sees in the log that a trim turns them over.
+fn turned(store: &Store, pots: &[&Name], time: Time, words: &Words) -> anyhow::Result<Vec<String>> {
+    if in_future(time, words.now) {
+        return Ok(Vec::new());
     }
     let names: Vec<Name> = pots.iter().map(|pot| (*pot).clone()).collect();
-    let studio = store.studio_of(time, &names)?;
+    let studio = store.studio_of(words.now.max(time), &names)?;
+    let stand = |on_rim: bool| {
+        let its = names.iter().filter(|pot| on_its_rim(&studio, pot) == Some(on_rim));
+        let its: Vec<&Name> = its.collect();
+        let (verb, whose) = if its.len() == 1 { ("stands", "its") } else { ("stand", "their") };
+        let on = match (on_rim, its.len()) {
+            (true, 1) => "rim",
+            (true, _) => "rims",
+            (false, 1) => "foot",
+            (false, _) => "feet",
+        };
+        (!its.is_empty()).then(|| format!("{} {verb} on {whose} {on} now.", list(its)))
+    };
+    Ok([true, false].into_iter().filter_map(stand).collect())
+}
+
+/// A cell that has sent nothing, where others have.
+fn never_heard(scale: &str, store: &Store) -> anyhow::Result<Option<String>> {
+    let mut known = store.sources_of(Quantity::Mass)?;
+    known.extend(store.sources_of(Quantity::Count)?);
+    known.retain(|name| name != BENCH);
+    known.sort();
+    known.dedup();
+    if known.is_empty() || known.iter().any(|name| name == scale) {
+        return Ok(None);
+    }
+    let names = known.iter().map(String::as_str);
+    let otherwise = format!("cells that have: {}", list(&known));
+    Ok(Some(format!(
+        "Nothing has come from {} so far: {}.",
+        printable(scale),
+        suggestion(scale, names, &otherwise).trim_end_matches('.')
+    )))
+}
+
+/// What is to be said of pots that are being packed: which are not dry, and which were not weighed
+/// lately. Made before they are noted as packed.
+fn packed(store: &Store, pots: &[&Name], time: Time, words: &Words) -> anyhow::Result<Vec<String>> {
+    // Of a kiln that was packed long ago nobody can weigh anything.
+    if words.now.since(time).abs() > FRESH {
+        return Ok(Vec::new());
+    }
+    let studio = store.studio(time)?;
+    let wet = answers::of_pots(&studio, pots);
+    let mut remarks: Vec<String> =
+        wet.iter().filter_map(|pot| screen::not_dry(pot, words)).collect();
+    if !remarks.is_empty() {
+        remarks.push(screen::STEAM.into());
+    }
     let fresh = |pot: &&Name| {
         let last = studio.weighings.get(*pot).and_then(|w| w.0.last());
         last.is_some_and(|weight| time.since(weight.time) <= FRESH)
     };
     let old: Vec<&Name> = pots.iter().copied().filter(|pot| !fresh(pot)).collect();
-    Ok((!old.is_empty()).then(|| {
-        format!(
+    if !old.is_empty() {
+        remarks.push(format!(
             "Not weighed within a day before: {}. Ware that has stood takes up water again from \
              damp air: weigh it before it is fired.",
             list(old)
-        )
-    }))
+        ));
+    }
+    Ok(remarks)
 }
 
 /// Another pot that, by the log, stood on the scale until now: the later one takes it over.
@@ -263,10 +381,11 @@ mod tests {
 
     fn reads(text: &str, units: Units) -> Result<(Vec<String>, Action), String> {
         let words: Vec<String> = text.split(' ').map(Into::into).collect();
-        match read(&words, units) {
-            Ok((targets, action)) => Ok((targets.to_vec(), action)),
-            Err(e) => Err(e.to_string()),
-        }
+        let read = || {
+            let noted = read(&words)?;
+            anyhow::Ok((noted.targets.to_vec(), action(&noted, units)?))
+        };
+        read().map_err(|e| e.to_string())
     }
 
     #[test]

@@ -6,8 +6,9 @@ use super::screen;
 use super::weigh::HEAVIEST_G;
 use super::when::{self, Lean};
 use super::words::{self, Words, printable};
-use super::{Context, REFUSED};
+use super::{Context, REFUSED, undo};
 use crate::answers;
+use crate::core::on_its_rim;
 use crate::records::{self, Action, HandlingRow, POSSIBLE_THICKNESS_MM, Pot};
 use crate::store::{Clash, Store, rules};
 use crate::units::Time;
@@ -97,7 +98,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         }
         Command::Show { pot, at } => {
             let words = super::report::looking_at(at.as_deref(), context, store.settings())?;
-            show(&pot, &words, &store)
+            show(&pot, &words, &store, context)
         }
     }
 }
@@ -202,7 +203,7 @@ fn row(add: &Add, name: &str, old: Option<&Pot>, words: &Words) -> anyhow::Resul
         Some("") => Ok(None),
         Some(text) => match words::parse_mass(text, words.units) {
             Ok(g) if (0.0..=HEAVIEST_G).contains(&g) => Ok(Some(g)),
-            Ok(g) => anyhow::bail!("{option}: {} cannot be", words.weighed(g)),
+            Ok(g) => anyhow::bail!("{option}: {}", words.cannot_be(g)),
             Err(e) => Err(anyhow::anyhow!("{option}: {e}")),
         },
     };
@@ -295,7 +296,7 @@ fn list_all(all: bool, words: &Words, store: &Store) -> anyhow::Result<ExitCode>
     }
 }
 
-fn show(name: &str, words: &Words, store: &Store) -> anyhow::Result<ExitCode> {
+fn show(name: &str, words: &Words, store: &Store, context: &Context) -> anyhow::Result<ExitCode> {
     let roll = Roll::read(store)?;
     let pot = roll.find(name)?;
     screen::say(&format!("{}: {}.", printable(name), facts(pot, words)))?;
@@ -317,7 +318,12 @@ fn show(name: &str, words: &Words, store: &Store) -> anyhow::Result<ExitCode> {
         None => "\nNot weighed yet.".into(),
     })?;
     if let Some(end) = roll.past_it(name, words.now) {
-        return screen::say(&format!("It is {end}: nothing more is forecast."));
+        let undo = undo::ending(name, &roll, words.now, context).filter(|_| words.live);
+        let undo = undo.map(|how| format!(" {how}")).unwrap_or_default();
+        return screen::say(&format!("It is {end}: nothing more is forecast.{undo}"));
+    }
+    if let Some(on_rim) = on_its_rim(&studio, name) {
+        screen::say(&format!("It stands on its {}.", if on_rim { "rim" } else { "foot" }))?;
     }
     super::report::air_forecast(store, words);
     for answer in answers::of_pots(&studio, &[&pot.name]) {

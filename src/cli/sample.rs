@@ -10,6 +10,11 @@ use crate::store::{Clash, Store};
 use crate::units::Time;
 use std::process::ExitCode;
 
+/// An offcut with its dish weighs no more than this, g (common practice, no source).
+const HEAVIEST_SAMPLE_G: f64 = 10_000.0;
+/// No scale for an offcut shows coarser steps, g (common practice, no source).
+const COARSEST_STEP_G: f64 = 10.0;
+
 /// Fixes the water of a bag before the first window opens: cut some 200 g off while wedging, weigh
 /// it, dry it, weigh it until its weight is constant. Without a weight: what the samples say.
 #[derive(clap::Args, Debug)]
@@ -150,23 +155,49 @@ fn row(args: &Args, all: &[Sample], words: &Words) -> anyhow::Result<Sample> {
     if last.is_none() && drying != Drying::Wet {
         anyhow::bail!("no sample of this was begun: a sample is weighed wet first");
     }
-    let mass = |text: &Option<String>, option: &str, else_: Option<f64>| match text {
+    let mass = |text: &Option<String>, (option, most): (&str, f64), else_: Option<f64>| match text {
         None => Ok(else_),
-        Some(text) => words::parse_mass(text, words.units)
-            .map(Some)
-            .map_err(|e| anyhow::anyhow!("{option}: {e}")),
+        Some(text) => match words::parse_mass(text, words.units) {
+            Ok(g) if (0.0..=most).contains(&g) => Ok(Some(g)),
+            Ok(g) => {
+                let (g, most) = (words.weighed(g), words.weighed(most));
+                anyhow::bail!("{option}: {g} cannot be; what can is 0 g to {most}")
+            }
+            Err(e) => Err(anyhow::anyhow!("{option}: {e}")),
+        },
     };
     let from = old.or(last);
+    let mass_g = words::parse_mass(&args.weight.join(" "), words.units)?;
+    if !(mass_g > 0.0 && mass_g <= HEAVIEST_SAMPLE_G) {
+        anyhow::bail!(
+            "{} is not the weight of a sample: some 200 g are enough, {} the most",
+            words.weighed(mass_g),
+            words.weighed(HEAVIEST_SAMPLE_G)
+        );
+    }
+    let tare_g = mass(&args.dish, ("--dish", HEAVIEST_SAMPLE_G), from.and_then(|s| s.tare_g))?;
+    if let Some(tare) = tare_g.filter(|tare| *tare >= mass_g) {
+        anyhow::bail!(
+            "{} is no more than the dish alone weighs, {} (--dish)",
+            words.weighed(mass_g),
+            words.weighed(tare)
+        );
+    }
+    let scale = ("--scale-step", COARSEST_STEP_G);
+    let step_g = mass(&args.scale_step, scale, from.and_then(|s| s.step_g))?;
+    if step_g == Some(0.0) {
+        anyhow::bail!("--scale-step: the smallest change that the scale shows, like 1 or 0.1");
+    }
     Ok(Sample {
         time: old.map_or(time, |old| old.time),
         sample: last.map_or_else(|| new_name(args, all), |last| last.sample.clone()),
         body: args.body.clone(),
         lot: last.map_or_else(|| args.lot.clone(), |last| last.lot.clone()),
         drying,
-        mass_g: words::parse_mass(&args.weight.join(" "), words.units)?,
-        tare_g: mass(&args.dish, "--dish", from.and_then(|s| s.tare_g))?,
+        mass_g,
+        tare_g,
         humidity: args.humidity.or(old.and_then(|s| s.humidity)),
-        step_g: mass(&args.scale_step, "--scale-step", from.and_then(|s| s.step_g))?,
+        step_g,
     })
 }
 
@@ -270,6 +301,11 @@ fn finding(found: &Finding, words: &Words) -> String {
     let again = again.unwrap_or_default();
     match found.progress {
         Progress::Begun => "weighed wet, not yet dried.".into(),
+        Progress::Doubtful if found.lost_wet < 0.0 => {
+            "it weighs more than when it was wet: correct a weight with --replace (--at WHEN for \
+             an earlier one), or begin again with --new."
+                .into()
+        }
         Progress::Doubtful => {
             "these weights cannot all be right; correct one with --replace, or begin again with \
              --new."

@@ -190,27 +190,40 @@ fn some(count: usize) -> String {
     if count == 0 { "none".into() } else { count.to_string() }
 }
 
+/// `never`, `once`, `12 times`.
+fn times(count: usize) -> String {
+    match count {
+        0 => "never".into(),
+        1 => "once".into(),
+        n => format!("{n} times"),
+    }
+}
+
+fn questions(count: usize) -> String {
+    format!("{count} {}", if count == 1 { "question" } else { "questions" })
+}
+
 fn calls(all: &Summary) -> [String; 2] {
     let (trim, fire) = (&all.trim_calls, &all.fire_calls);
     let be = |count| if count == 1 { "was" } else { "were" };
     let trim = format!(
-        "Trim: called \"now\" {} times, of which {} {} too soon and {} too late; of {} questions \
-         about pots in their window {} {} missed.",
-        trim.now,
+        "Trim: called \"now\" {}, of which {} {} too soon and {} too late; of {} about pots in their \
+         window {} {} missed.",
+        times(trim.now),
         some(trim.too_soon),
         be(trim.too_soon),
         some(trim.too_late),
-        trim.open,
+        questions(trim.open),
         some(trim.missed),
         be(trim.missed),
     );
     let fire = format!(
-        "Dry: called \"ready\" {} times, of which {} {} too soon; of {} questions about pots that \
-         were dry inside too, {} {} still told to wait and {} {} doubtful.",
-        fire.ready,
+        "Dry: called \"ready\" {}, of which {} {} too soon; of {} about pots that were dry inside \
+         too, {} {} still told to wait and {} {} doubtful.",
+        times(fire.ready),
         some(fire.too_soon),
         be(fire.too_soon),
-        fire.dry,
+        questions(fire.dry),
         some(fire.missed),
         be(fire.missed),
         some(fire.doubtful),

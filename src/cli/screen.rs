@@ -23,6 +23,30 @@ pub const CAUTION: &str = "Dry means in balance with this room's air. The clay s
     water that belongs to that air, a thick base perhaps more: in the kiln it turns to steam. The \
     kiln maker's instructions and local codes come first.";
 
+/// Said where a pot goes into the kiln with water in it.
+pub const STEAM: &str = "In the kiln that water turns to steam and can burst a pot: let it dry and \
+    weigh it again before it is fired. The kiln maker's instructions and local codes come first.";
+
+/// Of a pot that is not dry by its answer, or perhaps not inside: how much water is left in it.
+pub fn not_dry(pot: &PotAnswer, words: &Words) -> Option<String> {
+    let damp_inside = pot.warnings.iter().any(|warning| warning.code == "base-may-be-damp");
+    if pot.fire.call == FireCall::Ready || pot.fire.call == FireCall::Doubtful && !damp_inside {
+        return None;
+    }
+    let is = if damp_inside { "may be damp inside still" } else { "is not dry" };
+    let left = pot
+        .story
+        .free_water_g
+        .as_ref()
+        .map(|g| format!(" {} of water would still leave it in this air;", words.water(g)));
+    Some(format!(
+        "{} {is}:{} its wettest part is dry with a chance of {}.",
+        printable(&pot.pot),
+        left.unwrap_or_default(),
+        words::chance(pot.fire.probability_bone_dry)
+    ))
+}
+
 /// How the page is laid out.
 #[derive(Clone, Debug)]
 pub struct Look {
@@ -143,6 +167,7 @@ pub fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
         Some(when) => format!("{verb} {when}"),
         None => format!("{does_not} within 30 days, kept like this"),
     };
+    let past = |time: &TimeQuantiles| time.p50.is_some_and(|time| time <= words.now);
     match group {
         Group::TrimNow => {
             let closes = will("closes", "does not close", &pot.trim.closes);
@@ -165,7 +190,9 @@ pub fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
         Group::Drying => {
             let done = pot.trim.call == TrimCall::Done;
             let state = if done { "trimmed" } else { "too stiff to trim" };
-            format!("{state}; {}{kept}", will("dry", "not dry", &pot.fire.bone_dry))
+            // On the middle of the forecast it is dry, on most of the draws it is not.
+            let verb = if past(&pot.fire.bone_dry) { "was to be dry" } else { "dry" };
+            format!("{state}; {}{kept}", will(verb, "not dry", &pot.fire.bone_dry))
         }
         Group::Dry => {
             let sure = words::chance(pot.fire.probability_bone_dry);
@@ -180,6 +207,10 @@ pub fn story(pot: &PotAnswer, group: Group, words: &Words) -> String {
             let why: Vec<_> = reasons(pot).filter(|(code, _)| !background(code)).collect();
             let why: Vec<_> = why.into_iter().map(|(_, text)| text).collect();
             match why.is_empty() {
+                // What was asked about below is not said here.
+                true if pot.found.iter().any(is_question) => {
+                    format!("a step in its weights is not in the log: see below{kept}")
+                }
                 true => format!("its wettest part is dry with a chance of {chance} only{kept}"),
                 false => format!("{}{kept}", why.join("; ")),
             }
@@ -231,16 +262,26 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
                 "wet" => format!("Was {name} wetted {when}"),
                 "sponge" => format!("Was {name} sponged out {when}"),
                 "off" => format!("Is {name} off its scale since {when}"),
-                "flip" => format!("Was {name} turned over, the weights hardly know when: {when}"),
+                "flip" => format!("Was {name} turned over"),
+                _ if grams < 0.0 => format!(
+                    "Does the scale show {} too little of {name} since {when}",
+                    words.weighed(-grams)
+                ),
                 _ => format!(
                     "Does something else stand on the scale with {name} since {when}: {}",
                     words.weighed(grams)
                 ),
             };
             let sure = words::chance(step.probability);
-            *page += &paragraph(&format!("{question} ({sure} sure)? If so:"), 2, look.width);
+            let hardly = match step.action {
+                "flip" => format!(" The weights hardly tell when, perhaps {when}."),
+                _ => String::new(),
+            };
+            let question = format!("{question} ({sure} sure)?{hardly} If so:");
+            *page += &paragraph(&question, 2, look.width);
             let detail = match step.action {
-                "attach" | "tare" => format!(" {grams:.1}g"),
+                // No scale bears less than nothing.
+                "attach" | "tare" => format!(" {:.1}g", grams.max(0.0)),
                 _ => String::new(),
             };
             let _ = writeln!(
@@ -325,10 +366,12 @@ pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
         },
     ));
     let dry = time(&pot.fire.bone_dry);
+    let passed = pot.fire.bone_dry.p50.is_some_and(|time| time <= words.now);
     let sure = words::chance(pot.fire.probability_bone_dry);
     rows.push((
         "dry",
         match pot.fire.call {
+            FireCall::Wait if passed => format!("was to be {dry}"),
             FireCall::Wait => dry,
             FireCall::Doubtful => format!("on the mean {dry}; its wettest part {sure} sure"),
             FireCall::Ready => format!("no further drying detected in this air, {sure} sure"),
@@ -706,7 +749,7 @@ mod tests {
             ("Was jar 1 sponged out yesterday 18:00 (60% sure)?", "sponge"),
             ("Was jar 1 wetted yesterday 18:00 (60% sure)?", "wet"),
             ("Is jar 1 off its scale since yesterday 18:00 (95% sure)?", "off"),
-            ("the weights hardly know when: yesterday 18:00 (97% sure)?", "flip"),
+            ("turned over (97% sure)? The weights hardly tell when, perhaps yesterday", "flip"),
         ] {
             assert!(page.contains(question), "{question}: {page}");
             let line = format!("warecast note 'jar 1' {command} {at}\n");

@@ -1,6 +1,6 @@
 //! `simulate`: a made-up shelf behind a real pseudo-terminal, for trying things without hardware.
 
-use super::Context;
+use super::{Context, whole_number};
 use crate::clock;
 use crate::simulate::play::{Pace, play};
 use crate::simulate::pty::Pty;
@@ -23,10 +23,11 @@ use tokio::signal::unix::{SignalKind, signal};
 pub struct Args {
     /// Which shelf: the same number gives the same pots, weather and faults
     #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(value_parser = whole_number::<u64>(0, u64::MAX), allow_negative_numbers = true)]
     pub seed: u64,
     /// How many pots, each on a cell of its own
     #[arg(long, value_name = "N", default_value_t = 6)]
-    #[arg(value_parser = clap::value_parser!(u8).range(1..=99))]
+    #[arg(value_parser = whole_number::<u8>(1, 99), allow_negative_numbers = true)]
     pub pots: u8,
     /// How many times faster than the clock
     #[arg(long, value_name = "FACTOR", default_value_t = 1.0, value_parser = positive)]

@@ -1,6 +1,6 @@
 //! `watch`: the daemon that reads the serial ports.
 
-use super::Context;
+use super::{Context, baud_rate, whole_number};
 use crate::store::settings::DEFAULT_BAUD;
 use crate::store::{PortSettings, Settings};
 use crate::watch::{self, Options};
@@ -18,10 +18,11 @@ pub struct Args {
     #[arg(long, value_name = "PATH")]
     pub port: Vec<String>,
     /// Its baud rate, in the order of the ports, or one for all [default: 9600]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "N", value_parser = baud_rate)]
     pub baud: Vec<u32>,
     /// Seconds between two assessments of a pot
     #[arg(long, value_name = "SECONDS", default_value_t = 60, hide_short_help = true)]
+    #[arg(value_parser = whole_number::<u64>(1, 86_400), allow_negative_numbers = true)]
     pub refit_every: u64,
     /// Also write all that comes down the port into this new file, with its times, to look for a
     /// fault: of one port only

@@ -6,7 +6,7 @@ use super::pot::in_future;
 use super::screen;
 use super::when::{self, Lean};
 use super::words::{self, Words, printable};
-use super::{Context, REFUSED};
+use super::{Context, REFUSED, undo, whole_number};
 use crate::core::readiness::lightest;
 use crate::records::{Action, Pot, Quantity, Reading};
 use crate::sensing::listen::SettleError;
@@ -21,12 +21,11 @@ use std::time::Duration;
 
 /// The source under which weights are kept that were read off a scale by eye.
 pub const BENCH: &str = "bench";
-/// More than a potter puts on a scale, g.
-pub const HEAVIEST_G: f64 = 200_000.0;
+pub use crate::records::HEAVIEST_G;
 
 /// Options of `weigh`.
 #[derive(clap::Args, Debug)]
-#[command(after_long_help = "\
+#[command(group(clap::ArgGroup::new("typed").multiple(true)), after_long_help = "\
 Without a weight the next one at which a scale comes to rest is taken: from
 --port, else from the port in studio.toml whose source is \"bench\", else from the
 only port there. Call it, put the pot on the scale, take the hands away. While
@@ -38,10 +37,10 @@ pub struct Args {
     pot: String,
     /// What the scale shows, with what `tare` counts (812.4, 812.4g, "1 lb 12 oz"); without: the
     /// next settled weight from a serial port
-    #[arg(value_name = "GRAMS", num_args = 0.., allow_negative_numbers = true)]
+    #[arg(value_name = "GRAMS", num_args = 0.., allow_negative_numbers = true, group = "typed")]
     weight: Vec<String>,
     /// When (18:25, yesterday 9:10, 40 min ago, 2031-04-02 18:25 …) [default: now]
-    #[arg(long, value_name = "WHEN", requires = "weight")]
+    #[arg(long, value_name = "WHEN", requires = "typed")]
     at: Option<String>,
     /// Take the weight from this serial port
     #[arg(long, value_name = "PATH", conflicts_with = "weight")]
@@ -51,11 +50,15 @@ pub struct Args {
     scale: Option<String>,
     /// How long to wait for the scale to come to rest, s
     #[arg(long, value_name = "SECONDS", default_value_t = 60, conflicts_with = "weight")]
+    #[arg(allow_negative_numbers = true, value_parser = whole_number::<u64>(1, 86_400))]
     wait: u64,
     /// Correct the weight that was noted for that time; without --at: the last one typed, if that
     /// was within the hour
     #[arg(long, requires = "weight")]
     replace: bool,
+    /// Take back a weight that was noted for the pot: the last one, or that of --at
+    #[arg(long, group = "typed", conflicts_with_all = ["replace", "port", "scale"])]
+    undo: bool,
 }
 
 /// Runs `weigh`.
@@ -64,6 +67,14 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let words = context.words(store.settings(), None)?;
     let roll = Roll::read(&store)?;
     let pot = roll.find(&args.pot)?;
+    if args.undo {
+        let grams = match args.weight.is_empty() {
+            true => None,
+            false => Some(words::parse_mass(&args.weight.join(" "), words.units)?),
+        };
+        let at = args.at.as_deref().map(|text| past(text, &words)).transpose()?;
+        return undo::weight(&args.pot, grams, at, &mut store, &words);
+    }
     let mut weight = if args.weight.is_empty() {
         from_port(&args, &store, context)?
     } else {
@@ -98,7 +109,8 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         return Ok(status);
     }
     if let Some(end) = roll.past_it(&pot.name, words.now) {
-        screen::say(&format!("By the log it is {end}: this changes no answer."))?;
+        let undo = undo::ending(&pot.name, &roll, words.now, context).unwrap_or_default();
+        screen::say(&format!("By the log it is {end}: this changes no answer. {undo}"))?;
     } else if let Some(doubt) = doubt {
         screen::say(&doubt)?;
     }
@@ -338,8 +350,12 @@ pub(super) fn put(
     let change = match before {
         Some(point) => {
             let (lost, then) = (point.value - grams, words.time(point.time));
-            let word = if lost >= 0.0 { "less" } else { "more" };
-            format!(", {} {word} than {then}", words.mass(lost.abs()))
+            let change = words.mass(lost.abs());
+            match lost {
+                _ if change == words.mass(0.0) => format!(", the same as {then}"),
+                _ if lost > 0.0 => format!(", {change} less than {then}"),
+                _ => format!(", {change} more than {then}"),
+            }
         }
         None => String::new(),
     };

@@ -5,6 +5,7 @@
 
 use crate::core::correction::Corrections;
 use crate::core::report::{Quantiles, Stage, TimeQuantiles};
+use crate::records::HEAVIEST_G;
 pub use crate::records::{printable, shell_word};
 use crate::store::settings::Units;
 pub use crate::units::span;
@@ -41,6 +42,12 @@ impl Words {
             Units::Metric => format!("{} g", trim_zeros(number(g, 2))),
             Units::Us => pounds_ounces(g, 2),
         }
+    }
+
+    /// Of a weight that no pot has: what can be.
+    pub fn cannot_be(&self, g: f64) -> String {
+        let most = self.weighed(HEAVIEST_G);
+        format!("{} cannot be; what can is 0 g to {most}", self.weighed(g))
     }
 
     /// A temperature: `19.8 °C`, `67.6 °F`.

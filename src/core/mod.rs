@@ -157,6 +157,14 @@ fn history(studio: &Studio, pot: &Pot) -> History {
     History::new(pot, rows, weighings, studio.at)
 }
 
+/// Whether a pot stands on its rim at the studio's time, by its log and by what was found in its
+/// weights: a trim counts as turning it over. `None` where there is no such pot by then.
+pub fn on_its_rim(studio: &Studio, pot: &str) -> Option<bool> {
+    let pot = studio.pots.get(pot).filter(|pot| pot.made_at <= studio.at)?;
+    let history = history(studio, &within_reason(pot));
+    Some(history.keeping_at(history.now).flipped)
+}
+
 /// The air where a pot stands, from when.
 fn surroundings(studio: &Studio, pot: &Pot, now: f64) -> Room {
     let own = |place: Option<&Name>| place.and_then(|p| studio.air.get(p));

@@ -184,12 +184,14 @@ pub fn look(weighings: &[Sample], air: Option<&Air>, monolayer: (f64, f64)) -> F
     let (progress, left) = progress(&run, drying);
     finding.progress = progress;
     finding.weigh_again = (progress != Progress::Constant).then(|| last.time.plus(gap));
+    if run.iter().any(|n| n.g > wet.g + 3.0 * wet.sd.hypot(n.sd)) {
+        finding.progress = Progress::Doubtful;
+        return finding;
+    }
     let Some((left, left_sd)) = left else { return finding };
     let dry = last.dry() - left;
     let water = 1.0 - dry / wet.g;
-    if !POSSIBLE_BAG_WATER_WET.contains(&water)
-        || run.iter().any(|n| n.g > wet.g + 3.0 * wet.sd.hypot(n.sd))
-    {
+    if !POSSIBLE_BAG_WATER_WET.contains(&water) {
         finding.progress = Progress::Doubtful;
         return finding;
     }

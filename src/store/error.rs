@@ -49,7 +49,7 @@ pub enum StoreError {
     )]
     NothingToImport(PathBuf),
     /// A file that would have been overwritten.
-    #[error("{0} is there already: name another folder, or replace it with --force")]
+    #[error("{0} is there already: take another name, or replace it with --force")]
     FileThere(PathBuf),
     /// A file that is none of ours, given to be brought back.
     #[error(

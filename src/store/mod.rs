@@ -1,6 +1,7 @@
 //! The studio on disk: `studio.toml` (settings) and `studio.db` (SQLite, WAL).
 //!
-//! Readings and handling rows are append-only facts. Anything derived from them is made again.
+//! Readings and handling rows are append-only facts; only what a person noted can be replaced or
+//! taken back. Anything derived from them is made again.
 //! The daemon, the command line and an import may have the same studio open at once; each write
 //! waits its turn.
 
@@ -17,6 +18,7 @@ mod schema;
 pub mod settings;
 mod share;
 mod snapshot;
+mod taking_back;
 pub mod text;
 mod thinned;
 
@@ -616,7 +618,10 @@ fn file_number(path: &Path) -> std::io::Result<(u64, u64)> {
 /// Whether there is a database in `dir`.
 fn is_there(dir: &Path) -> Result<bool, StoreError> {
     let path = dir.join(DATABASE);
-    path.try_exists().map_err(|error| StoreError::Folder { path, error })
+    path.try_exists().map_err(|error| match error.kind() {
+        std::io::ErrorKind::NotADirectory => StoreError::Folder { path: dir.into(), error },
+        _ => StoreError::Folder { path, error },
+    })
 }
 
 /// A new file in `dir` under a name of its own, with the usual permissions, gone if dropped.

@@ -185,3 +185,14 @@ pub(super) fn put_handling(
     }
     Ok(fate)
 }
+
+/// Removes a handling row that is there as it is given; whether it was.
+pub(super) fn remove_handling(db: &Connection, row: &HandlingRow) -> rusqlite::Result<bool> {
+    let (word, detail) = (row.action.word(), row.action.detail());
+    let removed = db
+        .prepare_cached(
+            "DELETE FROM handling WHERE pot = ?1 AND time = ?2 AND action = ?3 AND detail = ?4",
+        )?
+        .execute(params![row.pot, row.time.0, word, detail])?;
+    Ok(removed > 0)
+}

@@ -6,10 +6,10 @@
 use super::text::{PERCENT, write_number};
 use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
-    self, Action, Blend, Body, Drying, HandlingRow, Ingredient, Name, POSSIBLE_THICKNESS_MM, Pot,
-    Quantity, Reading, Sample, USUAL_BAG_WATER_WET,
+    self, Action, Blend, Body, Drying, HEAVIEST_G, HandlingRow, Ingredient, Name,
+    POSSIBLE_THICKNESS_MM, Pot, Quantity, Reading, Sample, USUAL_BAG_WATER_WET,
 };
-use crate::units::Time;
+use crate::units::{HOUR, Time, dry_from_wet};
 use std::collections::HashMap;
 
 /// Why a row cannot be kept: the column of the studio files, and what is wrong with it.
@@ -100,6 +100,20 @@ pub fn odd_body(b: &Body) -> Option<Unfit> {
          clay 10 to 40 %"
     );
     Some(Unfit { column: "bag_water_wet_percent", text })
+}
+
+/// What is wrong with a trimming band that no pot of a body can ever come to: it ends above the
+/// water that the clay has in its bag, or that any plastic clay has.
+pub fn odd_band(b: &Body) -> Option<Unfit> {
+    let most = dry_from_wet(b.bag_water().unwrap_or(*USUAL_BAG_WATER_WET.end()));
+    let to = b.trim_to_dry.filter(|to| *to >= most)?;
+    let [to, most] = [to, most].map(|x| (1000.0 * x).round() / 10.0);
+    let whose = if b.bag_water().is_some() { "this clay has in its bag" } else { "any clay has" };
+    let text = format!(
+        "{to} % of the dry clay is more water than {whose} ({most} %): its pots would be too stiff \
+         to trim as they come off the wheel"
+    );
+    Some(Unfit { column: "trim_to_dry_percent", text })
 }
 
 /// Checks a pot by itself (not whether its body is there).
@@ -204,7 +218,7 @@ pub fn reading_value(
     };
     match quantity {
         Quantity::Temperature if !within(&TEMPERATURE_C) => {
-            return unfit("value", "a temperature outside -60…120 Cel");
+            return unfit("value", "a temperature outside -60…120 °C");
         }
         Quantity::Humidity if !within(&HUMIDITY) => {
             return unfit("value", "a humidity outside 0…110 %RH");
@@ -215,6 +229,18 @@ pub fn reading_value(
         return unfit("count", "expected 1 or more samples, or nothing");
     }
     number("spread", spread, |s| s >= 0.0, "0 or more")
+}
+
+/// What is odd about a weight that names a pot, made then, and is kept all the same.
+pub fn odd_weight(value: f64, time: Time, made_at: Time) -> Option<Unfit> {
+    if !(value > 0.0 && value <= HEAVIEST_G) {
+        let value = if value.abs() < 1e7 { value.to_string() } else { format!("{value:e}") };
+        let text = format!("{value} g is not the weight of a pot");
+        return Some(Unfit { column: "value", text });
+    }
+    let text =
+        format!("the pot was made only {made_at}: what it weighed before counts for nothing");
+    (made_at.since(time) >= HOUR).then_some(Unfit { column: "time", text })
 }
 
 /// Checks a weighing of a sample by itself (not whether its body is there).

@@ -74,7 +74,7 @@ const PATTERN_BYTES: usize = 1000;
 /// Largest compiled pattern, and its largest cache while searching, in bytes.
 const COMPILED_BYTES: usize = 1 << 20;
 /// Highest baud rate that is taken for real (USB serial converters reach 12 Mbaud).
-const BAUD_MAX: u32 = 12_000_000;
+pub const BAUD_MAX: u32 = 12_000_000;
 
 /// The studio's settings.
 #[derive(Clone, PartialEq, Debug, Default)]

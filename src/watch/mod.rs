@@ -25,11 +25,11 @@ use crate::sensing::listen::{self, Listener, SettleError, Weigh};
 use crate::sensing::session::Session;
 use crate::sensing::settle::Settled;
 use crate::store::settings::compile_pattern;
-use crate::store::{self, PortSettings, Store, StoreError};
+use crate::store::{self, DATABASE, PortSettings, Store, StoreError, file_trouble};
 use intake::Batch;
 use line::Line;
 use std::collections::BTreeSet;
-use std::io;
+use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::signal::unix::{Signal, SignalKind, signal};
@@ -90,7 +90,11 @@ pub struct Options {
 pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
     std::fs::create_dir_all(dir)?;
     let _lock = lock::Lock::take(dir)?;
+    let new = !dir.join(DATABASE).exists();
     let store = Store::open_or_create(dir)?;
+    if new {
+        info!("new studio in {}", dir.display());
+    }
     let named = !options.ports.is_empty();
     let ports = if named { options.ports } else { store.settings().port.clone() };
     let sessions = sessions(&ports)?;
@@ -100,7 +104,11 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
     let recorder = match (&options.record, ports.as_slice()) {
         (None, _) => None,
         (Some(path), [port]) => Some(record::Recorder::begin(path, port).map_err(|error| {
-            WatchError::Port(path.display().to_string(), format!("no recording: {error}"))
+            let why = match error.kind() {
+                ErrorKind::AlreadyExists => "it is there already: take another name".into(),
+                _ => file_trouble(&error),
+            };
+            WatchError::Port(path.display().to_string(), format!("no recording: {why}"))
         })?),
         (Some(_), _) => return Err(WatchError::RecordOne),
     };

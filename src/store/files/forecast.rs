@@ -21,6 +21,8 @@ pub const AIR_FORECAST: &str = FILES[9];
 
 /// A forecast begins at most so long after it was made, s.
 const AHEAD: f64 = 6.0 * HOUR;
+/// Rows may lie so far apart: of the time between others it says nothing, s.
+const APART: f64 = 12.0 * HOUR;
 /// Rows that are read: two months of minutes.
 const MOST_ROWS: usize = 100_000;
 /// Defects that are told one by one.
@@ -104,9 +106,16 @@ impl AirForecast {
         match (self.rows.first_key_value(), self.rows.last_key_value()) {
             (Some((first, _)), _) if at < first.plus(-AHEAD) => Standing::Begins(*first),
             (_, Some((last, _))) if *last <= at => Standing::Over(*last),
-            (_, Some((last, _))) => Standing::Until(*last),
+            (_, Some((last, _))) => Standing::Until(self.gap(at).map_or(*last, |(from, _)| from)),
             _ => Standing::Empty,
         }
+    }
+
+    /// The first two rows after a time between which it says nothing.
+    fn gap(&self, at: Time) -> Option<(Time, Time)> {
+        let times = self.rows.range(at..).map(|(time, _)| *time);
+        let next = times.clone().skip(1);
+        times.zip(next).find(|(from, to)| to.since(*from) > APART)
     }
 
     /// The air that it says is to come after a time, from its last row before that on; empty where
@@ -141,7 +150,15 @@ impl AirForecast {
                 self.notes.is_empty().then(|| format!("{file} holds no rows: it is not used"))
             }
         };
-        self.notes.iter().cloned().chain(idle).collect()
+        let used = matches!(self.standing(at), Standing::Until(_));
+        let gap = self.gap(at).filter(|_| used).map(|(from, to)| {
+            format!(
+                "{file} says nothing between {} and {}: its rows may lie up to 12 hours apart",
+                when(from),
+                when(to)
+            )
+        });
+        self.notes.iter().cloned().chain(idle).chain(gap).collect()
     }
 
     pub(super) fn rows(&self) -> &Rows {
@@ -245,6 +262,27 @@ mod tests {
     }
 
     #[test]
+    fn rows_too_far_apart_say_nothing_of_the_time_between() {
+        let forecast = read(
+            "time,temperature_c,humidity_percent\n\
+             2031-04-02T12:00:00Z,19,55\n2031-04-03T00:00:00Z,18,60\n\
+             2031-04-05T06:00:00Z,18,60\n2031-04-05T12:00:00Z,18,60\n",
+        );
+        assert_eq!(forecast.standing(at("02T13:00")), Standing::Until(at("03T00:00")));
+        assert_eq!(forecast.standing(at("04T13:00")), Standing::Until(at("05T12:00")));
+        let remarks = forecast.remarks(at("02T13:00"), |time| time.to_string());
+        let [gap] = &remarks[..] else { panic!("{remarks:?}") };
+        assert!(
+            gap.ends_with(
+                "says nothing between 2031-04-03T00:00:00Z and 2031-04-05T06:00:00Z: its rows may \
+                 lie up to 12 hours apart"
+            ),
+            "{gap}"
+        );
+        assert_eq!(forecast.remarks(at("05T07:00"), |time| time.to_string()), [""; 0]);
+    }
+
+    #[test]
     fn bad_rows_are_told_with_their_place_and_the_others_are_used() {
         let forecast = read(
             "time,temperature_c,humidity_percent,wind\n\
@@ -266,7 +304,7 @@ mod tests {
                     "{file}:2: time: not a time: expected RFC 3339 with an offset, like \
                      2031-04-02T18:25:00Z; got \"2031-04-02T12:00:00\""
                 ),
-                format!("{file}:3: temperature_c: a temperature outside -60…120 Cel"),
+                format!("{file}:3: temperature_c: a temperature outside -60…120 °C"),
                 format!("{file}:4: humidity_percent: a humidity outside 0…110 %RH"),
                 format!("{file}:5: temperature_c: is empty; expected a number like 812.4"),
                 format!("{file}: 2 more like these"),

@@ -92,6 +92,8 @@ const DRIFTS: Layout = Layout {
 
 /// Cache of the database while a file is read, in KiB.
 const CACHE_KIB: i64 = 64 * 1024;
+/// Odd weights that are told one by one.
+const MOST_ODD: usize = 5;
 /// How many readings are put in order before they are written: neighbours in the table are then
 /// written together.
 const BATCH: usize = 1 << 17;
@@ -114,7 +116,8 @@ pub fn import(
     let imported = store.write_if(Durability::Power, |db| {
         let clash = if options.replace { Clash::Replace } else { Clash::Refuse };
         let mut import = Import { db, folder, clash, tell, done: Imported::default() };
-        import.rows(&BODIES, read_body, rows::put_body, |body, _| rules::odd_body(body))?;
+        let odd = |body: &Body, _| rules::odd_body(body).or_else(|| rules::odd_band(body));
+        import.rows(&BODIES, read_body, rows::put_body, odd)?;
         import.pots()?;
         import.rows(&HANDLING, read_handling, rows::put_handling, |_, _| None)?;
         import.readings(&READINGS, |kinds, sheet| kinds.read(sheet))?;
@@ -278,7 +281,7 @@ impl Import<'_> {
     ) -> Result<(), StoreError> {
         let Some(mut sheet) = self.open(layout)? else { return Ok(()) };
         let mut counts = Counts::default();
-        let mut kinds = Kinds { writer: Writer::new(self.db)?, known: HashMap::new() };
+        let mut kinds = Kinds::new(self.db)?;
         let mut batch: Vec<Pending> = Vec::new();
         let mut defects: Vec<Defect> = Vec::new();
         loop {
@@ -288,7 +291,13 @@ impl Import<'_> {
                 None => {}
                 Some(Err(defect)) => defects.push(defect),
                 Some(Ok(())) => match read(&mut kinds, &sheet) {
-                    Ok(pending) => batch.push(pending),
+                    Ok(pending) => {
+                        if let Some(odd) = kinds.odd(&pending) {
+                            let defect = sheet.defect(odd.column, odd.text);
+                            (self.tell)(Note::Warning(defect.to_string()));
+                        }
+                        batch.push(pending);
+                    }
                     Err(StoreError::Unfit(e)) => defects.push(sheet.defect(e.column, e.text)),
                     Err(e) => return Err(e),
                 },
@@ -309,6 +318,11 @@ impl Import<'_> {
             defects.sort_by_key(|defect| defect.line);
             defects.drain(..).for_each(|defect| (self.tell)(Note::Defect(defect)));
             if ended {
+                if kinds.odd > MOST_ODD {
+                    let more = kinds.odd - MOST_ODD;
+                    let text = format!("{}: {more} more weights like these", layout.file);
+                    (self.tell)(Note::Warning(text));
+                }
                 self.done.files.push((layout.file, counts));
                 return Ok(());
             }
@@ -531,9 +545,28 @@ struct Kind {
 struct Kinds<'db> {
     writer: Writer<'db>,
     known: HashMap<Vec<u8>, Kind>,
+    pots: HashMap<Name, Time>,
+    /// Series of weights that name a pot, and when that was made.
+    weights: HashMap<i64, Time>,
+    /// Weights that were found odd.
+    odd: usize,
 }
 
-impl Kinds<'_> {
+impl<'db> Kinds<'db> {
+    fn new(db: &'db Connection) -> Result<Kinds<'db>, StoreError> {
+        let pots = rows::pots(db)?.into_iter().map(|pot| (pot.name, pot.made_at)).collect();
+        let (known, weights) = (HashMap::new(), HashMap::new());
+        Ok(Kinds { writer: Writer::new(db)?, known, pots, weights, odd: 0 })
+    }
+
+    /// What is to be told of a reading that is kept.
+    fn odd(&mut self, row: &Pending) -> Option<Unfit> {
+        let made_at = *self.weights.get(&row.series)?;
+        let odd = rules::odd_weight(row.numbers.value, row.time, made_at)?;
+        self.odd += 1;
+        (self.odd <= MOST_ODD).then_some(odd)
+    }
+
     /// A row of raw counts.
     fn read_count(&mut self, sheet: &Sheet) -> Result<Pending, StoreError> {
         let (time, line) = (sheet.time("time")?, sheet.line());
@@ -568,6 +601,9 @@ impl Kinds<'_> {
         let pot = Some(pot).filter(|pot| !pot.is_empty());
         pot.map_or(Ok(()), |pot| rules::name("pot", pot))?;
         let series = self.writer.series_of(source, quantity, pot)?;
+        if let (Quantity::Mass, Some(made)) = (quantity, pot.and_then(|pot| self.pots.get(pot))) {
+            self.weights.insert(series, *made);
+        }
         self.known.insert(key, Kind { series, quantity, scale });
         Ok(Pending { series, time, numbers, line })
     }
