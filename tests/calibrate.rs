@@ -158,7 +158,7 @@ fn what_does_not_fit_is_said_and_nothing_is_stored() {
     );
     says(&with(&["0", "1000", "500", "500", "0"]), 2, &["500 g twice"]);
     says(&with(&["0", "500", "1000", "200", "0"]), 2, &["lie on no line", "Nothing was stored"]);
-    says(&with(&["0", "500"]), 2, &["3 loads at least"]);
+    says(&with(&["0", "500"]), 2, &["at least 3 loads"]);
     says(&with(&["0", "lots", "5"]), 2, &["\"lots\" is not a weight"]);
     says(&with(&[]), 2, &["which masses"]);
     let empty = ["calibrate", "cell-9", "0", "5", "0", "--between", "3 h ago", "--and", "2 h ago"];

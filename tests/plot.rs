@@ -212,6 +212,46 @@ fn the_window_lies_at_its_mass() {
     assert!(before.is_some(), "no edge before the trim: {ys:?}");
 }
 
+/// Words where a picture puts them, and the points of its curves, in points of the picture.
+fn places(svg: &str) -> (Vec<(String, f64, f64)>, Vec<(f64, f64)>) {
+    let document = roxmltree::Document::parse(svg).unwrap();
+    let root = document.root_element();
+    let number = |text: &str| text.parse::<f64>().unwrap();
+    let fine = root.attribute("viewBox").unwrap().split(' ').map(number).nth(2).unwrap()
+        / number(root.attribute("width").unwrap());
+    let at = |n: &roxmltree::Node, name| number(n.attribute(name).unwrap()) / fine;
+    let words = root.descendants().filter(|n| n.has_tag_name("text"));
+    let words = words.map(|n| (n.text().unwrap_or("").trim().into(), at(&n, "x"), at(&n, "y")));
+    let lines = root.descendants().filter(|n| n.has_tag_name("polyline"));
+    let curves = lines.filter(|n| n.attribute("stroke") == Some("#184878"));
+    let points = curves.flat_map(|n| n.attribute("points").unwrap().split_whitespace());
+    let point = |p: &str| p.split_once(',').map(|(x, y)| (number(x) / fine, number(y) / fine));
+    (words.collect(), points.filter_map(point).collect())
+}
+
+#[test]
+fn words_lie_on_nothing_else() {
+    let mut answer = sample("jar", 10.0);
+    let place = |answer: &PotAnswer, start: &str| {
+        let (words, curves) = places(&plot::svg(answer, &look(10.0)).unwrap());
+        let its = words.into_iter().find(|(text, ..)| text.starts_with(start)).unwrap();
+        (its.1, its.2, curves)
+    };
+    // A bar that leaves no room on either side has its words below, and keeps its diamond.
+    answer.fire.bone_dry = when(12.0, 40.0, 100.0);
+    let (_, strip, _) = place(&answer, "bone-dry");
+    let (_, words, _) = place(&answer, "Fri 0");
+    assert!(words > strip + 16.0, "{words} {strip}");
+    // A window that the end of the curve lies in has its words where the curve does not lie.
+    for band in [(0.23, 0.16), (0.05, 0.018), (0.08, 0.01)] {
+        answer.story.band = band;
+        let (left, y, curves) = place(&answer, "trimming window");
+        let on = |p: &&(f64, f64)| (left..left + 150.0).contains(&p.0) && (p.1 - y).abs() < 6.0;
+        assert!(!curves.is_empty());
+        assert_eq!(curves.iter().find(on), None, "{band:?}: {left} {y}");
+    }
+}
+
 /// Pixels of a name that only the compiled-in font can have made: no font of the machine is ever
 /// looked for (the drawing library is built without it).
 #[test]

@@ -235,7 +235,7 @@ fn show(args: &Show, context: &Context) -> anyhow::Result<ExitCode> {
     lines.extend(sample::lines(&studio, name, words));
     lines.push(format!("Pots: {pots}"));
     screen::say(&lines.join("\n"))?;
-    screen::print(&learnt::table(&taught.learnt))?;
+    screen::print_wrapped(&learnt::table(&taught.learnt))?;
     // What would have helped then is of no use now.
     if args.at.is_some() {
         return Ok(ExitCode::SUCCESS);

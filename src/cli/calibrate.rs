@@ -297,7 +297,7 @@ fn keep(
     store.put_calibration(&loads, clash)?;
     let history = store.calibrations(source)?;
     let creep = calibrated::creep(&calibration, taken, &words);
-    screen::print(&calibrated::page(source, &calibration, &history, creep, &words, context))
+    screen::print_wrapped(&calibrated::page(source, &calibration, &history, creep, &words, context))
 }
 
 fn forget(store: &mut Store, source: &str, when: Time, words: &Words) -> anyhow::Result<ExitCode> {
@@ -372,7 +372,7 @@ fn still(
         }
         store.put_zero_drifts(&[drift], Clash::Replace)?;
     }
-    screen::print(&text)
+    screen::print_wrapped(&text)
 }
 
 /// The pot that stood on the cell at any time in that span, by the log.

@@ -71,7 +71,7 @@ pub fn show(store: &Store, source: &str, words: &Words) -> anyhow::Result<ExitCo
             printable(&drift.thermometer)
         );
     }
-    screen::print(&page)
+    screen::print_wrapped(&page)
 }
 
 /// All about a calibration that was just made.

@@ -40,8 +40,8 @@ pub mod when;
 pub mod words;
 
 use crate::clock;
-use crate::store::Store;
 use crate::store::settings::{BAUD_MAX, Settings};
+use crate::store::{Store, StoreError};
 use crate::units::Time;
 use anyhow::Context as _;
 use clap::Parser;
@@ -130,7 +130,15 @@ impl Cli {
     /// Runs the command.
     pub fn run(self) -> anyhow::Result<ExitCode> {
         let context = Context { studio: studio_dir(self.studio)? };
-        self.command.run(&context)
+        // These two have another file at hand as well.
+        let of_studio = !matches!(self.command, Command::Backup(_) | Command::Restore(_));
+        self.command.run(&context).map_err(|error| match error.downcast_ref() {
+            // The database does not know its own path.
+            Some(StoreError::Database(_)) if of_studio => {
+                anyhow::anyhow!("{}", context.studio.join(error.to_string()).display())
+            }
+            _ => error,
+        })
     }
 }
 

@@ -441,6 +441,20 @@ pub fn say(text: &str) -> anyhow::Result<ExitCode> {
     print(&sentence(text, std::io::stdout().is_terminal()))
 }
 
+/// Prints a page whose lines fit, save some sentences: these are wrapped where it goes to a terminal.
+pub fn print_wrapped(page: &str) -> anyhow::Result<ExitCode> {
+    let (width, terminal) = (terminal_width(), std::io::stdout().is_terminal());
+    let fits = |line: &str| {
+        let plain = anstream::adapter::strip_str(line).to_string();
+        plain.chars().count() <= usize::from(width)
+    };
+    let line = |line: &str| match terminal && !fits(line) {
+        true => paragraph(line, 0, width),
+        false => format!("{line}\n"),
+    };
+    print(&page.lines().map(line).collect::<String>())
+}
+
 /// What went wrong, or ought to be known, on standard error.
 pub fn complain(text: &str) {
     let text = sentence(&format!("warecast: {text}"), std::io::stderr().is_terminal());

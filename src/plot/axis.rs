@@ -128,8 +128,7 @@ impl Times {
     /// A time no longer than needed: the clock on the day of `near`, with its weekday in the six
     /// days after it, else with its date.
     pub fn short(&self, time: Time, near: Time) -> String {
-        let days = self.day(time).since(self.day(near)).map_or(99, |span| span.get_days());
-        let form = match days {
+        let form = match self.days_after(time, near) {
             0 => "%H:%M",
             1..=6 => "%a %H:%M",
             _ => "%-d %b %H:%M",
@@ -137,14 +136,16 @@ impl Times {
         self.words(time, form)
     }
 
-    /// A middle with its ends. The day is said once where it is the same in all, else with each:
-    /// "(Mon 15:00 – 17:00)" beside a Tuesday would read as an end on Monday.
+    /// A middle with its ends. The day is said once where it is the same in all, else with each,
+    /// in one form: "(Mon 15:00 – 17:00)" beside a Tuesday would read as an end on Monday.
     pub fn interval(&self, ends: [Option<Time>; 3], near: Time) -> String {
         let known: Vec<Time> = ends.into_iter().flatten().collect();
         let one_day = known.windows(2).all(|pair| self.same_day(pair[0], pair[1]));
         let [low, middle, high] = ends;
+        let dated = known.iter().any(|t| !(0..=6).contains(&self.days_after(*t, near)));
         let said = |t: Time| match (one_day, Some(t) == middle, self.same_day(t, near)) {
             (true, false, _) => self.words(t, "%H:%M"),
+            (false, ..) if dated => self.words(t, "%-d %b %H:%M"),
             (false, _, true) => self.words(t, "%a %H:%M"),
             _ => self.short(t, near),
         };
@@ -173,6 +174,11 @@ impl Times {
 
     fn day(&self, time: Time) -> Date {
         self.zone.to_datetime(time.timestamp()).date()
+    }
+
+    /// Local days from one time to another.
+    fn days_after(&self, time: Time, near: Time) -> i32 {
+        self.day(time).since(self.day(near)).map_or(99, |span| span.get_days())
     }
 
     fn days(&self) -> impl Iterator<Item = Date> {
@@ -249,8 +255,13 @@ mod tests {
         assert_eq!(say("02T13:00", "02T14:00", "02T15:00"), "14:00 (13:00 – 15:00)");
         assert_eq!(say("03T13:00", "03T14:00", "03T15:00"), "Thu 14:00 (13:00 – 15:00)");
         assert_eq!(say("02T13:00", "03T14:00", "03T15:00"), "Thu 14:00 (Wed 13:00 – Thu 15:00)");
-        assert_eq!(say("01T11:00", "02T09:00", "02T21:00"), "Wed 09:00 (1 Apr 11:00 – Wed 21:00)");
-        assert_eq!(say("03T13:00", "12T14:00", ""), "12 Apr 14:00 (after Thu 13:00)");
+        // Weekdays and dates are not mixed.
+        assert_eq!(
+            say("01T11:00", "02T09:00", "02T21:00"),
+            "2 Apr 09:00 (1 Apr 11:00 – 2 Apr 21:00)"
+        );
+        assert_eq!(say("01T11:00", "01T14:00", "01T15:00"), "1 Apr 14:00 (11:00 – 15:00)");
+        assert_eq!(say("03T13:00", "12T14:00", ""), "12 Apr 14:00 (after 3 Apr 13:00)");
         assert_eq!(say("02T13:00", "", ""), "after 13:00, perhaps not within 30 days");
         assert_eq!(say("", "", ""), "not within 30 days");
         assert_eq!(say("03T13:00", "03T13:00", "03T13:00"), "Thu 13:00");

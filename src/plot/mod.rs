@@ -18,6 +18,7 @@ mod lessons;
 mod picture;
 mod record;
 mod strips;
+mod window;
 
 pub use record::{Panel, Record};
 

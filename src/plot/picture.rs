@@ -19,7 +19,7 @@ const WIDTH: f64 = 1200.0;
 pub(super) const LEFT: f64 = 92.0;
 pub(super) const RIGHT: f64 = WIDTH - 92.0;
 /// Panel of the masses.
-const MASSES: Area = Area { left: LEFT, top: 122.0, right: RIGHT, bottom: 482.0 };
+pub(super) const MASSES: Area = Area { left: LEFT, top: 122.0, right: RIGHT, bottom: 482.0 };
 /// Panel of the deficit.
 pub(super) const AIR: Area = Area { left: LEFT, top: 626.0, right: RIGHT, bottom: 700.0 };
 /// Bottom of the strips between them.
@@ -97,6 +97,7 @@ impl Drawing for Picture<'_> {
         self.grid(canvas)?;
         self.weighings(canvas)?;
         self.curve(canvas)?;
+        self.window_words(canvas)?;
         self.now(canvas)?;
         self.strips(canvas)?;
         self.deficit(canvas)?;
@@ -168,68 +169,6 @@ impl Picture<'_> {
             word(&mut x, "8 of 10 cases")?;
         }
         Ok(())
-    }
-
-    /// The band of masses at which the pot can be trimmed; it steps where the pot was trimmed.
-    fn window<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
-        let story = &self.answer.story;
-        let (from, to) = story.band;
-        if !(from > to && to > 0.0) {
-            return Ok(());
-        }
-        let clay = self.dry_clay_over_time();
-        let edge = |water: f64| -> Vec<(f64, f64)> {
-            clay.iter().map(|(x, g)| (*x, self.y(g * (1.0 + water)))).collect()
-        };
-        let (upper, lower) = (edge(from), edge(to));
-        let outline: Vec<_> = upper.iter().chain(lower.iter().rev()).copied().collect();
-        canvas.fill(&outline, WINDOW.at(0.30))?;
-        for line in [&upper, &lower] {
-            canvas.line(line, Stroke::dashed(WINDOW_EDGE, 1.0, 2.0, 3.0))?;
-        }
-        let percent = |x: f64| number(100.0 * x, 1);
-        let words = format!("trimming window, {}–{}% water", percent(from), percent(to));
-        let (Some(above), Some(below)) = (upper.last(), lower.last()) else { return Ok(()) };
-        let high = below.1 - above.1;
-        let y = if high > 15.0 { above.1 + 9.0 } else { above.1 - 9.0 };
-        let y = y.clamp(MASSES.top + 9.0, MASSES.bottom - 9.0);
-        let set = Type::plain(12.0, WINDOW_EDGE).ending();
-        let now = self.times.held(self.look.at);
-        let crossed = now > RIGHT - 16.0 - canvas.width(&words, set);
-        let x = if crossed { now } else { RIGHT };
-        canvas.text((x - 8.0, y), &words, set)
-    }
-
-    /// Dry clay (g) along x, in steps: what mass and water of the same moment say, else the
-    /// estimate. Smaller changes than a trim or a handle makes are those of two medians.
-    fn dry_clay_over_time(&self) -> Vec<(f64, f64)> {
-        const STEP: f64 = 0.015;
-        let story = &self.answer.story;
-        let pairs = story.mass.iter().zip(&story.water);
-        let mut runs: Vec<Vec<(f64, f64)>> = Vec::new();
-        for ((time, mass), (_, water)) in pairs.filter(|((t, _), _)| self.times.holds(*t)) {
-            let grams = mass.p50 / (1.0 + water.p50);
-            let point = (self.times.x(*time), grams);
-            match runs.last_mut() {
-                _ if !grams.is_finite() => {}
-                Some(run) if run.last().is_some_and(|l| (grams / l.1 - 1.0).abs() < STEP) => {
-                    run.push(point);
-                }
-                _ => runs.push(vec![point]),
-            }
-        }
-        let mut clay = Vec::new();
-        for run in runs {
-            let mut grams: Vec<f64> = run.iter().map(|p| p.1).collect();
-            grams.sort_by(f64::total_cmp);
-            let middle = grams[grams.len() / 2];
-            clay.extend([run[0].0, run[run.len() - 1].0].map(|x| (x, middle)));
-        }
-        let first = clay.first().map_or(self.answer.dry_mass_g.p50, |c| c.1);
-        let last = clay.last().map_or(self.answer.dry_mass_g.p50, |c| c.1);
-        clay.insert(0, (LEFT, first));
-        clay.push((RIGHT, last));
-        clay
     }
 
     fn grid<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
@@ -425,7 +364,7 @@ impl Picture<'_> {
     }
 
     /// Grams to y, held inside the panel.
-    fn y(&self, grams: f64) -> f64 {
+    pub(super) fn y(&self, grams: f64) -> f64 {
         self.masses.held(grams / self.unit.1)
     }
 

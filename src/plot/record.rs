@@ -146,7 +146,9 @@ fn draw_panel<DB: DrawingBackend>(
             canvas.line(&[(x, area.top), (x, area.bottom)], Stroke::dashed(GRID, 0.8, 3.0, 3.0))?;
         }
         let set = Type::plain(11.0, FAINT);
-        let name = canvas.cut(&group[0].0, set, wide - 6.0);
+        // The last one may go on where no other follows.
+        let room = if k + 1 == groups.len() { area.right - x } else { wide };
+        let name = canvas.cut(&group[0].0, set, room - 6.0);
         if name.chars().count() > 3 {
             canvas.text((x + 4.0, area.bottom + 12.0), &name, set)?;
         }

@@ -150,10 +150,22 @@ impl Picture<'_> {
             _ => self.interval(q),
         };
         if let (Some(time), FireCall::Ready) = (q.p50, self.answer.fire.call) {
-            words = format!("{words} since about {}", self.times.short(time, self.look.at));
+            let about = self.times.rounded(time, q.told_to());
+            words = format!("{words} since about {}", self.times.short(about, self.look.at));
         }
         let left = if q.p10.is_some() { low } else { LEFT };
         let bar = Area { left, right: if q.p10.is_some() { high + 7.0 } else { LEFT }, ..DRY };
+        // Below it there is room, too.
+        let set = Type::plain(12.0, INK);
+        let wide = canvas.width(&words, set);
+        let now = self.times.held(self.look.at);
+        let free = |left: f64| {
+            left > LEFT && left + wide < RIGHT && !(left - 4.0..left + wide + 4.0).contains(&now)
+        };
+        if !free(bar.right + 8.0) && !free(bar.left - 8.0 - wide) {
+            let x = (0.5 * (bar.left + bar.right - wide)).clamp(LEFT, RIGHT - wide);
+            return canvas.note((x, DRY.bottom + 10.0), &words, set);
+        }
         self.beside(canvas, bar, &[words])
     }
 
@@ -168,9 +180,9 @@ impl Picture<'_> {
         for words in choices {
             let wide = canvas.width(words, set);
             if bar.right + 10.0 + wide < RIGHT {
-                return canvas.text((bar.right + 8.0, bar.middle()), words, set);
+                return canvas.note((bar.right + 8.0, bar.middle()), words, set);
             } else if bar.left - 10.0 - wide > LEFT {
-                return canvas.text((bar.left - 8.0, bar.middle()), words, set.ending());
+                return canvas.note((bar.left - 8.0 - wide, bar.middle()), words, set);
             }
         }
         if let Some(words) = choices.last() {

@@ -7,7 +7,9 @@
 use super::{DATABASE, StoreError, identity};
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+use rustix::fs::Access;
 use std::collections::BTreeMap;
+use std::os::unix::ffi::OsStrExt;
 use std::path::Path;
 use std::time::Duration;
 
@@ -155,6 +157,9 @@ pub(super) fn open(path: &Path) -> Result<Connection, StoreError> {
     if let Some(found) = identity::layout(path).map_err(io)?.filter(|found| *found > VERSION) {
         return Err(newer(found)); // the database library has not touched it
     }
+    if let Some(address) = unchanging(path) {
+        return open_unchanging(&address);
+    }
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let mut db = Connection::open_with_flags(path, flags)?;
     // A file that somebody else made runs nothing of its own here.
@@ -172,6 +177,40 @@ pub(super) fn open(path: &Path) -> Result<Connection, StoreError> {
     }
     db.pragma_update(None, "journal_mode", "WAL")?;
     db.pragma_update(None, "foreign_keys", true)?;
+    Ok(db)
+}
+
+/// The address under which a database can be looked at that cannot be written here, if it is one:
+/// its folder or disk can only be read, and nobody's log lies beside it.
+fn unchanging(path: &Path) -> Option<String> {
+    let can_write = |path: &Path| rustix::fs::access(path, Access::WRITE_OK).is_ok();
+    let mut log = path.as_os_str().to_owned();
+    log.push("-wal");
+    if can_write(path) && can_write(path.parent()?) || Path::new(&log).exists() {
+        return None;
+    }
+    let absolute = path.canonicalize().ok()?;
+    // What means something in an address is written by its number (RFC 3986, 2.1).
+    let plain = |c: u8| c.is_ascii_alphanumeric() || b"/-._~".contains(&c);
+    let letter = |c: &u8| match plain(*c) {
+        true => char::from(*c).to_string(),
+        false => format!("%{c:02X}"),
+    };
+    let letters: String = absolute.as_os_str().as_bytes().iter().map(letter).collect();
+    Some(format!("file:{letters}?immutable=1"))
+}
+
+/// Opens such a database for looking at it; whoever tries to write is told that he cannot.
+fn open_unchanging(address: &str) -> Result<Connection, StoreError> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
+        | OpenFlags::SQLITE_OPEN_NO_MUTEX
+        | OpenFlags::SQLITE_OPEN_URI;
+    let db = Connection::open_with_flags(address, flags)?;
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false)?;
+    db.set_prepared_statement_cache_capacity(STATEMENTS);
+    if version(&db)? < VERSION {
+        touch(&db)?; // says that it cannot be brought up to date
+    }
     Ok(db)
 }
 
@@ -235,5 +274,36 @@ mod tests {
             let weighings = "SELECT count(*) FROM sample_weighing";
             assert_eq!(db.query_row(weighings, [], |row| row.get(0)), Ok(0));
         }
+    }
+
+    #[test]
+    fn a_studio_that_can_only_be_read_is_read_and_not_written() {
+        let dir = tempfile::tempdir().unwrap();
+        let odd = dir.path().join("50 % off?#1");
+        std::fs::create_dir(&odd).unwrap();
+        create(&odd).unwrap();
+        let path = odd.join(DATABASE);
+        let db = open(&path).unwrap();
+        db.execute_batch("INSERT INTO body VALUES ('tide', 0.225, NULL, 0.16)").unwrap();
+        db.close().unwrap();
+        assert_eq!(unchanging(&path), None);
+        // Whoever may do anything may write into any folder: nobody else is asked there.
+        let mode = |bits| {
+            use std::os::unix::fs::PermissionsExt;
+            std::fs::set_permissions(&odd, std::fs::Permissions::from_mode(bits)).unwrap();
+        };
+        mode(0o500);
+        let address = unchanging(&path);
+        mode(0o700);
+        assert_eq!(address.is_none(), rustix::process::geteuid().is_root());
+        let whole = path.canonicalize().unwrap().display().to_string();
+        let whole = whole.replace("50 % off?#1", "50%20%25%20off%3F%231");
+        let address = address.unwrap_or_else(|| format!("file:{whole}?immutable=1"));
+        assert_eq!(address, format!("file:{whole}?immutable=1"));
+        let db = open_unchanging(&address).unwrap();
+        let sql = "SELECT bag_water_wet FROM body WHERE name = 'tide'";
+        assert_eq!(db.query_row(sql, [], |row| row.get(0)), Ok(0.225));
+        let error = StoreError::from(touch(&db).unwrap_err()).to_string();
+        assert!(error.contains("cannot be written; check its permissions"), "{error}");
     }
 }
