@@ -36,6 +36,7 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 pub use settings::{Format, PortSettings, Settings, Units};
 use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
+pub use thinned::{Instead, Thinning};
 
 /// The database's file name in the studio's folder.
 pub const DATABASE: &str = "studio.db";
@@ -93,34 +94,6 @@ pub(crate) fn shown(text: &str) -> String {
         shown.push('…');
     }
     shown
-}
-
-/// Readings that come in the place of others: which of the points, and what comes for them.
-pub type Instead = Vec<(std::ops::Range<usize>, Vec<Point>)>;
-
-/// Which readings are to be thinned, and how a series of them is.
-pub struct Thinning<'a> {
-    /// Those that tell what a pot weighs; none: those that tell of no pot.
-    pub pot: Option<&'a str>,
-    /// From one time to before another.
-    pub span: (Time, Time),
-    /// What comes in the place of points of one series, in order of time.
-    pub how: &'a dyn Fn(&[Point]) -> Instead,
-}
-
-impl Thinning<'_> {
-    fn run(&self, tx: &Connection) -> Result<usize, StoreError> {
-        let series = match self.pot {
-            Some(pot) => snapshot::of_pot(tx, pot, self.span)?,
-            None => snapshot::of_no_pot(tx, self.span)?,
-        };
-        let mut fewer = 0;
-        for (series, points) in series {
-            fewer += thinned::put_instead(tx, series, &points, &(self.how)(&points))?;
-        }
-        self.pot.map_or(Ok(()), |pot| thinned::remember(tx, pot))?;
-        Ok(fewer)
-    }
 }
 
 /// How surely a commit must have reached the disk when it returns.

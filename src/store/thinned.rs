@@ -1,7 +1,7 @@
 //! Few readings in the place of many, of long ago; and where that was done, so that files which
 //! still hold the many add none of them again.
 
-use super::StoreError;
+use super::{StoreError, snapshot};
 use crate::records::Point;
 use crate::units::{HOUR, Time};
 use rusqlite::{Connection, params};
@@ -11,6 +11,34 @@ use std::ops::Range;
 
 /// Stretches further apart than this, s, are two: what comes from in between was never there.
 const GAP: f64 = HOUR;
+
+/// Readings that come in the place of others: which of the points, and what comes for them.
+pub type Instead = Vec<(Range<usize>, Vec<Point>)>;
+
+/// Which readings are to be thinned, and how a series of them is.
+pub struct Thinning<'a> {
+    /// Those that tell what a pot weighs; none: those that tell of no pot.
+    pub pot: Option<&'a str>,
+    /// From one time to before another.
+    pub span: (Time, Time),
+    /// What comes in the place of points of one series, in order of time.
+    pub how: &'a dyn Fn(&[Point]) -> Instead,
+}
+
+impl Thinning<'_> {
+    pub(super) fn run(&self, tx: &Connection) -> Result<usize, StoreError> {
+        let series = match self.pot {
+            Some(pot) => snapshot::of_pot(tx, pot, self.span)?,
+            None => snapshot::of_no_pot(tx, self.span)?,
+        };
+        let mut fewer = 0;
+        for (series, points) in series {
+            fewer += put_instead(tx, series, &points, &(self.how)(&points))?;
+        }
+        self.pot.map_or(Ok(()), |pot| remember(tx, pot))?;
+        Ok(fewer)
+    }
+}
 
 /// Puts readings in the place of others: `instead` says which of the series' points, and what comes
 /// for them. Says how many fewer there are. The counts of those that come add up to those of the
