@@ -212,8 +212,11 @@ fn the_window_lies_at_its_mass() {
     assert!(before.is_some(), "no edge before the trim: {ys:?}");
 }
 
-/// Words where a picture puts them, and the points of its curves, in points of the picture.
-fn places(svg: &str) -> (Vec<(String, f64, f64)>, Vec<(f64, f64)>) {
+/// A place in a picture, points from its left and upper edges.
+type Place = (f64, f64);
+
+/// Words where a picture puts them, and the points of its curves.
+fn places(svg: &str) -> (Vec<(String, Place)>, Vec<Place>) {
     let document = roxmltree::Document::parse(svg).unwrap();
     let root = document.root_element();
     let number = |text: &str| text.parse::<f64>().unwrap();
@@ -221,7 +224,7 @@ fn places(svg: &str) -> (Vec<(String, f64, f64)>, Vec<(f64, f64)>) {
         / number(root.attribute("width").unwrap());
     let at = |n: &roxmltree::Node, name| number(n.attribute(name).unwrap()) / fine;
     let words = root.descendants().filter(|n| n.has_tag_name("text"));
-    let words = words.map(|n| (n.text().unwrap_or("").trim().into(), at(&n, "x"), at(&n, "y")));
+    let words = words.map(|n| (n.text().unwrap_or("").trim().into(), (at(&n, "x"), at(&n, "y"))));
     let lines = root.descendants().filter(|n| n.has_tag_name("polyline"));
     let curves = lines.filter(|n| n.attribute("stroke") == Some("#184878"));
     let points = curves.flat_map(|n| n.attribute("points").unwrap().split_whitespace());
@@ -235,7 +238,7 @@ fn words_lie_on_nothing_else() {
     let place = |answer: &PotAnswer, start: &str| {
         let (words, curves) = places(&plot::svg(answer, &look(10.0)).unwrap());
         let its = words.into_iter().find(|(text, ..)| text.starts_with(start)).unwrap();
-        (its.1, its.2, curves)
+        (its.1.0, its.1.1, curves)
     };
     // A bar that leaves no room on either side has its words below, and keeps its diamond.
     answer.fire.bone_dry = when(12.0, 40.0, 100.0);
