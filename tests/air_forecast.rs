@@ -221,8 +221,8 @@ fn the_settings_may_name_the_file_and_bad_rows_are_told() {
             0,
             format!(
                 "warecast: {0}:3: temperature_c: a temperature outside -60…120 °C\n\
-                 warecast: {0} says nothing between Fri 19:00 and Sat 19:00: its rows may lie up to \
-                 12 hours apart\n",
+                 warecast: {0} says nothing between Fri 19:00 and Sat 19:00: its rows may lie up \
+                 to 12 hours apart\n",
                 file.display()
             )
         )

@@ -441,7 +441,7 @@ pub fn say(text: &str) -> anyhow::Result<ExitCode> {
     print(&sentence(text, std::io::stdout().is_terminal()))
 }
 
-/// Prints a page whose lines fit, save some sentences: these are wrapped where it goes to a terminal.
+/// Prints a page whose lines fit, save some sentences: on a terminal these are wrapped.
 pub fn print_wrapped(page: &str) -> anyhow::Result<ExitCode> {
     let (width, terminal) = (terminal_width(), std::io::stdout().is_terminal());
     let fits = |line: &str| {

@@ -9,6 +9,7 @@ mod csv;
 mod export;
 mod forecast;
 mod import;
+mod series;
 mod sheet;
 
 pub use export::{Exported, export};
