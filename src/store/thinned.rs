@@ -1,8 +1,8 @@
 //! Few readings in the place of many, of long ago; and where that was done, so that files which
 //! still hold the many add none of them again.
 
-use super::{StoreError, snapshot};
-use crate::records::Point;
+use super::{Durability, Store, StoreError, snapshot};
+use crate::records::{Name, Point, Studio};
 use crate::units::{HOUR, Time};
 use rusqlite::{Connection, params};
 use std::collections::HashMap;
@@ -37,6 +37,38 @@ impl Thinning<'_> {
         }
         self.pot.map_or(Ok(()), |pot| remember(tx, pot))?;
         Ok(fewer)
+    }
+}
+
+impl Store {
+    /// Pots whose readings were thinned as far as their answers allow.
+    pub fn thinned(&self) -> Result<Vec<Name>, StoreError> {
+        Ok(done(&self.db)?)
+    }
+
+    /// Remembers that a pot was looked at, and its readings are to stay as they are.
+    pub fn leave(&mut self, pot: &str) -> Result<(), StoreError> {
+        self.write(Durability::Power, |tx| Ok(remember(tx, pot)?))
+    }
+
+    /// Puts few readings in the place of many, for good, and remembers where: rows of files that
+    /// still hold the many count as known. Says how many fewer there are.
+    pub fn thin(&mut self, thinning: &Thinning) -> Result<usize, StoreError> {
+        self.write(Durability::Power, |tx| thinning.run(tx))
+    }
+
+    /// The studio as it would be after [`Store::thin`], as known at `at`, with weighings of these
+    /// pots, or of all; and how many fewer readings there would be.
+    pub fn if_thinned(
+        &mut self,
+        thinning: &Thinning,
+        at: Time,
+        pots: Option<&[Name]>,
+    ) -> Result<(usize, Studio), StoreError> {
+        self.write_if(Durability::Process, |tx| {
+            let fewer = thinning.run(tx)?;
+            Ok(((fewer, snapshot::studio_inside(tx, at, pots)?), false))
+        })
     }
 }
 
