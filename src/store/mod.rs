@@ -313,23 +313,6 @@ impl Store {
         self.write_if(Durability::Process, |tx| Ok((schema::touch(tx)?, false)))
     }
 
-    /// What a source said that a pot weighs, from one time to before another.
-    pub fn weighings_by(
-        &self,
-        source: &str,
-        pot: &str,
-        span: (Time, Time),
-    ) -> Result<Vec<Point>, StoreError> {
-        let mut points = Vec::new();
-        for one in readings::all_series(&self.db)? {
-            let its = one.source == source && one.pot.as_deref() == Some(pot);
-            if its && one.quantity == Quantity::Mass {
-                readings::read_points(&self.db, one.id, span, &mut points)?;
-            }
-        }
-        Ok(points)
-    }
-
     /// Adds or changes bodies; on disk for good when it returns.
     ///
     /// Errors: [`StoreError::Unfit`] for a row that breaks the rules; then nothing is kept.
@@ -466,12 +449,6 @@ impl Store {
             }
             Ok(stored)
         })
-    }
-
-    /// Takes one reading back that names a pot, as long as it still says the same; whether it was
-    /// there. On disk for good when it returns.
-    pub fn take_back(&mut self, reading: &Reading) -> Result<bool, StoreError> {
-        self.write(Durability::Power, |tx| Ok(readings::remove(tx, reading)?))
     }
 
     /// Moves readings that name no pot to other times, all or none: of each series those at the

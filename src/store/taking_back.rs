@@ -1,14 +1,32 @@
-//! What people noted and take back: it was never true, and nothing may follow from it any more.
+//! Weights that name a pot, and what people noted and take back: it was never true, and nothing may
+//! follow from it any more.
 //!
 //! Readings of sensors are not taken back; what a person typed is, row by row, and only as long as
 //! the row still says what was shown to him.
 
 use super::rows;
 use super::{Durability, Store, StoreError, readings};
-use crate::records::{HandlingRow, Quantity, Reading};
+use crate::records::{HandlingRow, Point, Quantity, Reading};
 use crate::units::Time;
 
 impl Store {
+    /// What a source said that a pot weighs, from one time to before another.
+    pub fn weighings_by(
+        &self,
+        source: &str,
+        pot: &str,
+        span: (Time, Time),
+    ) -> Result<Vec<Point>, StoreError> {
+        let mut points = Vec::new();
+        for one in readings::all_series(&self.db)? {
+            let its = one.source == source && one.pot.as_deref() == Some(pot);
+            if its && one.quantity == Quantity::Mass {
+                readings::read_points(&self.db, one.id, span, &mut points)?;
+            }
+        }
+        Ok(points)
+    }
+
     /// Weights that name a pot, whoever told them, from one time to before another, in order of
     /// time.
     pub fn weights_of(&self, pot: &str, span: (Time, Time)) -> Result<Vec<Reading>, StoreError> {
@@ -29,6 +47,12 @@ impl Store {
         }
         weights.sort_by_key(|weight| weight.time);
         Ok(weights)
+    }
+
+    /// Takes one reading back that names a pot, as long as it still says the same; whether it was
+    /// there. On disk for good when it returns.
+    pub fn take_back(&mut self, reading: &Reading) -> Result<bool, StoreError> {
+        self.write(Durability::Power, |tx| Ok(readings::remove(tx, reading)?))
     }
 
     /// Takes handling rows back that are there as they are given; says which were. On disk for good
