@@ -378,7 +378,7 @@ fn export_never_overwrites_unless_told() {
     let out = folder(&[("handling.csv", b"mine")]);
     let error = files::export(&store, out.path(), false).unwrap_err().to_string();
     assert!(error.ends_with(
-        "handling.csv is there already: name another folder, or replace it with --force"
+        "handling.csv is there already: take another name, or replace it with --force"
     ));
     let names = |dir: &TempDir| {
         let mut names: Vec<_> =
