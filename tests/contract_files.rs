@@ -377,9 +377,11 @@ fn export_never_overwrites_unless_told() {
     take(&mut store, scenario().path(), LENIENT);
     let out = folder(&[("handling.csv", b"mine")]);
     let error = files::export(&store, out.path(), false).unwrap_err().to_string();
-    assert!(error.ends_with(
-        "handling.csv is there already: take another name, or replace it with --force"
-    ));
+    assert!(
+        error.ends_with(
+            "handling.csv is there already: take another name, or replace it with --force"
+        )
+    );
     let names = |dir: &TempDir| {
         let mut names: Vec<_> =
             fs::read_dir(dir.path()).unwrap().map(|e| e.unwrap().file_name()).collect();

@@ -229,7 +229,7 @@ fn what_was_noted_and_never_was_true_is_taken_back() {
 #[test]
 fn how_a_pot_stands_is_said() {
     let bench = Bench::with_pots();
-    let trimmed = bench.done(&["note", "north", "trim", "--at", "3 h ago"]);
+    let trimmed = bench.done(&["note", "north", "trim", "--at", "20 h ago"]);
     assert!(trimmed.ends_with("\nplanter-1 and planter-2 stand on their rims now.\n"), "{trimmed}");
     assert!(bench.done(&["pot", "show", "planter-1"]).contains("\nIt stands on its rim.\n"));
     let back = bench.done(&["note", "planter-1", "flip"]);

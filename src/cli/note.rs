@@ -30,7 +30,7 @@ Actions:
                    by itself
   move PLACE       stands in another place from then on
   trim             clay was cut away; it stands on its rim from then on, until a
-                   flip (one noted within the hour is the same turning)
+                   flip (one noted within 8 hours is the same turning)
   attach [WEIGHT]  wet clay was added (a handle, a knob, slip)
   sponge           water was taken out of the inside
   wet              water was brought on
