@@ -120,7 +120,8 @@ pub fn fire(
         if wettest < READY {
             let sure = match wettest {
                 p if p < 0.01 => "under 1".into(),
-                p => format!("{:.0}", 100.0 * p),
+                // Never rounded up to what would be enough.
+                p => format!("{:.0}", (100.0 * p).floor()),
             };
             let base = match pot.base_mm {
                 Some(mm) => format!("its base ({mm} mm) may still be damp inside"),
@@ -128,7 +129,7 @@ pub fn fire(
             };
             say(
                 "base-may-be-damp",
-                format!("{base}: {sure} % sure that it is dry; weigh it again tomorrow"),
+                format!("{base}: {sure}% sure that it is dry; weigh it again tomorrow"),
             );
         }
         if !weighed {
