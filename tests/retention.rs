@@ -22,25 +22,45 @@ const START: Time = Time(1_932_796_800_000_000);
 /// How long the shelf is listened to, and how often it speaks, s.
 const LISTENED: f64 = 16.0 * DAY;
 const EVERY: f64 = 30.0;
+/// By so much the pots of the second shelf are younger, s.
+const YOUNGER: f64 = 2.0 * DAY + 1234.0;
 
-/// A studio that listened to a shelf of some pots.
+/// A studio that listened to two shelves, the pots of the second some days younger.
 fn studio(pots: usize) -> (TempDir, Store) {
     let folder = tempfile::tempdir().unwrap();
     let mut store = Store::open_or_create(folder.path()).unwrap();
-    let mut scenario = scenario::shelf(3, pots, 0.0);
-    scenario.length = LISTENED;
+    listen(&mut store, 3, pots, START, "");
+    listen(&mut store, 4, 1, START.plus(YOUNGER), " of the other shelf");
+    (folder, store)
+}
+
+fn listen(store: &mut Store, seed: u64, pots: usize, start: Time, shelf_name: &str) {
+    let mut scenario = scenario::shelf(seed, pots, 0.0);
+    scenario.length = LISTENED - start.since(START);
+    for pot in &mut scenario.pots {
+        pot.name += shelf_name;
+    }
     store.put_bodies(&scenario.bodies, Clash::Refuse).unwrap();
-    let mut shelf =
-        Shelf::new(scenario, 3, START, Reporting { every: EVERY, ..Reporting::default() });
+    let reporting = Reporting { every: EVERY, ..Reporting::default() };
+    let mut shelf = Shelf::new(scenario, seed, start, reporting);
     let mut readings = Vec::new();
     while let Some(moment) = shelf.advance() {
         store.put_pots(&moment.made, Clash::Refuse).unwrap();
-        store.put_handling(&moment.done, Clash::Refuse).unwrap();
-        readings.extend(moment.sample.readings(SHELF));
+        let done = moment.done.iter().cloned().map(|row| match row.action {
+            Action::On(cell) => HandlingRow { action: Action::On(cell + shelf_name), ..row },
+            _ => row,
+        });
+        store.put_handling(&done.collect::<Vec<_>>(), Clash::Refuse).unwrap();
+        let said = moment.sample.readings(SHELF).into_iter();
+        // There is one room.
+        let said = said.filter(|r| shelf_name.is_empty() || r.quantity == Quantity::Mass);
+        readings.extend(said.map(|r| match r.quantity {
+            Quantity::Mass => Reading { source: r.source + shelf_name, ..r },
+            _ => r,
+        }));
         readings.extend(moment.bench);
     }
     assert_eq!(store.append(&readings, Clash::Refuse).unwrap().added, readings.len());
-    (folder, store)
 }
 
 /// When the last reading came.

@@ -4,9 +4,9 @@
 //! each bin of its age ([`super::handling`]): the median, at its time, with an error from spread
 //! and number. In the place of a quiet bin come three readings that have the same median, at the
 //! same time, and the same error. A bin that is not quiet (a lift, a knock, a step), one that a
-//! note or a question to the past divides, and the first weighings, which tell the scale's steps,
-//! stay as they are. The air counts by its means of five minutes ([`super::room`]): there the mean
-//! comes in the place of what it was made from.
+//! note or a question to the past divides, the first weighings, which tell the scale's steps, and
+//! the last stay as they are. The air counts by its means of five minutes ([`super::room`]): there
+//! the mean comes in the place of what it was made from.
 //!
 //! Whether that leaves the answers where they were is not taken on trust: [`Answers`] asks the
 //! pot's questions anew, those of the past as of then, and what it teaches; who thins compares.
@@ -71,8 +71,11 @@ pub fn weighings(studio: &Studio, pot: &str, points: &[Point]) -> Vec<Instead> {
     let rows = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
     let mut marks: Vec<f64> = rows.iter().map(|row| age(row.time)).collect();
     let last = points.last().map_or(made_at, |p| p.time);
-    // What is asked as of a time knows the readings of that time.
-    marks.extend(questions(made_at, last).map(|time| age(time) + 1e-3));
+    // Whichever pot is asked about as of a time, what this one taught by then counts, and the
+    // readings of that time are known.
+    for other in studio.pots.values() {
+        marks.extend(questions(other.made_at, last).map(|time| age(time) + 1e-3));
+    }
     let stays = around_jumps(points, |p| bin_width(age(p.time).max(0.0)));
     let mut out = Vec::new();
     let mut end = 0;
@@ -81,7 +84,8 @@ pub fn weighings(studio: &Studio, pot: &str, points: &[Point]) -> Vec<Instead> {
         end = of.end;
         let (from, to) = (age(bin[0].time), age(bin[bin.len() - 1].time));
         let divided = marks.iter().any(|mark| *mark > from && *mark <= to);
-        let raw = of.start < FIRST || from < 0.0 || stays[of.clone()].contains(&true);
+        let at_an_end = of.start < FIRST || end == points.len() || from < 0.0;
+        let raw = at_an_end || stays[of.clone()].contains(&true);
         if !divided && !raw {
             out.extend(three(bin).map(|come| Instead { of, come: come.to_vec() }));
         }
@@ -100,12 +104,13 @@ fn three(bin: &[Point]) -> Option<[Point; 3]> {
     let mut off: Vec<f64> = values.iter().map(|v| (v - value).abs()).collect();
     // The error of a median goes with the deviation over the root of the number.
     let apart = median(&mut off) * (3.0 / n as f64).sqrt();
-    let (a, b) = (bin[(n - 1) / 2].time, bin[n / 2].time);
-    let middle = Time(a.0 + (b.0 - a.0) / 2);
+    let (a, b) = ((n - 1) / 2, n / 2);
+    let middle = Time(bin[a].time.0 + (bin[b].time.0 - bin[a].time.0) / 2);
     let at = |time, value| Point { time, value };
-    // A drying pot falls.
+    // A drying pot falls; and nobody who looks as of a time within the bin sees it lighter than it
+    // was: they stand where it weighed so much.
     let three =
-        [at(bin[0].time, value + apart), at(middle, value), at(bin[n - 1].time, value - apart)];
+        [at(bin[a - 1].time, value + apart), at(middle, value), at(bin[b + 1].time, value - apart)];
     three.is_sorted_by(|a, b| a.time < b.time).then_some(three)
 }
 
