@@ -290,8 +290,11 @@ fn studio() -> impl Strategy<Value = Studio> {
     })
 }
 
-/// So many cases; one that fails is made smaller for a bounded time.
+/// So many cases, or as many as `PROPTEST_CASES` says; one that fails is made smaller for a bounded
+/// time.
 fn cases(count: u32) -> ProptestConfig {
+    let asked = std::env::var("PROPTEST_CASES").ok().and_then(|text| text.parse().ok());
+    let count = asked.unwrap_or(count);
     ProptestConfig { max_shrink_time: 20_000, ..ProptestConfig::with_cases(count) }
 }
 

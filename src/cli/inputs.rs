@@ -54,8 +54,10 @@ pub enum Source {
     Stored { studio: PathBuf, source: String },
 }
 
-/// Starts listening to lines, signals and perhaps a scale.
+/// Starts listening to lines, signals and perhaps a scale. Whatever `watch` stores after this call
+/// is heard.
 pub fn listen(source: Option<Source>, studio: PathBuf) -> io::Result<Receiver<Input>> {
+    let now = clock::now();
     let (sender, receiver) = channel();
     let to = sender.clone();
     thread::Builder::new().name("lines".into()).spawn(move || lines(&to))?;
@@ -68,7 +70,7 @@ pub fn listen(source: Option<Source>, studio: PathBuf) -> io::Result<Receiver<In
                 Source::Port { listener, port, scale } => {
                     weights(*listener, &port, scale.as_deref(), &studio, &sender)
                 }
-                Source::Stored { studio, source } => stored(studio, &source, &sender),
+                Source::Stored { studio, source } => stored(studio, &source, now, &sender),
             };
         })?;
     }
@@ -171,15 +173,14 @@ fn weights(
     }
 }
 
-/// Weights out of what `watch` stores of the scale.
-fn stored(studio: PathBuf, source: &str, to: &Sender<Input>) -> Told {
+/// Weights out of what `watch` stores of the scale from `start` on.
+fn stored(studio: PathBuf, source: &str, start: Time, to: &Sender<Input>) -> Told {
     let failed = |error: crate::store::StoreError| Input::Silent(error.to_string(), false);
     let store = match Store::open(&studio) {
         Ok(store) => store,
         Err(error) => return tell(to, failed(error)),
     };
-    let (start, mut pan) = (clock::now(), Pan::default());
-    let (mut last, mut weights) = (start, Weights::default());
+    let (mut last, mut pan, mut weights) = (start, Pan::default(), Weights::default());
     loop {
         thread::sleep(LOOK);
         let span = (Time(last.0 + 1), Time::MAX);

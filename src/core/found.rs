@@ -70,7 +70,7 @@ pub struct Step {
     /// Last weighing before it, first after, s since the start.
     pub before: f64,
     pub after: f64,
-    /// What the pot weighed before it, g.
+    /// What the pot weighed before it, g; above 0.
     pub from: f64,
     /// Gained, g.
     pub g: f64,

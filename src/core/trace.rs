@@ -50,6 +50,8 @@ const TOO_FAST: f64 = 2.5;
 /// On a cell that speaks all the time, steps of this share of the pot are seen: where its line
 /// before and after is known, and over a gap of more than an hour.
 const SEEN: (f64, f64) = (0.006, 0.012);
+/// No pot is lighter, g.
+const LIGHTEST: f64 = 1.0;
 
 /// Sets touches aside, finds what nobody wrote down, and puts right what it did to the weights.
 pub fn check(history: &mut History, trace: &Trace) {
@@ -429,7 +431,9 @@ impl Search<'_> {
         let lifted = empty.clone().next().zip(empty.next_back());
         let old = slope(&self.trail);
         let new = self.slope_ahead(i).unwrap_or(old);
-        Step { before, after, from: last.g, g: off, lifted, faster: (new - 1e-9) / (old - 1e-9) }
+        let faster = (new - 1e-9) / (old - 1e-9);
+        // What steps before this one have left may weigh nothing.
+        Step { before, after, from: last.g.max(LIGHTEST), g: off, lifted, faster }
     }
 
     /// Whether the step is that of a deed noted between the two weights: then the first weight
