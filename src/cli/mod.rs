@@ -8,6 +8,7 @@
 pub mod backup;
 pub mod blend;
 pub mod body;
+pub mod calendar;
 pub mod calibrate;
 pub mod calibrated;
 pub mod checkup;
@@ -21,8 +22,10 @@ pub mod loads;
 pub mod log;
 pub mod names;
 pub mod note;
+pub mod plan;
 pub mod plot;
 pub mod pot;
+pub mod progress;
 pub mod ready;
 pub mod report;
 pub mod restore;
@@ -32,6 +35,7 @@ pub mod sample;
 pub mod scorecard;
 pub mod screen;
 pub mod simulate;
+pub mod timetable;
 pub mod undo;
 pub mod walk;
 pub mod watch;
@@ -209,6 +213,8 @@ pub enum Command {
     Report(report::Args),
     /// Print the names of the pots that are ready, for scripts
     Ready(ready::Args),
+    /// Say which pots to cover and uncover when, so that they can be trimmed while you are there
+    Plan(plan::Args),
     /// Say how good past forecasts were, made again as of then
     Scorecard(scorecard::Args),
     /// Draw the picture of a pot: weighings, fit, forecast, handling and air
@@ -242,6 +248,7 @@ impl Command {
             Command::Calibrate(args) => calibrate::run(args, context),
             Command::Report(args) => report::run(args, context),
             Command::Ready(args) => ready::run(args, context),
+            Command::Plan(args) => plan::run(args, context),
             Command::Scorecard(args) => scorecard::run(args, context),
             Command::Plot(args) => plot::run(args, context),
             Command::Import(args) => import::run(args, context),

@@ -1,6 +1,7 @@
 //! `scorecard`: how good past forecasts were.
 
 use super::names::{SEE_BODIES, check_body};
+use super::progress::Progress;
 use super::report::looking_at;
 use super::screen::{self, heading, paragraph};
 use super::words::{self, printable};
@@ -13,12 +14,10 @@ use crate::records::Name;
 use crate::scorecard::{self, Scorecard, Summary};
 use crate::units::{HOUR, Time};
 use anstyle::AnsiColor;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
-use std::io::{BufWriter, IsTerminal, Write};
+use std::io::{BufWriter, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
-use std::time::{Duration, Instant};
 
 /// Options of `scorecard`.
 #[derive(clap::Args, Debug)]
@@ -77,12 +76,12 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         let bodies = store.bodies()?;
         check_body(body, bodies.iter().map(|b| b.name.as_str()), SEE_BODIES)?;
     }
-    let progress = Progress::new();
+    let progress = Progress::new("times");
     let (body, last) = (args.body.as_deref(), args.last as usize);
     let card = scorecard::of_studio(&store, words.now, body, last, |done, all| {
         progress.show(done, all);
     })?;
-    progress.bar.finish_and_clear();
+    progress.end();
     if args.json {
         let mut out = BufWriter::new(std::io::stdout().lock());
         serde_json::to_writer_pretty(&mut out, &json(&card)).map_err(std::io::Error::from)?;
@@ -96,34 +95,6 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         screen::tell(&format!("wrote {}", printable(&path.display().to_string())));
     }
     Ok(ExitCode::SUCCESS)
-}
-
-/// A bar on a terminal, for work that takes more than a second.
-struct Progress {
-    bar: ProgressBar,
-    begun: Instant,
-}
-
-impl Progress {
-    fn new() -> Progress {
-        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
-        // The template is a constant; the default style serves if it ever should not parse.
-        if let Ok(style) = ProgressStyle::with_template("{wide_bar} {pos:>3} of {len} times") {
-            bar.set_style(style);
-        }
-        Progress { bar, begun: Instant::now() }
-    }
-
-    fn show(&self, done: usize, all: usize) {
-        if self.bar.is_hidden()
-            && std::io::stderr().is_terminal()
-            && self.begun.elapsed() > Duration::from_secs(1)
-        {
-            self.bar.set_draw_target(ProgressDrawTarget::stderr());
-        }
-        self.bar.set_length(all as u64);
-        self.bar.set_position(done as u64);
-    }
 }
 
 fn what(event: Event) -> &'static str {

@@ -10,7 +10,7 @@ pub use crate::records::{printable, shell_word};
 use crate::store::settings::Units;
 pub use crate::units::span;
 use crate::units::{GRAMS_PER_OUNCE, MassUnit, Time, fahrenheit_from_celsius};
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
 /// How to say things.
@@ -131,6 +131,19 @@ impl Words {
     /// A time no finer than it is known.
     pub fn roughly(&self, time: Time, coarse_s: f64) -> String {
         self.time(self.rounded(time, coarse_s))
+    }
+
+    /// The day on the local clock.
+    pub fn day_of(&self, time: Time) -> Date {
+        self.local(time).date()
+    }
+
+    /// A span of time within a day: `today 09:00–09:45`.
+    pub fn from_to(&self, from: Time, to: Time) -> String {
+        match self.day_of(from) == self.day_of(to) {
+            true => format!("{}–{}", self.time(from), self.local(to).strftime("%H:%M")),
+            false => format!("{} – {}", self.time(from), self.time(to)),
+        }
     }
 
     fn local(&self, time: Time) -> DateTime {

@@ -10,6 +10,7 @@ use super::handling::{self, Deed, History};
 use super::hindsight::Hindsight;
 use super::inference::lessons::Lessons;
 use super::inference::posterior::Posterior;
+use super::prospect::{Ahead, Prospect};
 use super::record::Event;
 use super::report::{Evidence, Found, PotAnswer, Quantiles, Story, TimeQuantiles, Warning, Water};
 use super::room::Room;
@@ -31,6 +32,8 @@ pub struct Wanted<'a> {
     pub past: Option<&'a [Time]>,
     /// Another trimming band than the body's.
     pub band: Option<Band>,
+    /// Its draws, to be sent ahead under other covers.
+    pub ahead: Option<&'a Ahead<'a>>,
 }
 
 /// What is known of a pot, as of a time.
@@ -57,6 +60,8 @@ pub struct Assessment {
     error_g: f64,
     /// What is known of its past, where it is finished and that was wanted.
     pub past: Option<Hindsight>,
+    /// Its draws, to be sent ahead, where they were wanted.
+    pub prospect: Option<Prospect>,
 }
 
 impl Assessment {
@@ -69,7 +74,10 @@ impl Assessment {
         wanted: &Wanted,
     ) -> Option<Assessment> {
         let pot = &within_reason(studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?);
-        let history = super::history(studio, pot);
+        let mut history = super::history(studio, pot);
+        if let Some(ahead) = wanted.ahead {
+            history = ahead.thought_of(history);
+        }
         let room = super::surroundings(studio, pot, history.now);
         let mut model = super::taught_model(studio, lessons, pot, &history, &room);
         let sibling = pot.like.as_ref().and_then(|sibling| studio.pots.get(sibling));
@@ -100,6 +108,7 @@ impl Assessment {
             stands_g: history.stands_g,
             error_g: handling::single_sd(shows, step),
             past: None,
+            prospect: wanted.ahead.map(|ahead| Prospect::new(&posterior, &room, &ask, ahead)),
         };
         if let Some(times) = wanted.past {
             let dry = assessment.time(Event::BoneDry);

@@ -1,6 +1,6 @@
 //! What is to come: draws from the posterior through the coming air and the planned covers.
 
-use super::drying::{LANES, Lane, PotState};
+use super::drying::{LANES, Lane, PotPhysics, PotState, StepAir, StepKeeping};
 use super::inference::model::{self, Span, balance};
 use super::inference::posterior::{Departure, Draws, Posterior, RATE_LASTS, RATE_SD};
 use super::report::{Quantiles, TimeQuantiles};
@@ -24,7 +24,7 @@ pub const BONE_DRY_WETTEST: f64 = 0.010;
 const DRAWS: usize = 96;
 
 /// Steps of time ahead, s, up to an age of the forecast, s.
-const STEPS: [(f64, f64); 4] = [
+pub(super) const STEPS: [(f64, f64); 4] = [
     (12.0 * HOUR, 20.0 * 60.0),
     (48.0 * HOUR, 40.0 * 60.0),
     (144.0 * HOUR, 90.0 * 60.0),
@@ -95,15 +95,31 @@ pub struct Ask {
 
 /// Runs a pot's posterior ahead.
 pub fn forecast(posterior: &Posterior, room: &Room, ask: &Ask) -> Forecast {
-    let history = posterior.model.history;
-    let now = history.now.max(0.0);
-    let coming = model::spans(history, room, now, now + HORIZON, &STEPS);
+    let now = posterior.model.history.now.max(0.0);
+    let coming = model::spans(posterior.model.history, room, now, now + HORIZON, &STEPS);
     let humid = Humidity::new(&posterior.model.spans, &coming, room);
-    let mut rng = StdRng::seed_from_u64(ask.seed);
-    let normals = stratified(DRAWS, posterior.model.beliefs.len() + 4, &mut rng);
-    let n = posterior.model.beliefs.len();
     let mut draws = Vec::with_capacity(DRAWS);
     let mut end = 0;
+    each_batch(posterior, room, ask, (&humid, &coming), |run, batch, rng| {
+        let (batch, steps) = run.batch(batch, rng);
+        draws.extend(batch);
+        end = end.max(steps);
+    });
+    let times = posterior.model.spans.iter().chain(&coming[..end]).map(|s| s.to).collect();
+    Forecast { draws, times, coming }
+}
+
+/// Deals a pot's posterior out in batches that stand where it stands now.
+pub(super) fn each_batch<'a>(
+    posterior: &Posterior<'a>,
+    room: &Room,
+    ask: &Ask,
+    (humid, coming): (&Humidity, &[Span]),
+    mut each: impl FnMut(&Run<'_, 'a>, Batch, StdRng),
+) {
+    let mut rng = StdRng::seed_from_u64(ask.seed);
+    let n = posterior.model.beliefs.len();
+    let normals = stratified(DRAWS, n + 4, &mut rng);
     let dealt = posterior.dealt(DRAWS / LANES);
     for (number, (batch, (posterior, weight))) in normals.chunks(LANES).zip(dealt).enumerate() {
         // Each batch has its own chance, so that one which ends a step sooner leaves the others as
@@ -112,13 +128,10 @@ pub fn forecast(posterior: &Posterior, room: &Room, ask: &Ask) -> Forecast {
         let root = posterior.root();
         let sets: Vec<_> = batch.iter().map(|row| posterior.away(&root, &row[..n])).collect();
         let extra: Vec<&[f64]> = batch.iter().map(|row| &row[n..]).collect();
-        let run = Run { posterior, weight, ask, humid: &humid, coming: &coming, room };
-        let (batch, steps) = run.batch(&sets, &extra, &mut rng);
-        draws.extend(batch);
-        end = end.max(steps);
+        let run = Run { posterior, weight, ask, humid, coming, room };
+        let batch = run.stand(&sets, &extra, &mut rng);
+        each(&run, batch, rng);
     }
-    let times = posterior.model.spans.iter().chain(&coming[..end]).map(|s| s.to).collect();
-    Forecast { draws, times, coming }
 }
 
 /// Draws by which [`water_at`] goes; a multiple of the lanes.
@@ -159,13 +172,13 @@ fn departed(drawn: &Draws, link: usize, span: usize, t: f64, lane: usize) -> f64
 }
 
 /// Mean humidity of the last 24 hours at the end of each span, past and coming.
-struct Humidity {
+pub(super) struct Humidity {
     past: Vec<f64>,
-    coming: Vec<f64>,
+    pub coming: Vec<f64>,
 }
 
 impl Humidity {
-    fn new(past: &[Span], coming: &[Span], room: &Room) -> Humidity {
+    pub fn new(past: &[Span], coming: &[Span], room: &Room) -> Humidity {
         // Of the coming days a value every few hours will do: the mean of a day moves slowly.
         let of = |spans: &[Span]| {
             let mut out = Vec::with_capacity(spans.len());
@@ -185,7 +198,128 @@ impl Humidity {
     }
 }
 
-struct Run<'r, 'a> {
+/// A batch of draws as it stands now.
+#[derive(Clone)]
+pub(super) struct Batch {
+    /// With what has passed already.
+    pub draws: Vec<Draw>,
+    physics: PotPhysics,
+    state: PotState,
+    /// Mean water at which somebody turns it over.
+    turn_at: Lane,
+    /// Departure of the rate now, and of an unmeasured room's humidity all along.
+    rate: Lane,
+    bias: Lane,
+}
+
+/// The chance that goes with a batch.
+pub(super) struct Chance<'b> {
+    batch: &'b Batch,
+    /// Departure of the rate, and of the room's humidity.
+    rate: Lane,
+    off: Lane,
+    rng: StdRng,
+}
+
+/// What one step brings to a batch.
+pub(super) struct Brought {
+    air: StepAir,
+    gain: Lane,
+    /// Mean water at which it is dry.
+    dry: Lane,
+}
+
+impl Chance<'_> {
+    /// What the next step brings; `daily` is the air's mean humidity of the 24 hours before its
+    /// end, as it is expected, and `sd` how far humidity departs.
+    pub fn bring(&mut self, span: &Span, daily: f64, sd: f64) -> Brought {
+        let dt = span.to - span.from;
+        let keep = (-dt / RATE_LASTS).exp();
+        let keep_off = (-dt / DEPARTURE_LASTS).exp();
+        let new_off = sd * (1.0 - keep_off * keep_off).sqrt();
+        let mut brought = Brought { air: span.air, gain: [1.0; LANES], dry: [0.0; LANES] };
+        let fresh = model::freshness(0.5 * (span.from + span.to));
+        let humidity = &mut brought.air.humidity;
+        let bias = &self.batch.bias;
+        for l in 0..self.batch.draws.len() {
+            let e: f64 = self.rng.sample(StandardNormal);
+            self.rate[l] = keep * self.rate[l] + RATE_SD * (1.0 - keep * keep).sqrt() * e;
+            let e: f64 = self.rng.sample(StandardNormal);
+            self.off[l] = keep_off * self.off[l] + new_off * e;
+            brought.gain[l] = fresh * self.rate[l].exp();
+            humidity[l] = (humidity[l] + self.off[l] + bias[l]).clamp(0.03, 0.995);
+            let daily = (daily + 0.7 * self.off[l] + bias[l]).clamp(0.03, 0.98);
+            brought.dry[l] = balance(self.batch.physics.monolayer[l], daily) + BONE_DRY_MEAN;
+        }
+        brought
+    }
+}
+
+impl Batch {
+    /// The chance that goes with it.
+    pub fn chance(&self, rng: StdRng) -> Chance<'_> {
+        Chance { batch: self, rate: self.rate, off: [0.0; LANES], rng }
+    }
+
+    /// The batch at its beginning.
+    pub fn going(&self) -> Going {
+        let passed = |of: fn(&Draw) -> Option<f64>| {
+            std::array::from_fn(|l| self.draws.get(l).and_then(of).unwrap_or(f64::INFINITY))
+        };
+        Going {
+            opens: passed(|d| d.opens),
+            closes: passed(|d| d.closes),
+            bone_dry: passed(|d| d.bone_dry),
+            water: self.state.mean_water(),
+            state: self.state.clone(),
+            turned: [false; LANES],
+        }
+    }
+}
+
+/// A batch on its way; times in seconds since the pot was made, infinite where they never came.
+#[derive(Clone)]
+pub(super) struct Going {
+    pub opens: Lane,
+    pub closes: Lane,
+    pub bone_dry: Lane,
+    water: Lane,
+    state: PotState,
+    turned: [bool; LANES],
+}
+
+impl Going {
+    /// One step on, of a batch that is kept like this.
+    pub fn step(
+        &mut self,
+        batch: &Batch,
+        (span, band): (&Span, Band),
+        mut keeping: StepKeeping,
+        brought: &Brought,
+    ) {
+        for l in 0..batch.draws.len() {
+            self.turned[l] |= self.water[l] < batch.turn_at[l];
+            keeping.flipped[l] |= self.turned[l];
+        }
+        let dt = span.to - span.from;
+        self.state.step(&batch.physics, &brought.air, keeping, &brought.gain, dt);
+        let (before, water) = (self.water, self.state.mean_water());
+        for l in 0..batch.draws.len() {
+            let pass = |time: &mut f64, level: f64| {
+                if time.is_infinite() {
+                    let t = cross(span.from, before[l], span.to, water[l], level);
+                    *time = t.unwrap_or(f64::INFINITY);
+                }
+            };
+            pass(&mut self.opens[l], band.from);
+            pass(&mut self.closes[l], band.to);
+            pass(&mut self.bone_dry[l], brought.dry[l]);
+        }
+        self.water = water;
+    }
+}
+
+pub(super) struct Run<'r, 'a> {
     posterior: &'r Posterior<'a>,
     /// Of each of its draws.
     weight: f64,
@@ -197,67 +331,50 @@ struct Run<'r, 'a> {
 
 impl Run<'_, '_> {
     /// A batch of draws; also how many of the coming spans it went through.
-    fn batch(&self, sets: &[Vec<f64>], extra: &[&[f64]], rng: &mut StdRng) -> (Vec<Draw>, usize) {
+    fn batch(&self, mut batch: Batch, rng: StdRng) -> (Vec<Draw>, usize) {
+        let mut going = batch.going();
+        let lanes = batch.draws.len();
+        let mut paths = vec![Vec::new(); lanes];
+        let mut chance = batch.chance(rng);
+        let mut steps = 0;
+        for (k, span) in self.coming.iter().enumerate() {
+            let sd = self.room.humidity_sd(span.from);
+            let brought = chance.bring(span, self.humid.coming[k], sd);
+            going.step(&batch, (span, self.ask.band), span.keeping, &brought);
+            if self.ask.paths {
+                let (water, mass) = (going.water, going.state.mass_g());
+                paths.iter_mut().enumerate().for_each(|(l, path)| path.push((water[l], mass[l])));
+            }
+            steps = k + 1;
+            let open = (0..lanes).any(|l| going.closes[l].max(going.bone_dry[l]).is_infinite());
+            if !open && span.to > self.posterior.model.history.now + 12.0 * HOUR {
+                break;
+            }
+        }
+        let came = |t: f64| t.is_finite().then_some(t);
+        for (l, d) in batch.draws.iter_mut().enumerate() {
+            d.opens = came(going.opens[l]);
+            d.closes = came(going.closes[l]);
+            d.bone_dry = came(going.bone_dry[l]);
+            d.path.append(&mut paths[l]);
+        }
+        (batch.draws, steps)
+    }
+
+    /// A batch as it stands now.
+    fn stand(&self, sets: &[Vec<f64>], extra: &[&[f64]], rng: &mut StdRng) -> Batch {
         let drawn = self.posterior.draw(sets);
         let mut draws: Vec<Draw> = vec![Draw::default(); sets.len()];
-        let (mut state, mut rate, drift) = self.stand_now(&drawn, extra);
+        let (state, rate, drift) = self.stand_now(&drawn, extra);
         self.look_back(&drawn, &state, &drift, &mut draws);
-        let physics = &drawn.past.physics;
-        let lanes = sets.len();
         // An unmeasured room may be drier or damper than supposed, all along.
         let bias: Lane = std::array::from_fn(|l| {
             let sd = if self.room.is_measured() { 0.0 } else { 0.3 * UNKNOWN_HUMIDITY_SD };
             extra.get(l).map_or(0.0, |e| e[2] * sd)
         });
-        let mut off: Lane = [0.0; LANES];
-        let mut steps = 0;
-        let mut before = state.mean_water();
-        let turn_at = self.turned(&before, rng);
-        let mut turned = [false; LANES];
-        for (k, span) in self.coming.iter().enumerate() {
-            let dt = span.to - span.from;
-            let keep = (-dt / RATE_LASTS).exp();
-            let keep_off = (-dt / DEPARTURE_LASTS).exp();
-            let new_off = self.room.humidity_sd(span.from) * (1.0 - keep_off * keep_off).sqrt();
-            let mut air = span.air;
-            let mut gain = [1.0; LANES];
-            let fresh = model::freshness(0.5 * (span.from + span.to));
-            for l in 0..lanes {
-                let e: f64 = rng.sample(StandardNormal);
-                rate[l] = keep * rate[l] + RATE_SD * (1.0 - keep * keep).sqrt() * e;
-                let e: f64 = rng.sample(StandardNormal);
-                off[l] = keep_off * off[l] + new_off * e;
-                gain[l] = fresh * rate[l].exp();
-                air.humidity[l] = (air.humidity[l] + off[l] + bias[l]).clamp(0.03, 0.995);
-            }
-            let mut keeping = span.keeping;
-            for l in 0..lanes {
-                turned[l] |= before[l] < turn_at[l];
-                keeping.flipped[l] |= turned[l];
-            }
-            state.step(physics, &air, keeping, &gain, dt);
-            let water = state.mean_water();
-            let mass = state.mass_g();
-            let mut open = false;
-            for (l, d) in draws.iter_mut().enumerate() {
-                let humidity = (self.humid.coming[k] + 0.7 * off[l] + bias[l]).clamp(0.03, 0.98);
-                let dry = balance(physics.monolayer[l], humidity) + BONE_DRY_MEAN;
-                let cross = |level: f64| cross(span.from, before[l], span.to, water[l], level);
-                d.opens = d.opens.or_else(|| cross(self.ask.band.from));
-                d.closes = d.closes.or_else(|| cross(self.ask.band.to));
-                d.bone_dry = d.bone_dry.or_else(|| cross(dry));
-                if self.ask.paths {
-                    d.path.push((water[l], mass[l]));
-                }
-                open |= d.bone_dry.is_none() || d.closes.is_none();
-            }
-            before = water;
-            steps = k + 1;
-            if !open && span.to > self.posterior.model.history.now + 12.0 * HOUR {
-                break;
-            }
-        }
-        (draws, steps)
+        let turn_at = self.turned(&state.mean_water(), rng);
+        let physics = drawn.past.physics;
+        Batch { draws, physics, state, turn_at, rate, bias }
     }
 
     /// Mean water at which somebody may turn each pot over; none where it was turned or will be.
@@ -399,6 +516,11 @@ pub fn quantiles(draws: &[Draw], of: impl Fn(&Draw) -> f64) -> Quantiles {
 /// Quantiles of a time over the draws; draws in which it never comes are late beyond all.
 pub fn times(draws: &[Draw], start: Time, of: impl Fn(&Draw) -> Option<f64>) -> TimeQuantiles {
     let values = draws.iter().map(|d| (of(d).unwrap_or(f64::INFINITY), d.weight)).collect();
+    times_of(values, start)
+}
+
+/// The same of weighted times, s since the start, infinite where they never come.
+pub(super) fn times_of(values: Vec<(f64, f64)>, start: Time) -> TimeQuantiles {
     let whole = |t: f64| t.is_finite().then(|| Time(start.plus(t).0 / 1_000_000 * 1_000_000));
     let [p10, p50, p90] = weighted(values).map(whole);
     TimeQuantiles { p10, p50, p90 }

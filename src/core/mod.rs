@@ -28,6 +28,8 @@ pub mod hindsight;
 pub mod inference;
 pub mod learnt;
 pub mod need;
+pub mod plan;
+pub mod prospect;
 pub mod readiness;
 pub mod record;
 pub mod report;

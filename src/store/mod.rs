@@ -21,6 +21,7 @@ mod snapshot;
 mod taking_back;
 pub mod text;
 mod thinned;
+pub mod week;
 
 use crate::calibration::history::{Cells, History};
 use crate::calibration::{Load, ZeroDrift};

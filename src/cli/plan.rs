@@ -1,0 +1,296 @@
+//! `plan`: which pots to cover and uncover when, so that they can be trimmed while somebody is
+//! there.
+
+use super::calendar;
+use super::names::{Roll, list};
+use super::progress::Progress;
+use super::report::{air_forecast, looking_at};
+use super::timetable::{self, Timetable};
+use super::when::{self, Lean};
+use super::words::{Words, printable};
+use super::{Context, completions, screen};
+use crate::answers::{Taught, plan};
+use crate::core::forecast::HORIZON;
+use crate::core::plan::hours::Hours;
+use crate::core::plan::{Plan, Question, Step};
+use crate::core::prospect::Doing;
+use crate::records::{Action, HandlingRow, Name};
+use crate::store::settings::PlanSettings;
+use crate::store::week::Week;
+use crate::store::{Clash, Store};
+use crate::units::{DAY, HOUR, Time};
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// Options of `plan`.
+#[derive(clap::Args, Debug)]
+#[command(after_long_help = "\
+A pot is planned for as long as its trimming lies ahead. Where it is likely
+enough (80%, a setting) to be trimmable while you are at the wheel if nothing is
+done, nothing is. Else one change of its cover is looked for, or two; all pots of
+a board are under one sheet. One pot at a time is on the wheel: the one that
+closes first is trimmed first.
+
+Percentages: how likely a pot can be trimmed, in one piece, within your hours
+while no pot before it is on the wheel; with --kiln also how likely it is dry by
+then. Where that cannot be had it is said, with the hour at which the pot is
+likeliest to be trimmable.
+
+--accept writes the steps as planned covers and flips, which forecasts follow;
+planned covers that they replace are taken back. What was done otherwise is
+noted with `note` and planned anew.
+
+Hours: 9-13,15-18 for every day, or \"mon-fri 9-13,15-18; sat 10-14\". They are
+set for good in studio.toml under [plan].")]
+pub struct Args {
+    /// Only these boards, or the boards of these pots
+    #[arg(value_name = "POT-OR-BOARD", add = completions::pots_and_boards())]
+    pots: Vec<String>,
+    /// Hours at the wheel, on the clock [default: those of studio.toml]
+    #[arg(long, value_name = "HOURS", value_parser = Week::parse)]
+    hours: Option<Week>,
+    /// When the kiln is packed ("saturday 9:00")
+    #[arg(long, value_name = "WHEN")]
+    kiln: Option<String>,
+    /// Nobody is there for so long (12d, 36 h), from the end of today's hours on
+    #[arg(long, value_name = "DURATION")]
+    away: Option<String>,
+    /// As it would have been at that time (18:25, yesterday 9:10, 2031-04-02 18:25 …)
+    /// [default: now]
+    #[arg(long, value_name = "WHEN")]
+    at: Option<String>,
+    /// As JSON, for programs
+    #[arg(long)]
+    json: bool,
+    /// Write walks, trimming and windows as events into an iCalendar file (RFC 5545)
+    #[arg(long, value_name = "FILE")]
+    calendar: Option<PathBuf>,
+    /// Overwrite the calendar if it exists
+    #[arg(long, requires = "calendar")]
+    force: bool,
+    /// Note the steps as planned
+    #[arg(long, conflicts_with = "at")]
+    accept: bool,
+}
+
+/// How far ahead is looked, s.
+const AHEAD: f64 = 10.0 * DAY;
+/// And after somebody comes back, s.
+const AFTER_AWAY: f64 = 5.0 * DAY;
+/// Steps of the clock to which the first walk is put off, s: nobody is at the shelf at once.
+const WALK: f64 = 300.0;
+
+/// Runs `plan`.
+pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
+    let mut store = context.open()?;
+    let words = looking_at(args.at.as_deref(), context, store.settings())?;
+    let (question, away) = question(&args, &store.settings().plan, &words)?;
+    let roll = Roll::read(&store)?;
+    let (names, along) = asked(&args.pots, &roll, words.now)?;
+    if !args.json {
+        air_forecast(&store, &words);
+    }
+    let plan = planned(&store, &names, &question)?;
+    let replaced = replaced(&plan, &roll, &names, words.now);
+    let table = Timetable { plan: &plan, question: &question, replaced: &replaced, away };
+    if let Some(path) = &args.calendar {
+        calendar::write(&table.events(&words), words.now, path, args.force)?;
+        screen::tell(&format!("wrote {}", printable(&path.display().to_string())));
+    }
+    if args.json {
+        let mut out = std::io::stdout().lock();
+        serde_json::to_writer_pretty(&mut out, &table.json()).map_err(std::io::Error::from)?;
+        writeln!(out)?;
+    } else {
+        let look = timetable::Look { along: &along, accept: args.accept, roll: &roll };
+        screen::print(&table.page(&words, context, &look))?;
+    }
+    if args.accept {
+        accept(&mut store, &plan, &replaced, args.json)?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The plan, with a bar while it is made.
+fn planned(store: &Store, names: &[Name], question: &Question) -> anyhow::Result<Plan> {
+    let studio = store.studio(question.at)?;
+    let taught = Taught::new(&studio);
+    let names: Vec<&Name> = names.iter().filter(|name| studio.pots.contains_key(*name)).collect();
+    let (progress, done) = (Progress::new("thoughts"), AtomicUsize::new(0));
+    let step = || {
+        let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+        progress.show(done, done.max(2 * names.len()));
+    };
+    let plan = plan::plan(&studio, &taught, &names, question, &step);
+    progress.end();
+    Ok(plan)
+}
+
+/// What is asked, and from when to when nobody is there.
+fn question(
+    args: &Args,
+    settings: &PlanSettings,
+    words: &Words,
+) -> anyhow::Result<(Question, Option<(Time, Time)>)> {
+    let Some(week) = args.hours.as_ref().or(settings.hours.as_ref()) else {
+        anyhow::bail!(
+            "when are you at the wheel? Say it with --hours 9-13,15-18, or set hours under [plan] \
+             in studio.toml"
+        );
+    };
+    let (at, zone) = (words.now, &words.zone);
+    let future = |text: &str| when::parse(text, at, zone, Lean::Future);
+    let kiln = args.kiln.as_deref().map(future).transpose()?;
+    if let Some(remark) = kiln.as_ref().and_then(|kiln| kiln.remark.as_ref()) {
+        screen::complain(remark);
+    }
+    let kiln = kiln.map(|kiln| kiln.time);
+    if let Some(past) = kiln.filter(|kiln| *kiln <= at) {
+        anyhow::bail!(
+            "--kiln {} lies in the past: give the time it will be packed",
+            words.full_time(past)
+        );
+    }
+    if let Some(far) = kiln.filter(|kiln| kiln.since(at) > HORIZON) {
+        anyhow::bail!(
+            "--kiln {} is further off than the 30 days that forecasts reach",
+            words.full_time(far)
+        );
+    }
+    let there = settings.there.as_ref().unwrap_or(week);
+    let away = match &args.away {
+        None => None,
+        Some(length) => {
+            let length = future(&format!("in {length}")).map_err(|_| {
+                anyhow::anyhow!(
+                    "--away \"{}\": how long? Write it like 12d or 36 h",
+                    printable(length)
+                )
+            })?;
+            let today = there.between(at, at.plus(DAY), zone).into_iter().map(|(_, to)| to);
+            let same_day = |t: &Time| words.day_of(*t) == words.day_of(at);
+            let leaves = today.filter(same_day).max().unwrap_or(at);
+            Some((leaves, leaves.plus(length.time.since(at))))
+        }
+    };
+    let mut until = AHEAD;
+    until = until.max(kiln.map_or(0.0, |kiln| kiln.since(at) + HOUR));
+    until = until.max(away.map_or(0.0, |(_, back)| back.since(at) + AFTER_AWAY)).min(HORIZON);
+    if away.is_some_and(|(_, back)| back.since(at) > HORIZON - DAY) {
+        anyhow::bail!("--away reaches beyond the 30 days that forecasts do: say less than 29 days");
+    }
+    let hours = |week: &Week| {
+        let spans = week.between(at, at.plus(until), zone);
+        let spans = spans.into_iter().map(|(from, to)| (from.since(at), to.since(at)));
+        let hours = Hours::new(spans.collect());
+        match away {
+            Some((leaves, back)) => hours.without((leaves.since(at), back.since(at))),
+            None => hours,
+        }
+    };
+    let first = (at.seconds() / WALK + 0.1).ceil() * WALK - at.seconds();
+    let mut moments = Vec::new();
+    for (from, to) in hours(there).spans() {
+        // Who is there now has begun already.
+        moments.push(if *from <= 0.0 { first } else { *from });
+        moments.push(*to);
+    }
+    moments.retain(|moment| *moment > 0.0);
+    moments.sort_by(f64::total_cmp);
+    let question = Question {
+        at,
+        hours: hours(week),
+        moments,
+        trim_s: 60.0 * settings.trim_minutes,
+        wanted: settings.wanted,
+        covers: settings.covers.clone(),
+        kiln: kiln.map(|kiln| kiln.since(at)),
+        until,
+    };
+    Ok((question, away))
+}
+
+/// The pots in question, all of a board at once, and those that came along with others of theirs.
+fn asked(asked: &[String], roll: &Roll, at: Time) -> anyhow::Result<(Vec<Name>, Vec<Name>)> {
+    let drying = |name: &Name| {
+        let made = roll.pot(name).is_some_and(|pot| pot.made_at <= at);
+        made && roll.past_it(name, at).is_none()
+    };
+    let mut names: Vec<Name> = Vec::new();
+    for word in asked {
+        names.extend(roll.target(word, at, false)?.pots);
+    }
+    if asked.is_empty() {
+        names.extend(roll.pots.iter().map(|pot| pot.name.clone()));
+    }
+    let boards: Vec<&Name> =
+        names.iter().filter_map(|name| roll.pot(name)?.board.as_ref()).collect();
+    let on_them = roll
+        .pots
+        .iter()
+        .filter(|pot| pot.board.as_ref().is_some_and(|board| boards.contains(&board)));
+    let mut along: Vec<Name> = on_them.map(|pot| pot.name.clone()).collect();
+    along.retain(|name| !names.contains(name) && drying(name));
+    along.sort();
+    along.dedup();
+    names.extend(along.iter().cloned());
+    names.retain(drying);
+    names.sort();
+    names.dedup();
+    Ok((names, along))
+}
+
+/// Planned covers that the plan's own take the place of: those that come after its first for the
+/// pot.
+fn replaced(plan: &Plan, roll: &Roll, names: &[Name], now: Time) -> Vec<HandlingRow> {
+    let mut rows = Vec::new();
+    for name in names {
+        let covers =
+            |step: &&Step| matches!(step.doing, Doing::Cover(_)) && step.pots.contains(name);
+        let Some(first) = plan.steps.iter().find(covers) else { continue };
+        let later = roll.log(name).iter().filter(|row| {
+            matches!(row.action, Action::Cover(_)) && row.time > now && row.time >= first.at
+        });
+        rows.extend(later.cloned());
+    }
+    rows
+}
+
+/// A step as it is noted.
+pub fn action(doing: Doing) -> Action {
+    match doing {
+        Doing::Cover(cover) => Action::Cover(cover),
+        Doing::Flip => Action::Flip,
+    }
+}
+
+/// Writes the steps as planned rows.
+fn accept(
+    store: &mut Store,
+    plan: &Plan,
+    replaced: &[HandlingRow],
+    quiet: bool,
+) -> anyhow::Result<()> {
+    let row = |step: &Step, pot: &Name| HandlingRow {
+        time: step.at,
+        pot: pot.clone(),
+        action: action(step.doing),
+    };
+    let rows: Vec<HandlingRow> =
+        plan.steps.iter().flat_map(|step| step.pots.iter().map(|pot| row(step, pot))).collect();
+    store.take_back_notes(replaced)?;
+    store.put_handling(&rows, Clash::Replace)?;
+    if !quiet {
+        let pots = plan.steps.iter().flat_map(|step| &step.pots);
+        let mut pots: Vec<&Name> = pots.collect();
+        pots.sort();
+        pots.dedup();
+        screen::say(&match rows.is_empty() {
+            true => "Nothing to accept.".into(),
+            false => format!("Planned for {}.", list(pots)),
+        })?;
+    }
+    Ok(())
+}

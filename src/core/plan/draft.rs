@@ -1,0 +1,349 @@
+//! A plan in the making: for each group the way in which it is kept, and the queue for the wheel.
+
+use super::hours::{Hours, share};
+use super::queue::{Place, closing, queue};
+use super::{Chances, Group, Plan, Planned, Question, Step, Subject};
+use crate::core::forecast::times_of;
+use crate::core::prospect::{Change, Course, Doing};
+use crate::records::Cover;
+
+/// A change has to gain this much where it is not enough, in chance of one pot (common practice,
+/// no source).
+const WORTH: f64 = 0.10;
+/// Chances that differ by less than this are the same.
+const SAME: f64 = 1e-9;
+/// Ways that are looked at closely: so many of the best, and so many of the best with one change
+/// and with two, whatever else they are.
+const BEST: usize = 3;
+const BEST_OF_EACH: usize = 2;
+
+/// One way of keeping a group, and what comes of it for each of its pots.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Way {
+    /// What is done.
+    pub changes: Vec<Change>,
+    /// By member of the group.
+    pub courses: Vec<Vec<Course>>,
+}
+
+/// What a way is worth to its group.
+struct Worth {
+    index: usize,
+    changes: usize,
+    /// All its pots are as likely trimmed as was wanted.
+    enough: bool,
+    /// Sum of its pots' chances.
+    sum: f64,
+    /// The same, what is surer than was wanted counted as that, less what the changes cost.
+    value: f64,
+}
+
+/// A plan in the making.
+pub struct Draft<'a> {
+    question: &'a Question,
+    subjects: &'a [Subject],
+    groups: &'a [Group],
+    /// Doing nothing, by group.
+    nothing: Vec<Way>,
+    /// What is chosen, by group.
+    chosen: Vec<Way>,
+    /// Places in the queue by subject: doing nothing, and as chosen; `None` where no trimming lies
+    /// ahead.
+    before: Vec<Option<Place>>,
+    places: Vec<Option<Place>>,
+}
+
+impl<'a> Draft<'a> {
+    /// A plan to do nothing.
+    pub fn new(question: &'a Question, subjects: &'a [Subject], groups: &'a [Group]) -> Draft<'a> {
+        let nothing = |group: &Group| Way {
+            changes: Vec::new(),
+            courses: group.members.iter().map(|m| subjects[*m].nothing.clone()).collect(),
+        };
+        let nothing: Vec<Way> = groups.iter().map(nothing).collect();
+        let chosen = nothing.clone();
+        let mut draft = Draft {
+            question,
+            subjects,
+            groups,
+            nothing,
+            chosen,
+            before: Vec::new(),
+            places: Vec::new(),
+        };
+        draft.places = draft.queued();
+        draft.before = draft.places.clone();
+        draft
+    }
+
+    /// Groups that need something done, those that close first in front.
+    pub fn needy(&self) -> Vec<usize> {
+        let wanted = self.question.wanted - SAME;
+        let needs = |group: &Group| {
+            group.members.iter().any(|m| self.places[*m].is_some_and(|p| p.chance < wanted))
+        };
+        let closes = |group: &usize| {
+            let courses = self.nothing[*group].courses.iter();
+            courses.map(|courses| closing(courses)).fold(f64::INFINITY, f64::min)
+        };
+        let mut needy: Vec<usize> = (0..self.groups.len()).collect();
+        needy.retain(|group| needs(&self.groups[*group]));
+        needy.sort_by(|a, b| closes(a).total_cmp(&closes(b)));
+        needy
+    }
+
+    /// The queue of all pots as they are kept.
+    fn queued(&self) -> Vec<Option<Place>> {
+        let mut which = Vec::new();
+        let mut courses: Vec<&[Course]> = Vec::new();
+        for (group, way) in self.groups.iter().zip(&self.chosen) {
+            for (member, its) in group.members.iter().zip(&way.courses) {
+                if self.subjects[*member].trims {
+                    which.push(*member);
+                    courses.push(its);
+                }
+            }
+        }
+        let mut places = vec![None; self.subjects.len()];
+        let queue = queue(&self.question.hours, self.question.trim_s, &courses);
+        which.into_iter().zip(queue).for_each(|(member, place)| places[member] = Some(place));
+        places
+    }
+
+    /// Hours in which no pot of another group is on the wheel.
+    fn left_to(&self, group: usize) -> Hours {
+        let members = &self.groups[group].members;
+        let others = (0..self.subjects.len()).filter(|member| !members.contains(member));
+        let slots = others.filter_map(|other| self.places[other]?.slot);
+        slots.fold(self.question.hours.clone(), |hours, (slot, _)| hours.without(slot))
+    }
+
+    /// What ways are worth that harm none of the group's pots, best first; the first of the ways
+    /// does nothing.
+    fn worths(&self, group: usize, ways: &[Way]) -> Vec<Worth> {
+        let (left, wanted) = (self.left_to(group), self.question.wanted);
+        let members = &self.groups[group].members;
+        let places = |way: &Way| {
+            let trims = members.iter().zip(&way.courses).filter(|(m, _)| self.subjects[**m].trims);
+            let courses: Vec<&[Course]> = trims.map(|(_, courses)| &courses[..]).collect();
+            queue(&left, self.question.trim_s, &courses)
+        };
+        let nothing = ways.first().map(places).unwrap_or_default();
+        let worth = |(index, way): (usize, &Way)| {
+            let chances: Vec<f64> = places(way).iter().map(|place| place.chance).collect();
+            let harms =
+                |(chance, nothing): (&f64, &Place)| *chance < nothing.chance.min(wanted) - SAME;
+            let sum = chances.iter().sum::<f64>();
+            let all = nothing.iter().map(|place| place.chance).sum::<f64>();
+            if sum < all - SAME || chances.iter().zip(&nothing).any(harms) {
+                return None;
+            }
+            let capped = chances.iter().map(|chance| chance.min(wanted)).sum::<f64>();
+            Some(Worth {
+                index,
+                changes: way.changes.len(),
+                enough: chances.iter().all(|chance| *chance >= wanted - SAME),
+                sum,
+                value: capped - WORTH * way.changes.len() as f64,
+            })
+        };
+        let mut worths: Vec<Worth> = ways.iter().enumerate().filter_map(worth).collect();
+        worths.sort_by(|a, b| match (a.enough, b.enough) {
+            (true, true) => a.changes.cmp(&b.changes).then(b.sum.total_cmp(&a.sum)),
+            (false, false) => b.value.total_cmp(&a.value),
+            (a, b) => b.cmp(&a),
+        });
+        worths
+    }
+
+    /// Ways that are to be looked at more closely, doing nothing first.
+    pub fn shortlist(&self, group: usize, ways: &[Way]) -> Vec<usize> {
+        let mut worths = self.worths(group, ways);
+        let mut list = vec![0];
+        list.extend(worths.iter().take(BEST).map(|worth| worth.index));
+        worths.sort_by(|a, b| b.sum.total_cmp(&a.sum));
+        for changes in 1..=2 {
+            let its = worths.iter().filter(|worth| worth.changes == changes);
+            list.extend(its.take(BEST_OF_EACH).map(|worth| worth.index));
+        }
+        let mut seen = std::collections::HashSet::new();
+        list.retain(|index| seen.insert(*index));
+        list
+    }
+
+    /// Keeps a group in the best of these ways; the first does nothing.
+    pub fn choose(&mut self, group: usize, ways: Vec<Way>) {
+        let best = self.worths(group, &ways).first().map_or(0, |worth| worth.index);
+        if let Some(way) = ways.into_iter().nth(best) {
+            self.chosen[group] = way;
+            self.places = self.queued();
+        }
+    }
+
+    /// Takes back what does more harm than good elsewhere: a pot that is moved may take the wheel
+    /// from one that was not.
+    pub fn reconsider(&mut self) {
+        while self.harms() {
+            let gain = |group: &usize| {
+                let of = |places: &[Option<Place>]| {
+                    let members = self.groups[*group].members.iter();
+                    members.filter_map(|m| places[*m]).map(|place| place.chance).sum::<f64>()
+                };
+                of(&self.places) - of(&self.before)
+            };
+            let changed = (0..self.groups.len()).filter(|g| !self.chosen[*g].changes.is_empty());
+            let Some(group) = changed.min_by(|a, b| gain(a).total_cmp(&gain(b))) else { return };
+            self.chosen[group] = self.nothing[group].clone();
+            self.places = self.queued();
+        }
+    }
+
+    /// Whether fewer pots are to be trimmed, or one comes out worse than if nothing were done.
+    fn harms(&self) -> bool {
+        let wanted = self.question.wanted;
+        let mut gain = 0.0;
+        for (before, after) in self.before.iter().zip(&self.places) {
+            let (Some(before), Some(after)) = (before, after) else { continue };
+            if after.chance < before.chance.min(wanted) - SAME {
+                return true;
+            }
+            gain += after.chance - before.chance;
+        }
+        gain < -SAME
+    }
+
+    /// What may bring a group into the kiln, beside what is chosen: the open air once its pots are
+    /// trimmed, and turning over those that have been.
+    pub fn for_the_kiln(&self, group: usize) -> Vec<Vec<Change>> {
+        let (chosen, members) = (&self.chosen[group].changes, &self.groups[group].members);
+        let after = members.iter().filter_map(|m| self.places[*m]?.slot).map(|(slot, _)| slot.1);
+        let after = after.chain(chosen.iter().map(|change| change.at)).fold(0.0, f64::max);
+        // At the wheel covers are changed as pots are trimmed.
+        let moments = self.question.moments.iter().copied();
+        let Some(at) = moments.filter(|moment| *moment >= after).min_by(f64::total_cmp) else {
+            return Vec::new();
+        };
+        let kept = |member: &usize| self.subjects[*member].prospect.covers(chosen);
+        let covered = |member: &usize| kept(member).last().is_some_and(|c| c.1 != Cover::Open);
+        let mut ways = Vec::new();
+        if members.iter().any(covered) {
+            ways.push(vec![Change { at, doing: Doing::Cover(Cover::Open) }]);
+        }
+        if members.iter().all(|member| self.subjects[*member].turns) {
+            let turned = Change { at, doing: Doing::Flip };
+            ways.push(vec![turned]);
+            ways.extend(
+                ways.first().filter(|_| ways.len() > 1).map(|open| [&open[..], &[turned]].concat()),
+            );
+        }
+        ways.into_iter().map(|more| [&chosen[..], &more[..]].concat()).collect()
+    }
+
+    /// Chances of a group's pots to be dry for the kiln.
+    fn dry(&self, way: &Way) -> Vec<f64> {
+        let kiln = self.question.kiln.unwrap_or(f64::INFINITY);
+        way.courses.iter().map(|courses| share(courses, |c| c.bone_dry <= kiln)).collect()
+    }
+
+    /// Keeps a group in the first of these ways that brings it into the kiln, else in the best; what
+    /// is chosen already counts before them. If that takes the kiln from it, nothing is done.
+    pub fn choose_for_the_kiln(&mut self, group: usize, ways: Vec<Way>) {
+        let wanted = self.question.wanted;
+        let before = self.dry(&self.nothing[group]);
+        let value = |way: &Way| {
+            let dry = self.dry(way);
+            let harms = |(dry, before): (&f64, &f64)| *dry < before.min(wanted) - SAME;
+            let more = way.changes.len() - self.chosen[group].changes.len();
+            let value = dry.iter().map(|dry| dry.min(wanted)).sum::<f64>() - WORTH * more as f64;
+            let enough = dry.iter().all(|dry| *dry >= wanted - SAME);
+            (!dry.iter().zip(&before).any(harms)).then_some((enough, value))
+        };
+        let all = std::iter::once(&self.chosen[group]).chain(&ways);
+        let told: Vec<_> = all.enumerate().filter_map(|(i, way)| Some((i, value(way)?))).collect();
+        let best = told
+            .iter()
+            .find(|(_, (enough, _))| *enough)
+            .or(told.iter().max_by(|a, b| a.1.1.total_cmp(&b.1.1).then(b.0.cmp(&a.0))));
+        match best.map(|(index, _)| *index) {
+            Some(0) => return,
+            Some(index) => {
+                self.chosen[group] =
+                    ways.into_iter().nth(index - 1).unwrap_or_else(|| self.nothing[group].clone())
+            }
+            None => self.chosen[group] = self.nothing[group].clone(),
+        }
+        self.places = self.queued();
+    }
+
+    /// Groups that are not as surely dry for the kiln as was wanted, as they are kept.
+    pub fn too_wet(&self) -> Vec<usize> {
+        let wet = |way: &Way| self.dry(way).iter().any(|dry| *dry < self.question.wanted - SAME);
+        let groups = 0..self.groups.len();
+        groups.filter(|g| self.question.kiln.is_some() && wet(&self.chosen[*g])).collect()
+    }
+
+    /// What was chosen for a group.
+    pub fn changes(&self, group: usize) -> &[Change] {
+        &self.chosen[group].changes
+    }
+
+    /// The plan.
+    pub fn finish(&self) -> Plan {
+        let mut plan = Plan::default();
+        let mut pots: Vec<(usize, Planned)> = Vec::new();
+        for ((group, way), nothing) in self.groups.iter().zip(&self.chosen).zip(&self.nothing) {
+            plan.steps.extend(way.changes.iter().map(|change| Step {
+                at: self.question.at.plus(change.at),
+                doing: change.doing,
+                board: group.board.clone(),
+                pots: group.members.iter().map(|m| self.subjects[*m].pot.clone()).collect(),
+            }));
+            for (k, member) in group.members.iter().enumerate() {
+                let courses = (&nothing.courses[k][..], &way.courses[k][..]);
+                pots.push((*member, self.planned(*member, &way.changes, courses)));
+            }
+        }
+        plan.steps.sort_by(|a, b| (a.at, &a.board, &a.pots).cmp(&(b.at, &b.board, &b.pots)));
+        pots.sort_by_key(|(member, _)| *member);
+        plan.pots = pots.into_iter().map(|(_, planned)| planned).collect();
+        plan
+    }
+
+    fn planned(
+        &self,
+        member: usize,
+        changes: &[Change],
+        (nothing, courses): (&[Course], &[Course]),
+    ) -> Planned {
+        let Question { at, trim_s, wanted, kiln, until, .. } = *self.question;
+        let subject = &self.subjects[member];
+        let chances = |place: Option<Place>, courses: &[Course]| Chances {
+            trim: place.map(|place| place.chance),
+            kiln: kiln.map(|kiln| share(courses, |c| c.bone_dry <= kiln)),
+        };
+        let times = |of: fn(&Course) -> f64| {
+            times_of(courses.iter().map(|c| (of(c), c.weight)).collect(), at)
+        };
+        let place = self.places[member];
+        let told = |((from, to), chance): ((f64, f64), f64)| (at.plus(from), at.plus(to), chance);
+        let short = place.filter(|place| place.chance < wanted - SAME);
+        let day = Hours::new(vec![(0.0, until)]);
+        Planned {
+            pot: subject.pot.clone(),
+            board: subject.board.clone(),
+            before: chances(self.before[member], nothing),
+            after: chances(place, courses),
+            opens: times(|c| c.opens),
+            closes: times(|c| c.closes),
+            bone_dry: kiln.map(|_| times(|c| c.bone_dry)),
+            slot: place.and_then(|place| place.slot).map(told),
+            instead: short.and_then(|_| day.slot(courses, trim_s)).map(told),
+            covers: subject
+                .prospect
+                .covers(changes)
+                .into_iter()
+                .map(|(t, cover)| (at.plus(t), cover))
+                .collect(),
+        }
+    }
+}

@@ -1,0 +1,82 @@
+//! One wheel, one potter: who is trimmed when.
+
+use super::hours::Hours;
+use crate::core::prospect::Course;
+
+/// A pot's place in the queue.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Place {
+    /// How likely its window is open long enough while the potter is there and no pot before it in
+    /// the queue is on the wheel.
+    pub chance: f64,
+    /// When it is to be trimmed, s from now, and how likely it is trimmable all along then.
+    pub slot: Option<((f64, f64), f64)>,
+}
+
+/// Places of pots with these courses, in the order given. Whose window closes first is first
+/// served: the order of earliest due date, which makes the longest delay shortest (Jackson,
+/// *Scheduling a production line to minimize maximum tardiness*, 1955).
+pub fn queue(hours: &Hours, length: f64, pots: &[&[Course]]) -> Vec<Place> {
+    let closes: Vec<f64> = pots.iter().map(|courses| closing(courses)).collect();
+    let mut order: Vec<usize> = (0..pots.len()).collect();
+    order.sort_by(|a, b| closes[*a].total_cmp(&closes[*b]));
+    let mut free = hours.clone();
+    let mut places = vec![Place { chance: 0.0, slot: None }; pots.len()];
+    for pot in order {
+        let place = place(&free, length, pots[pot]);
+        if let Some((slot, _)) = place.slot {
+            free = free.without(slot);
+        }
+        places[pot] = place;
+    }
+    places
+}
+
+/// The place of one pot in hours that are free.
+fn place(free: &Hours, length: f64, courses: &[Course]) -> Place {
+    Place { chance: free.chance(courses, length), slot: free.slot(courses, length) }
+}
+
+/// When half of the windows have closed.
+pub fn closing(courses: &[Course]) -> f64 {
+    let mut closes: Vec<(f64, f64)> = courses.iter().map(|c| (c.closes, c.weight)).collect();
+    closes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = 0.5 * closes.iter().map(|c| c.1).sum::<f64>();
+    let mut sum = 0.0;
+    let middle = closes.iter().find(|(_, weight)| {
+        sum += weight;
+        sum >= half
+    });
+    middle.map_or(f64::INFINITY, |(closes, _)| *closes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn window(opens: f64, closes: f64) -> Vec<Course> {
+        vec![Course { weight: 1.0, opens, closes, bone_dry: f64::INFINITY }]
+    }
+
+    #[test]
+    fn who_closes_first_is_served_first() {
+        let hours = Hours::new(vec![(0.0, 60.0)]);
+        let [late, soon, never] = [window(0.0, 90.0), window(0.0, 25.0), window(100.0, 120.0)];
+        let places = queue(&hours, 20.0, &[&late, &soon, &never]);
+        assert_eq!(places[1], Place { chance: 1.0, slot: Some(((0.0, 20.0), 1.0)) });
+        assert_eq!(places[0], Place { chance: 1.0, slot: Some(((20.0, 40.0), 1.0)) });
+        assert_eq!(places[2], Place { chance: 0.0, slot: None });
+    }
+
+    #[test]
+    fn one_wheel_does_not_hold_two_pots() {
+        let hours = Hours::new(vec![(0.0, 40.0)]);
+        let pots: Vec<_> = (0..3).map(|_| window(-5.0, 45.0)).collect();
+        let pots: Vec<&[Course]> = pots.iter().map(Vec::as_slice).collect();
+        let places = queue(&hours, 20.0, &pots);
+        assert_eq!(places.iter().filter(|place| place.chance == 1.0).count(), 2);
+        let mut slots: Vec<_> = places.iter().filter_map(|place| place.slot).collect();
+        slots.sort_by(|a, b| a.0.0.total_cmp(&b.0.0));
+        assert_eq!(slots, [((0.0, 20.0), 1.0), ((20.0, 40.0), 1.0)]);
+    }
+}

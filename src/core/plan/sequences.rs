@@ -1,0 +1,92 @@
+//! What may be done: pots that share a sheet of plastic, and the simplest sequences of covers.
+
+use super::queue::closing;
+use super::{Question, Subject};
+use crate::core::prospect::{Branch, Change, Doing};
+use crate::records::{Cover, Name};
+use crate::units::{DAY, HOUR};
+use std::collections::BTreeMap;
+
+/// Moments at which a first change is thought of, and how many later ones a second is, at most:
+/// two days of coming, noon and going, and the same again. What is further off is planned when it
+/// comes near.
+const FIRST: usize = 8;
+const SECOND: usize = 10;
+/// A second change comes within this of the first, s, or at the next moment there is.
+const BETWEEN: f64 = 4.0 * DAY;
+/// Moments that lie closer together make no difference to a pot, s.
+const APART: f64 = 2.5 * HOUR;
+
+/// Pots that are covered together: those of a board, or one that stands on none.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Group {
+    /// The board.
+    pub board: Option<Name>,
+    /// Its pots: their places among the subjects.
+    pub members: Vec<usize>,
+    /// What may be done.
+    pub tree: Vec<Branch>,
+}
+
+/// The pots as they are covered together, with what may be done to them.
+pub fn groups(subjects: &[Subject], question: &Question) -> Vec<Group> {
+    let mut boards: BTreeMap<&Name, Vec<usize>> = BTreeMap::new();
+    let mut alone = Vec::new();
+    for (index, subject) in subjects.iter().enumerate() {
+        match &subject.board {
+            Some(board) => boards.entry(board).or_default().push(index),
+            None => alone.push(vec![index]),
+        }
+    }
+    let group = |members: Vec<usize>| {
+        let its: Vec<&Subject> = members.iter().map(|index| &subjects[*index]).collect();
+        Group { board: its[0].board.clone(), tree: tree(&its, question), members }
+    };
+    boards.into_values().chain(alone).map(group).collect()
+}
+
+/// Moments that are told apart.
+fn moments(question: &Question) -> Vec<f64> {
+    let mut kept: Vec<f64> = Vec::new();
+    for moment in question.moments.iter().filter(|m| **m < question.until) {
+        if kept.last().is_none_or(|last| moment - last >= APART) {
+            kept.push(*moment);
+        }
+    }
+    kept
+}
+
+fn tree(subjects: &[&Subject], question: &Question) -> Vec<Branch> {
+    let moments = moments(question);
+    let trims = || subjects.iter().filter(|subject| subject.trims);
+    if trims().next().is_none() {
+        return Vec::new();
+    }
+    // What is done once all have closed is done too late.
+    let last = trims().map(|s| closing(&s.nothing)).fold(f64::NEG_INFINITY, f64::max);
+    let covers = || std::iter::once(Cover::Open).chain(question.covers.iter().copied());
+    let mut tree = Vec::new();
+    for (index, first) in moments.iter().enumerate().take(FIRST).filter(|(_, at)| **at < last) {
+        for cover in covers() {
+            let at = |t: f64| subjects.iter().map(move |subject| subject.prospect.cover_at(t));
+            if at(*first).all(|now| now == cover) {
+                continue;
+            }
+            let later = moments[index + 1..].iter().enumerate().take(SECOND);
+            let later = later.filter(|(k, at)| *k == 0 || **at - first <= BETWEEN);
+            let mut seconds = Vec::new();
+            for (_, second) in later {
+                let others = covers().filter(|other| *other != cover);
+                // Back into the open, or into what it was under.
+                let others = others.filter(|other| {
+                    cover == Cover::Open || *other == Cover::Open || at(*first).any(|c| c == *other)
+                });
+                let change = |cover| Change { at: *second, doing: Doing::Cover(cover) };
+                seconds.extend(others.map(change));
+            }
+            let first = Change { at: *first, doing: Doing::Cover(cover) };
+            tree.push(Branch { first, seconds });
+        }
+    }
+    tree
+}
