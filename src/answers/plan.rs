@@ -44,9 +44,15 @@ pub fn plan(
     }
     draft.reconsider();
     let wet = draft.too_wet();
-    let lists: Vec<Vec<Vec<Change>>> = wet.iter().map(|group| draft.for_the_kiln(*group)).collect();
-    for (group, ways) in all_draws(&subjects, &groups, &wet, &lists) {
-        draft.choose_for_the_kiln(group, ways);
+    let more: Vec<Vec<Vec<Change>>> = wet.iter().map(|group| draft.for_the_kiln(*group)).collect();
+    let whole = |(group, more): (&usize, &Vec<Vec<Change>>)| {
+        let chosen = draft.changes(*group);
+        more.iter().map(|more| [chosen, more].concat()).collect()
+    };
+    let lists: Vec<Vec<Vec<Change>>> = wet.iter().zip(&more).map(whole).collect();
+    for ((group, ways), more) in all_draws(&subjects, &groups, &wet, &lists).into_iter().zip(more) {
+        let then = ways.into_iter().zip(more).map(|(way, changes)| Way { changes, ..way });
+        draft.then(group, then.collect());
     }
     draft.reconsider();
     draft.finish()

@@ -278,12 +278,14 @@ fn accept(
         pot: pot.clone(),
         action: action(step.doing),
     };
+    // What hangs on trimming is noted with it.
+    let steps = || plan.steps.iter().filter(|step| !step.once_trimmed);
     let rows: Vec<HandlingRow> =
-        plan.steps.iter().flat_map(|step| step.pots.iter().map(|pot| row(step, pot))).collect();
+        steps().flat_map(|step| step.pots.iter().map(|pot| row(step, pot))).collect();
     store.take_back_notes(replaced)?;
     store.put_handling(&rows, Clash::Replace)?;
     if !quiet {
-        let pots = plan.steps.iter().flat_map(|step| &step.pots);
+        let pots = steps().flat_map(|step| &step.pots);
         let mut pots: Vec<&Name> = pots.collect();
         pots.sort();
         pots.dedup();

@@ -55,13 +55,15 @@ impl Timetable<'_> {
 
     /// What is done at the same time, as one line.
     fn walks(&self) -> Vec<Walk> {
-        let same = |a: &Step, b: &Step| a.at == b.at && a.doing == b.doing;
+        let same =
+            |a: &Step, b: &Step| (a.at, a.doing, a.once_trimmed) == (b.at, b.doing, b.once_trimmed);
         let mut steps: Vec<&Step> = self.plan.steps.iter().collect();
-        steps.sort_by_key(|step| (step.at, action(step.doing).detail()));
+        steps.sort_by_key(|step| (step.at, action(step.doing).detail(), step.once_trimmed));
         let line = |steps: &[&Step]| {
             let what = list(steps.iter().map(|step| label(step)));
-            let doing = steps[0].doing;
-            Walk { at: steps[0].at, to: steps[0].at, text: done_to(doing, &what) }
+            let once = if steps[0].once_trimmed { ", once trimmed" } else { "" };
+            let text = done_to(steps[0].doing, &what) + once;
+            Walk { at: steps[0].at, to: steps[0].at, text }
         };
         let mut walks: Vec<Walk> = steps.chunk_by(|a, b| same(a, b)).map(line).collect();
         walks.extend(self.sessions().into_iter().map(|(at, to, pots)| Walk {
@@ -281,6 +283,7 @@ impl Timetable<'_> {
             detail: action(step.doing).detail(),
             board: step.board.clone(),
             pots: step.pots.clone(),
+            once_trimmed: step.once_trimmed,
         };
         Listed {
             at: at.to_string(),
@@ -363,6 +366,8 @@ struct Done {
     detail: String,
     board: Option<Name>,
     pots: Vec<Name>,
+    /// Only once its pots are trimmed; not among the rows that are accepted.
+    once_trimmed: bool,
 }
 
 /// A planned row that would be taken back.

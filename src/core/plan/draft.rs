@@ -9,7 +9,7 @@ use crate::records::Cover;
 
 /// A change has to gain this much where it is not enough, in chance of one pot (common practice,
 /// no source).
-const WORTH: f64 = 0.10;
+const WORTH: f64 = 0.20;
 /// Chances that differ by less than this are the same.
 const SAME: f64 = 1e-9;
 /// Ways that are looked at closely: so many of the best, and so many of the best with one change
@@ -47,6 +47,8 @@ pub struct Draft<'a> {
     nothing: Vec<Way>,
     /// What is chosen, by group.
     chosen: Vec<Way>,
+    /// What follows for the kiln once its pots are trimmed, by group, and what comes of both.
+    then: Vec<Option<Way>>,
     /// Places in the queue by subject: doing nothing, and as chosen; `None` where no trimming lies
     /// ahead.
     before: Vec<Option<Place>>,
@@ -66,6 +68,7 @@ impl<'a> Draft<'a> {
             question,
             subjects,
             groups,
+            then: vec![None; groups.len()],
             nothing,
             chosen,
             before: Vec::new(),
@@ -193,9 +196,15 @@ impl<'a> Draft<'a> {
             };
             let changed = (0..self.groups.len()).filter(|g| !self.chosen[*g].changes.is_empty());
             let Some(group) = changed.min_by(|a, b| gain(a).total_cmp(&gain(b))) else { return };
-            self.chosen[group] = self.nothing[group].clone();
-            self.places = self.queued();
+            self.leave(group);
         }
+    }
+
+    /// Does nothing to a group.
+    fn leave(&mut self, group: usize) {
+        self.chosen[group] = self.nothing[group].clone();
+        self.then[group] = None;
+        self.places = self.queued();
     }
 
     /// Whether fewer pots are to be trimmed, or one comes out worse than if nothing were done.
@@ -212,31 +221,27 @@ impl<'a> Draft<'a> {
         gain < -SAME
     }
 
-    /// What may bring a group into the kiln, beside what is chosen: the open air once its pots are
+    /// What may bring a group into the kiln, after what is chosen: the open air once its pots are
     /// trimmed, and turning over those that have been.
     pub fn for_the_kiln(&self, group: usize) -> Vec<Vec<Change>> {
         let (chosen, members) = (&self.chosen[group].changes, &self.groups[group].members);
         let after = members.iter().filter_map(|m| self.places[*m]?.slot).map(|(slot, _)| slot.1);
         let after = after.chain(chosen.iter().map(|change| change.at)).fold(0.0, f64::max);
-        // At the wheel covers are changed as pots are trimmed.
         let moments = self.question.moments.iter().copied();
         let Some(at) = moments.filter(|moment| *moment >= after).min_by(f64::total_cmp) else {
             return Vec::new();
         };
         let kept = |member: &usize| self.subjects[*member].prospect.covers(chosen);
         let covered = |member: &usize| kept(member).last().is_some_and(|c| c.1 != Cover::Open);
-        let mut ways = Vec::new();
-        if members.iter().any(covered) {
-            ways.push(vec![Change { at, doing: Doing::Cover(Cover::Open) }]);
+        let [open, turn] =
+            [Doing::Cover(Cover::Open), Doing::Flip].map(|doing| Change { at, doing });
+        let turns = members.iter().all(|member| self.subjects[*member].turns);
+        match (members.iter().any(covered), turns) {
+            (true, true) => vec![vec![open], vec![turn], vec![open, turn]],
+            (true, false) => vec![vec![open]],
+            (false, true) => vec![vec![turn]],
+            (false, false) => Vec::new(),
         }
-        if members.iter().all(|member| self.subjects[*member].turns) {
-            let turned = Change { at, doing: Doing::Flip };
-            ways.push(vec![turned]);
-            ways.extend(
-                ways.first().filter(|_| ways.len() > 1).map(|open| [&open[..], &[turned]].concat()),
-            );
-        }
-        ways.into_iter().map(|more| [&chosen[..], &more[..]].concat()).collect()
     }
 
     /// Chances of a group's pots to be dry for the kiln.
@@ -245,34 +250,36 @@ impl<'a> Draft<'a> {
         way.courses.iter().map(|courses| share(courses, |c| c.bone_dry <= kiln)).collect()
     }
 
-    /// Keeps a group in the first of these ways that brings it into the kiln, else in the best; what
-    /// is chosen already counts before them. If that takes the kiln from it, nothing is done.
-    pub fn choose_for_the_kiln(&mut self, group: usize, ways: Vec<Way>) {
+    /// Lets the first of these follow that brings a group into the kiln, else the best, if it is
+    /// worth it. If what is chosen takes the kiln from it all the same, nothing is done.
+    pub fn then(&mut self, group: usize, ways: Vec<Way>) {
         let wanted = self.question.wanted;
-        let before = self.dry(&self.nothing[group]);
-        let value = |way: &Way| {
+        let value = |way: &Way, changes: usize| {
             let dry = self.dry(way);
-            let harms = |(dry, before): (&f64, &f64)| *dry < before.min(wanted) - SAME;
-            let more = way.changes.len() - self.chosen[group].changes.len();
-            let value = dry.iter().map(|dry| dry.min(wanted)).sum::<f64>() - WORTH * more as f64;
             let enough = dry.iter().all(|dry| *dry >= wanted - SAME);
-            (!dry.iter().zip(&before).any(harms)).then_some((enough, value))
+            let capped = dry.iter().map(|dry| dry.min(wanted)).sum::<f64>();
+            (enough, capped - WORTH * changes as f64)
         };
-        let all = std::iter::once(&self.chosen[group]).chain(&ways);
-        let told: Vec<_> = all.enumerate().filter_map(|(i, way)| Some((i, value(way)?))).collect();
+        let stays = value(&self.chosen[group], 0).1;
+        let worth = |way: &Way| Some(value(way, way.changes.len())).filter(|v| v.0 || v.1 > stays);
+        let told: Vec<(usize, (bool, f64))> =
+            ways.iter().enumerate().filter_map(|(index, way)| Some((index, worth(way)?))).collect();
         let best = told
             .iter()
             .find(|(_, (enough, _))| *enough)
-            .or(told.iter().max_by(|a, b| a.1.1.total_cmp(&b.1.1).then(b.0.cmp(&a.0))));
-        match best.map(|(index, _)| *index) {
-            Some(0) => return,
-            Some(index) => {
-                self.chosen[group] =
-                    ways.into_iter().nth(index - 1).unwrap_or_else(|| self.nothing[group].clone())
-            }
-            None => self.chosen[group] = self.nothing[group].clone(),
+            .or(told.iter().max_by(|a, b| a.1.1.total_cmp(&b.1.1)))
+            .map(|(index, _)| *index);
+        self.then[group] = best.and_then(|index| ways.into_iter().nth(index));
+        let before = self.dry(&self.nothing[group]);
+        let after = self.dry(self.last(group));
+        if after.iter().zip(&before).any(|(after, before)| *after < before.min(wanted) - SAME) {
+            self.leave(group);
         }
-        self.places = self.queued();
+    }
+
+    /// What is done to a group to the last.
+    fn last(&self, group: usize) -> &Way {
+        self.then[group].as_ref().unwrap_or(&self.chosen[group])
     }
 
     /// Groups that are not as surely dry for the kiln as was wanted, as they are kept.
@@ -291,16 +298,23 @@ impl<'a> Draft<'a> {
     pub fn finish(&self) -> Plan {
         let mut plan = Plan::default();
         let mut pots: Vec<(usize, Planned)> = Vec::new();
-        for ((group, way), nothing) in self.groups.iter().zip(&self.chosen).zip(&self.nothing) {
-            plan.steps.extend(way.changes.iter().map(|change| Step {
-                at: self.question.at.plus(change.at),
-                doing: change.doing,
-                board: group.board.clone(),
-                pots: group.members.iter().map(|m| self.subjects[*m].pot.clone()).collect(),
-            }));
+        for (index, group) in self.groups.iter().enumerate() {
+            let then = self.then[index].as_ref().map_or(&[][..], |way| &way.changes);
+            let trims = group.members.iter().any(|m| self.subjects[*m].trims);
+            let step = |once_trimmed: bool| {
+                move |change: &Change| Step {
+                    at: self.question.at.plus(change.at),
+                    doing: change.doing,
+                    board: group.board.clone(),
+                    pots: group.members.iter().map(|m| self.subjects[*m].pot.clone()).collect(),
+                    once_trimmed,
+                }
+            };
+            plan.steps.extend(self.changes(index).iter().map(step(false)));
+            plan.steps.extend(then.iter().map(step(trims)));
+            let all = [self.changes(index), then].concat();
             for (k, member) in group.members.iter().enumerate() {
-                let courses = (&nothing.courses[k][..], &way.courses[k][..]);
-                pots.push((*member, self.planned(*member, &way.changes, courses)));
+                pots.push((*member, self.planned((index, k), *member, &all)));
             }
         }
         plan.steps.sort_by(|a, b| (a.at, &a.board, &a.pots).cmp(&(b.at, &b.board, &b.pots)));
@@ -309,41 +323,34 @@ impl<'a> Draft<'a> {
         plan
     }
 
-    fn planned(
-        &self,
-        member: usize,
-        changes: &[Change],
-        (nothing, courses): (&[Course], &[Course]),
-    ) -> Planned {
+    fn planned(&self, (group, k): (usize, usize), member: usize, all: &[Change]) -> Planned {
         let Question { at, trim_s, wanted, kiln, until, .. } = *self.question;
         let subject = &self.subjects[member];
+        let (nothing, courses) = (&self.nothing[group].courses[k], &self.chosen[group].courses[k]);
+        let last = &self.last(group).courses[k];
         let chances = |place: Option<Place>, courses: &[Course]| Chances {
             trim: place.map(|place| place.chance),
             kiln: kiln.map(|kiln| share(courses, |c| c.bone_dry <= kiln)),
         };
-        let times = |of: fn(&Course) -> f64| {
+        let times = |courses: &[Course], of: fn(&Course) -> f64| {
             times_of(courses.iter().map(|c| (of(c), c.weight)).collect(), at)
         };
         let place = self.places[member];
         let told = |((from, to), chance): ((f64, f64), f64)| (at.plus(from), at.plus(to), chance);
         let short = place.filter(|place| place.chance < wanted - SAME);
         let day = Hours::new(vec![(0.0, until)]);
+        let covers = subject.prospect.covers(all).into_iter();
         Planned {
             pot: subject.pot.clone(),
             board: subject.board.clone(),
             before: chances(self.before[member], nothing),
-            after: chances(place, courses),
-            opens: times(|c| c.opens),
-            closes: times(|c| c.closes),
-            bone_dry: kiln.map(|_| times(|c| c.bone_dry)),
+            after: chances(place, last),
+            opens: times(courses, |c| c.opens),
+            closes: times(courses, |c| c.closes),
+            bone_dry: kiln.map(|_| times(last, |c| c.bone_dry)),
             slot: place.and_then(|place| place.slot).map(told),
             instead: short.and_then(|_| day.slot(courses, trim_s)).map(told),
-            covers: subject
-                .prospect
-                .covers(changes)
-                .into_iter()
-                .map(|(t, cover)| (at.plus(t), cover))
-                .collect(),
+            covers: covers.map(|(t, cover)| (at.plus(t), cover)).collect(),
         }
     }
 }

@@ -129,6 +129,8 @@ pub struct Step {
     pub board: Option<Name>,
     /// Its pots.
     pub pots: Vec<Name>,
+    /// Only once they are trimmed; if they are not yet, later.
+    pub once_trimmed: bool,
 }
 
 /// What to do and what comes of it.

@@ -1,0 +1,314 @@
+//! `plan` through the real binary: list, JSON, calendar, accepting, settings and what is wrong with
+//! them. The pots are invented. The calendar is read by rules of RFC 5545, named beside each check.
+
+#[path = "daemon/bench.rs"]
+#[allow(dead_code, reason = "each test uses a part of it")]
+mod bench;
+
+use bench::{Studio, command};
+use serde_json::Value;
+use std::fs;
+use warecast::clock;
+use warecast::records::{Action, Body, Cover, Pot, Quantity, Reading};
+use warecast::store::Clash;
+use warecast::units::{HOUR, Time};
+
+/// When they came off the wheel: 2031-04-02T14:00:00Z, a Wednesday.
+const MADE: Time = Time(1_932_904_800_000_000);
+
+/// Pots of a ball of 600 g with their boards, open since `made`, in a room that was 22 °C and 40 %
+/// for two days.
+fn studio(made: Time, pots: &[(&str, Option<&str>)]) -> Studio {
+    let studio = Studio::new();
+    let body = Body {
+        name: "tide".into(),
+        bag_water_wet: Some(0.22),
+        trim_from_dry: Some(0.23),
+        trim_to_dry: Some(0.16),
+    };
+    let pot = |(name, board): &(&str, Option<&str>)| Pot {
+        name: (*name).into(),
+        body: "tide".into(),
+        made_at: made,
+        ball_g: Some(600.0),
+        tare_g: None,
+        wall_mm: Some(6.0),
+        base_mm: Some(9.0),
+        lot: None,
+        board: board.map(Into::into),
+        like: None,
+        place: None,
+    };
+    let mut readings = Vec::new();
+    for half_hour in 0..=104 {
+        let time = made.plus(HOUR * (0.5 * f64::from(half_hour) - 48.0));
+        for (quantity, value) in [(Quantity::Temperature, 22.0), (Quantity::Humidity, 0.40)] {
+            let source = "room".into();
+            let (pot, count, spread) = (None, None, None);
+            readings.push(Reading { time, source, quantity, value, pot, count, spread });
+        }
+    }
+    let mut store = studio.store();
+    store.put_bodies(&[body], Clash::Refuse).unwrap();
+    store.put_pots(&pots.iter().map(pot).collect::<Vec<_>>(), Clash::Refuse).unwrap();
+    store.append(&readings, Clash::Refuse).unwrap();
+    studio
+}
+
+/// A jar whose window comes at night, asked about at 17:40.
+fn jar() -> Studio {
+    studio(MADE, &[("jar-1", None)])
+}
+
+const ASKED: [&str; 5] = ["plan", "--at", "2031-04-02 17:40", "--hours", "9-13,15-18"];
+
+fn output(studio: &Studio, args: &[&str]) -> (Option<i32>, String, String) {
+    let output = command(studio, args).env("TZ", "UTC").env("COLUMNS", "80").output().unwrap();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    (output.status.code(), text(output.stdout), text(output.stderr))
+}
+
+fn run(studio: &Studio, args: &[&str]) -> String {
+    let (status, out, errors) = output(studio, args);
+    assert_eq!(status, Some(0), "{out}{errors}");
+    assert!(out.lines().all(|line| line.chars().count() <= 80), "{out}");
+    out
+}
+
+fn json(studio: &Studio, more: &[&str]) -> Value {
+    let (status, out, errors) = output(studio, &[&ASKED, more, &["--json"]].concat());
+    assert_eq!((status, errors.as_str()), (Some(0), ""));
+    serde_json::from_str(&out).unwrap()
+}
+
+fn refused(studio: &Studio, args: &[&str]) -> String {
+    let (status, out, errors) = output(studio, args);
+    assert_eq!((status, out.as_str()), (Some(2), ""), "{errors}");
+    errors
+}
+
+#[test]
+fn a_window_of_the_night_is_moved_into_the_hours() {
+    let studio = jar();
+    let plan = json(&studio, &[]);
+    let pot = &plan["pots"][0];
+    let trim = |key: &str| pot["trim"][key].as_f64().unwrap();
+    assert!(trim("as_it_is") < 0.5 && trim("planned") >= 0.8, "{pot:#}");
+    assert_eq!(pot["instead"], Value::Null);
+    // Covered before the potter goes home.
+    let step = &plan["steps"][0];
+    assert_eq!((&step["action"], &step["pots"][0]), (&"cover".into(), &"jar-1".into()));
+    let time = step["time"].as_str().unwrap();
+    assert!(["2031-04-02T17:45:00Z", "2031-04-02T18:00:00Z"].contains(&time), "{time}");
+    let hour: u32 = pot["slot"]["from"].as_str().unwrap()[11..13].parse().unwrap();
+    assert!((9..13).contains(&hour) || (15..18).contains(&hour), "{pot:#}");
+    // What a picture needs: the covers along time, the first now's.
+    assert_eq!(pot["covers"][0]["cover"], "open");
+    assert_eq!(pot["covers"][1]["cover"], step["detail"]);
+    assert_eq!(plan["hours"][0]["to"], "2031-04-02T18:00:00Z");
+    let page = run(&studio, &ASKED);
+    assert!(page.contains("What to do") && page.contains("jar-1"), "{page}");
+    assert!(page.contains("trim jar-1"), "{page}");
+}
+
+#[test]
+fn what_cannot_be_had_is_said_with_what_comes_nearest() {
+    let studio = jar();
+    // Nobody is there until all is over, and no cover can be changed.
+    let plan = ["plan", "--at", "2031-04-02 17:40", "--hours", "fri 9-13"];
+    let page = run(&studio, &plan);
+    assert!(page.contains("Nothing.") && page.contains("What cannot be had"), "{page}");
+    let said = page.split("What cannot be had").nth(1).unwrap();
+    assert!(said.contains("jar-1: ") && said.contains("likeliest trimmable"), "{page}");
+}
+
+#[test]
+fn the_kiln_is_told_with_its_cautions() {
+    let studio = jar();
+    let kiln = |when| ["--kiln", when];
+    let plan = json(&studio, &kiln("2031-04-11 9:00"));
+    let chances = &plan["pots"][0]["kiln"];
+    assert!(chances["planned"].as_f64().unwrap() >= 0.8, "{chances}");
+    assert!(plan["pots"][0]["bone_dry"]["p50"].is_string());
+    let soon = json(&studio, &kiln("2031-04-03 6:00"));
+    assert!(soon["pots"][0]["kiln"]["planned"].as_f64().unwrap() < 0.1);
+    let page = run(&studio, &[&ASKED[..], &kiln("2031-04-03 6:00")].concat());
+    assert!(page.contains("Dry for the kiln") && page.contains("for the kiln;"), "{page}");
+    assert!(page.contains("kiln maker's instructions"), "{page}");
+    for (when, why) in [("2031-03-01 9:00", "past"), ("2031-06-01 9:00", "30 days")] {
+        let said = refused(&studio, &[&ASKED[..], &kiln(when)].concat());
+        assert!(said.contains(why), "{said}");
+    }
+}
+
+#[test]
+fn whoever_is_away_leaves_pots_under_plastic() {
+    let studio = jar();
+    let plan = json(&studio, &["--away", "5 days"]);
+    let leaves = "2031-04-02T18:00:00Z";
+    assert!(plan["hours"].as_array().unwrap().iter().all(|span| {
+        let from = span["from"].as_str().unwrap();
+        from < leaves || from >= "2031-04-07T18:00:00Z"
+    }));
+    for step in plan["steps"].as_array().unwrap() {
+        let time = step["time"].as_str().unwrap();
+        assert!(time <= leaves || time >= "2031-04-07T18:00:00Z", "{step}");
+    }
+    let page = run(&studio, &[&ASKED[..], &["--away", "5d"]].concat());
+    assert!(page.contains("Nobody is there from Wed 2 Apr 2031 18:00 to Mon 7 Apr"), "{page}");
+    for wrong in ["soon", "40d"] {
+        refused(&studio, &[&ASKED[..], &["--away", wrong]].concat());
+    }
+}
+
+#[test]
+fn a_board_stands_for_its_pots_and_a_pot_brings_its_board() {
+    let north = Some("north");
+    let studio = studio(MADE, &[("jar-1", north), ("jar-2", north), ("cup", None)]);
+    let pots = |more: &[&str]| -> Vec<String> {
+        let plan = json(&studio, more);
+        let pots = plan["pots"].as_array().unwrap().iter();
+        pots.map(|pot| pot["pot"].as_str().unwrap().into()).collect()
+    };
+    assert_eq!(pots(&["north"]), ["jar-1", "jar-2"]);
+    assert_eq!(pots(&["jar-2"]), ["jar-1", "jar-2"]);
+    assert_eq!(pots(&["cup"]), ["cup"]);
+    assert_eq!(pots(&[]), ["cup", "jar-1", "jar-2"]);
+    let page = run(&studio, &[&ASKED[..], &["jar-2"]].concat());
+    assert!(page.contains("One sheet covers a board: with it goes jar-1."), "{page}");
+    let said = refused(&studio, &[&ASKED[..], &["nroth"]].concat());
+    assert!(said.contains("did you mean \"north\""), "{said}");
+}
+
+#[test]
+fn nothing_to_plan_for_is_no_fault() {
+    let empty = studio(MADE, &[]);
+    assert!(run(&empty, &ASKED).contains("No pot is drying."));
+    assert_eq!(json(&empty, &[])["pots"], Value::Array(vec![]));
+}
+
+#[test]
+fn hours_are_asked_for_and_checked() {
+    let studio = jar();
+    let said = refused(&studio, &["plan", "--at", "2031-04-02 17:40"]);
+    assert!(said.contains("--hours 9-13,15-18") && said.contains("studio.toml"), "{said}");
+    let said = refused(&studio, &["plan", "--hours", "9-13,25-26"]);
+    assert!(said.contains("column 6") && said.contains("\"25\" is no hour"), "{said}");
+    // From the settings, by the day of the week: 2 April 2031 is a Wednesday.
+    studio.settings("[plan]\nhours = \"mon-fri 9-12; sat 10-14\"\ntrim_minutes = 30\n");
+    let (status, out, _) = output(&studio, &["plan", "--at", "2031-04-02 17:40", "--json"]);
+    assert_eq!(status, Some(0));
+    let plan: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(plan["hours"][2]["from"], "2031-04-05T10:00:00Z");
+    assert_eq!(plan["hours"][3]["from"], "2031-04-07T09:00:00Z");
+    assert_eq!(plan["trim_s"], 1800.0);
+}
+
+#[test]
+fn settings_that_cannot_be_are_refused_in_their_place() {
+    let studio = jar();
+    for (line, place, why) in [
+        ("hours = \"9-13,15\"", "2:9", "column 8: expected - and an end"),
+        ("there = \"never\"", "2:9", "no day"),
+        ("trim_minutes = 0", "2:16", "expected 1 to 240"),
+        ("wanted = 1.0", "2:10", "expected 0.5 to 0.99"),
+        ("covers = [\"draped\", \"open\"]", "2:21", "expected draped, wrapped or cupboard"),
+        ("weekend = true", "2:1", "unknown setting"),
+    ] {
+        studio.settings(&format!("[plan]\n{line}\n"));
+        let said = refused(&studio, &["plan"]);
+        assert!(said.contains(&format!("studio.toml:{place}:")) && said.contains(why), "{said}");
+    }
+}
+
+#[test]
+fn us_units_and_another_clock_change_what_is_read_not_what_is_told() {
+    let studio = jar();
+    studio.settings("units = \"us\"\ntime_zone = \"America/New_York\"\n");
+    // 13:40 there.
+    let hours = ["plan", "--at", "2031-04-02T17:40:00Z", "--hours", "9am-5pm"];
+    let page = run(&studio, &hours);
+    assert!(page.contains("Plan as of Wed 2 Apr 2031 13:40"), "{page}");
+    let (_, out, _) = output(&studio, &[&hours[..], &["--json"]].concat());
+    let plan: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(plan["hours"][0]["to"], "2031-04-02T21:00:00Z");
+    assert_eq!(plan["hours"][1]["from"], "2031-04-03T13:00:00Z");
+}
+
+/// A time zone in which it is between twelve and one.
+fn midday(now: Time) -> String {
+    let hour = (now.seconds() / HOUR).rem_euclid(24.0) as i32;
+    // POSIX signs: Etc/GMT-5 is five hours ahead.
+    format!("Etc/GMT{:+}", hour - 12)
+}
+
+/// Steps become planned rows, for which forecasts go; the plan then says so and adds none.
+#[test]
+fn what_is_accepted_is_planned() {
+    let now = clock::now();
+    let studio = studio(now.plus(-4.0 * HOUR), &[("jar-1", Some("north"))]);
+    let zone = midday(now);
+    studio.settings(&format!("time_zone = \"{zone}\"\n"));
+    let zone = jiff::tz::TimeZone::get(&zone).unwrap();
+    let day = |days| zone.to_datetime(now.plus(24.0 * HOUR * days).timestamp());
+    let day = |days| day(days).strftime("%a").to_string();
+    let hours = format!("{} 9-14; {} 9-18", day(0.0), day(2.0));
+    let said = run(&studio, &["plan", "--hours", &hours, "--accept"]);
+    assert!(said.contains("Planned for jar-1."), "{said}");
+    let rows = studio.store().handling().unwrap();
+    assert!(!rows.is_empty() && rows.iter().all(|row| row.time > now), "{rows:?}");
+    assert!(matches!(rows[0].action, Action::Cover(Cover::Draped | Cover::Wrapped)), "{rows:?}");
+    let again = run(&studio, &["plan", "--hours", &hours, "--accept"]);
+    assert!(again.contains("(planned already)") && again.contains("Nothing to accept."), "{again}");
+    assert_eq!(studio.store().handling().unwrap(), rows);
+    // Hours that have changed: what was planned is taken back where it is in the way.
+    let other = format!("{} 9-14; {} 9-18", day(0.0), day(5.0));
+    run(&studio, &["plan", "--hours", &other, "--accept"]);
+    let said = refused(&studio, &["plan", "--hours", &hours, "--accept", "--at", "yesterday 9:00"]);
+    assert!(said.contains("cannot be used with"), "{said}");
+}
+
+/// Lines of a calendar, unfolded (RFC 5545, 3.1).
+fn unfolded(bytes: &[u8]) -> Vec<String> {
+    let text = std::str::from_utf8(bytes).unwrap();
+    assert!(text.ends_with("\r\n") && !text.replace("\r\n", "").contains(['\r', '\n']));
+    assert!(text.split("\r\n").all(|line| line.len() <= 75), "a line of more than 75 octets");
+    text.replace("\r\n ", "").split_terminator("\r\n").map(String::from).collect()
+}
+
+#[test]
+fn a_calendar_holds_names_that_would_break_it() {
+    let hostile = "jar; END:VEVENT, \\n ☃ and a name that is folded ééééééééé";
+    let studio = studio(MADE, &[(hostile, None), ("jar-1", None)]);
+    let file = studio.path().join("plan.ics");
+    let path = file.to_str().unwrap();
+    run(&studio, &[&ASKED[..], &["--calendar", path]].concat());
+    let lines = unfolded(&fs::read(&file).unwrap());
+    // 3.4, 3.6: one calendar object, with its two required properties.
+    assert_eq!((lines[0].as_str(), lines[1].as_str()), ("BEGIN:VCALENDAR", "VERSION:2.0"));
+    assert!(lines[2].starts_with("PRODID:") && lines.last().unwrap() == "END:VCALENDAR");
+    let count = |start: &str| lines.iter().filter(|line| line.starts_with(start)).count();
+    let events = count("BEGIN:VEVENT");
+    assert!(events >= 4, "{lines:#?}");
+    // 3.6.1: each event has one UID and DTSTAMP; one DTSTART where there is no METHOD.
+    for one in ["END:VEVENT", "UID:", "DTSTAMP:20310402T174000Z", "DTSTART:", "SUMMARY:"] {
+        assert_eq!(count(one), events, "{one}");
+    }
+    let mut known: Vec<&String> = lines.iter().filter(|l| l.starts_with("UID:")).collect();
+    known.sort();
+    known.dedup();
+    assert_eq!(known.len(), events, "3.8.4.7: globally unique");
+    // 3.3.5, form 2: UTC.
+    let times = lines.iter().filter(|l| l.starts_with("DTSTART:") || l.starts_with("DTEND:"));
+    for time in times {
+        let value = time.split_once(':').unwrap().1;
+        assert!(value.len() == 16 && value.ends_with('Z') && &value[8..9] == "T", "{time}");
+    }
+    // 3.3.11: escaped as text.
+    let name = "jar\\; END:VEVENT\\, \\\\n ☃ and a name";
+    assert!(lines.iter().any(|l| l.starts_with("SUMMARY:") && l.contains(name)), "{lines:#?}");
+    // It is not overwritten unasked.
+    let again = [&ASKED[..], &["--calendar", path]].concat();
+    assert!(refused(&studio, &again).contains("--force"));
+    run(&studio, &[&again[..], &["--force"]].concat());
+}
