@@ -119,13 +119,20 @@ fn every_setting_of_the_readme_is_one() {
         "ask",
         "ask_seconds",
         "banner_seconds",
+        "[plan]",
+        "hours",
+        "there",
+        "trim_minutes",
+        "wanted",
+        "covers",
     ];
     for setting in settings {
         assert!(readme.contains(&format!("| `{setting}` |")), "{setting}");
     }
     let all = "units = \"us\"\ntime_zone = \"Europe/Lisbon\"\nair_forecast = \"a.csv\"\n[[port]]\npath = \"/dev/a\"\n\
                baud = 9600\nformat = \"text\"\npattern = '(?P<mass>\\d+)'\nsource = \"bench\"\n\
-               ask = \"W\"\nask_seconds = 5\nbanner_seconds = 2\n";
+               ask = \"W\"\nask_seconds = 5\nbanner_seconds = 2\n[plan]\nhours = \"9-13\"\n\
+               there = \"9-13\"\ntrim_minutes = 15\nwanted = 0.8\ncovers = [\"wrapped\"]\n";
     Settings::parse(all.as_bytes(), Path::new("studio.toml")).unwrap();
 }
 

@@ -56,7 +56,7 @@ units = "metric"
 # ask = "W\r\n"             # sent to the scale, 1 to 64 characters; default: nothing
 # ask_seconds = 10          # how often, s, 0.1 to 3600; default: 10
 # banner_seconds = 0        # passed over after opening, s, 0 to 60; default: 0
-#
+
 # For `warecast plan`. There are no hours until they are said, here or with --hours.
 #
 # [plan]
@@ -545,7 +545,7 @@ mod tests {
         let mut text = String::new();
         for line in DEFAULT.lines() {
             let bare = line.strip_prefix("# ").unwrap_or(line);
-            let is_example = bare.starts_with("[[port]]") || bare.contains(" = ");
+            let is_example = ["[[port]]", "[plan]"].contains(&bare) || bare.contains(" = ");
             text.push_str(if is_example { bare } else { "" });
             text.push('\n');
         }
@@ -559,6 +559,10 @@ mod tests {
         let found = pattern.captures(b"ST,GS, +  812.4 g\r").unwrap();
         assert_eq!(&found["mass"], b"812.4");
         assert_eq!(&found["unit"], b"g");
+        let plan = settings.plan;
+        assert!(plan.hours.is_some() && plan.there.is_some());
+        // The others are shown as they are by default.
+        assert_eq!(PlanSettings { hours: None, there: None, ..plan }, PlanSettings::default());
     }
 
     #[test]
@@ -580,7 +584,7 @@ mod tests {
             (
                 "units = \"us\"\n  unitz = 1\n".to_owned(),
                 "studio.toml:2:3: unknown setting \"unitz\", expected one of \"units\", \
-                 \"time_zone\", \"air_forecast\", \"port\"",
+                 \"time_zone\", \"air_forecast\", \"port\", \"plan\"",
             ),
             (
                 "units = \"stone\"\n".into(),
