@@ -140,69 +140,24 @@ fn question(
              in studio.toml"
         );
     };
-    let (at, zone) = (words.now, &words.zone);
-    let future = |text: &str| when::parse(text, at, zone, Lean::Future);
-    let kiln = args.kiln.as_deref().map(future).transpose()?;
-    if let Some(remark) = kiln.as_ref().and_then(|kiln| kiln.remark.as_ref()) {
-        screen::complain(remark);
-    }
-    let kiln = kiln.map(|kiln| kiln.time);
-    if let Some(past) = kiln.filter(|kiln| *kiln <= at) {
-        anyhow::bail!(
-            "--kiln {} lies in the past: give the time it will be packed",
-            words.full_time(past)
-        );
-    }
-    if let Some(far) = kiln.filter(|kiln| kiln.since(at) > HORIZON) {
-        anyhow::bail!(
-            "--kiln {} is further off than the 30 days that forecasts reach",
-            words.full_time(far)
-        );
-    }
-    let there = settings.there.as_ref().unwrap_or(week);
-    let away = match &args.away {
-        None => None,
-        Some(length) => {
-            let length = future(&format!("in {length}")).map_err(|_| {
-                anyhow::anyhow!(
-                    "--away \"{}\": how long? Write it like 12d or 36 h",
-                    printable(length)
-                )
-            })?;
-            let today = there.between(at, at.plus(DAY), zone).into_iter().map(|(_, to)| to);
-            let same_day = |t: &Time| words.day_of(*t) == words.day_of(at);
-            let leaves = today.filter(same_day).max().unwrap_or(at);
-            Some((leaves, leaves.plus(length.time.since(at))))
-        }
-    };
-    let mut until = AHEAD;
-    until = until.max(kiln.map_or(0.0, |kiln| kiln.since(at) + HOUR));
-    until = until.max(away.map_or(0.0, |(_, back)| back.since(at) + AFTER_AWAY)).min(HORIZON);
-    if away.is_some_and(|(_, back)| back.since(at) > HORIZON - DAY) {
-        anyhow::bail!("--away reaches beyond the 30 days that forecasts do: say less than 29 days");
-    }
+    let (at, there) = (words.now, settings.there.as_ref().unwrap_or(week));
+    let kiln = args.kiln.as_deref().map(|text| kiln(text, words)).transpose()?;
+    let away = args.away.as_deref().map(|text| away(text, there, words)).transpose()?;
+    let reach = |time: Time, more: f64| (time.since(at) + more).clamp(AHEAD, HORIZON);
+    let until = kiln.map_or(AHEAD, |kiln| reach(kiln, HOUR));
+    let until = until.max(away.map_or(AHEAD, |(_, back)| reach(back, AFTER_AWAY)));
     let hours = |week: &Week| {
-        let spans = week.between(at, at.plus(until), zone);
-        let spans = spans.into_iter().map(|(from, to)| (from.since(at), to.since(at)));
-        let hours = Hours::new(spans.collect());
+        let spans = week.between(at, at.plus(until), &words.zone).into_iter();
+        let hours = Hours::new(spans.map(|(from, to)| (from.since(at), to.since(at))).collect());
         match away {
             Some((leaves, back)) => hours.without((leaves.since(at), back.since(at))),
             None => hours,
         }
     };
-    let first = (at.seconds() / WALK + 0.1).ceil() * WALK - at.seconds();
-    let mut moments = Vec::new();
-    for (from, to) in hours(there).spans() {
-        // Who is there now has begun already.
-        moments.push(if *from <= 0.0 { first } else { *from });
-        moments.push(*to);
-    }
-    moments.retain(|moment| *moment > 0.0);
-    moments.sort_by(f64::total_cmp);
     let question = Question {
         at,
         hours: hours(week),
-        moments,
+        moments: moments(&hours(there), at),
         trim_s: 60.0 * settings.trim_minutes,
         wanted: settings.wanted,
         covers: settings.covers.clone(),
@@ -210,6 +165,51 @@ fn question(
         until,
     };
     Ok((question, away))
+}
+
+/// When the kiln is packed.
+fn kiln(text: &str, words: &Words) -> anyhow::Result<Time> {
+    let when = when::parse(text, words.now, &words.zone, Lean::Future)?;
+    if let Some(remark) = &when.remark {
+        screen::complain(remark);
+    }
+    let shown = words.full_time(when.time);
+    match when.time.since(words.now) {
+        ahead if ahead <= 0.0 => {
+            anyhow::bail!("--kiln {shown} lies in the past: say when it is going to be packed")
+        }
+        ahead if ahead > HORIZON => {
+            anyhow::bail!("--kiln {shown} is further off than the 30 days that forecasts reach")
+        }
+        _ => Ok(when.time),
+    }
+}
+
+/// From when to when nobody is there: from the end of today's hours on.
+fn away(text: &str, there: &Week, words: &Words) -> anyhow::Result<(Time, Time)> {
+    let (at, zone) = (words.now, &words.zone);
+    let shown = printable(text);
+    let Ok(when) = when::parse(&format!("in {text}"), at, zone, Lean::Future) else {
+        anyhow::bail!("--away \"{shown}\": how long? Write it like 12d or 36 h");
+    };
+    let today = |span: &(Time, Time)| words.day_of(span.0) == words.day_of(at);
+    let hours = there.between(at, at.plus(DAY), zone).into_iter().filter(today);
+    let leaves = hours.map(|(_, to)| to).max().unwrap_or(at);
+    let back = leaves.plus(when.time.since(at));
+    if back.since(at) > HORIZON - DAY {
+        anyhow::bail!("--away {shown} is longer than forecasts reach: say less than 29 days");
+    }
+    Ok((leaves, back))
+}
+
+/// Moments at which covers can be changed: when somebody comes, and when they go.
+fn moments(there: &Hours, at: Time) -> Vec<f64> {
+    let first = (at.seconds() / WALK + 0.1).ceil() * WALK - at.seconds();
+    // Who is there now came before.
+    let ends = |(from, to): &(f64, f64)| [if *from > 0.0 { *from } else { first.min(*to) }, *to];
+    let mut moments: Vec<f64> = there.spans().iter().flat_map(ends).collect();
+    moments.dedup();
+    moments
 }
 
 /// The pots in question, all of a board at once, and those that came along with others of theirs.
