@@ -2,9 +2,9 @@
 //! deciding.
 //!
 //! [`Prospect`] says what comes of a pot's draws under other covers; here is chosen between them.
-//! The least that is enough is done: nothing, one change, two ([`sequences`]). Pots under one sheet
+//! The least that is enough is done: nothing, one change, two (`sequences`). Pots under one sheet
 //! of plastic share their covers. There is one wheel: whoever closes first is trimmed first
-//! ([`queue`], the order of earliest due date: Jackson 1955), and what cannot wait is covered.
+//! (`queue`, the order of earliest due date: Jackson 1955), and what cannot wait is covered.
 //!
 //! No pot comes out worse under a plan than if nothing were done, save that what is surer than was
 //! wanted may be as sure as that ([`Draft`]).
