@@ -130,6 +130,11 @@ fn the_kiln_is_told_with_its_cautions() {
     let chances = &plan["pots"][0]["kiln"];
     assert!(chances["planned"].as_f64().unwrap() >= 0.8, "{chances}");
     assert!(plan["pots"][0]["bone_dry"]["p50"].is_string());
+    let latest = &plan["latest_to_throw"][0];
+    assert_eq!((&latest["body"], &latest["like"]), (&"tide".into(), &"jar-1".into()));
+    let by = latest["to_dry"].as_str().unwrap();
+    assert!(("2031-04-03".."2031-04-11T09:00:00Z").contains(&by), "{latest}");
+    assert_eq!(latest["to_trim"], Value::Null);
     let soon = json(&studio, &kiln("2031-04-03 6:00"));
     assert!(soon["pots"][0]["kiln"]["planned"].as_f64().unwrap() < 0.1);
     let page = run(&studio, &[&ASKED[..], &kiln("2031-04-03 6:00")].concat());
@@ -156,6 +161,7 @@ fn whoever_is_away_leaves_pots_under_plastic() {
     }
     let page = run(&studio, &[&ASKED[..], &["--away", "5d"]].concat());
     assert!(page.contains("Nobody is there from Wed 2 Apr 2031 18:00 to Mon 7 Apr"), "{page}");
+    assert!(page.contains("Latest to throw") && page.contains("too late now"), "{page}");
     for wrong in ["soon", "40d"] {
         refused(&studio, &[&ASKED[..], &["--away", wrong]].concat());
     }

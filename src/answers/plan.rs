@@ -3,7 +3,8 @@
 use super::{Taught, each_on_all_cores};
 use crate::core::assessment::{Assessment, Wanted};
 use crate::core::on_its_rim;
-use crate::core::plan::{Draft, Group, Plan, Question, Subject, Way, groups};
+use crate::core::plan::backwards::{self, Needs};
+use crate::core::plan::{Draft, Group, Plan, Question, Subject, Way};
 use crate::core::prospect::{Ahead, Branch, Change, Course};
 use crate::records::{Name, Studio};
 
@@ -21,17 +22,28 @@ pub fn plan(
         done();
         subject
     });
-    let groups = groups(&subjects, question);
-    let mut draft = Draft::new(question, &subjects, &groups);
+    let mut draft = Draft::new(question, &subjects);
+    cover(&subjects, &mut draft, done);
+    draft.split();
+    cover(&subjects, &mut draft, done);
+    draft.reconsider();
+    then(&subjects, &mut draft);
+    draft.reconsider();
+    draft.finish()
+}
+
+/// Looks for covers for all groups that need them.
+fn cover(subjects: &[Subject], draft: &mut Draft, done: &(dyn Fn() + Sync)) {
     let needy = draft.needy();
+    let groups = draft.groups();
     let trees: Vec<_> = needy.iter().map(|g| Branch::sequences(&groups[*g].tree)).collect();
-    let searched = of_members(&groups, &needy, |group, member| {
+    let searched = of_members(groups, &needy, |group, member| {
         let courses = subjects[member].prospect.search(&groups[group].tree);
         done();
         courses
     });
     // Roughly first: each group finds the wheel as those before it leave it.
-    let mut rough = Draft::new(question, &subjects, &groups);
+    let mut rough = draft.clone();
     let mut lists: Vec<Vec<Vec<Change>>> = Vec::new();
     for ((group, sequences), searched) in needy.iter().zip(&trees).zip(searched) {
         let ways = ways(sequences, searched);
@@ -39,10 +51,13 @@ pub fn plan(
         lists.push(list.into_iter().map(|way| sequences[way].clone()).collect());
         rough.choose(*group, ways);
     }
-    for (group, ways) in all_draws(&subjects, &groups, &needy, &lists) {
+    for (group, ways) in all_draws(subjects, groups, &needy, &lists) {
         draft.choose(group, ways);
     }
-    draft.reconsider();
+}
+
+/// Looks for what may follow for the kiln.
+fn then(subjects: &[Subject], draft: &mut Draft) {
     let wet = draft.too_wet();
     let more: Vec<Vec<Vec<Change>>> = wet.iter().map(|group| draft.for_the_kiln(*group)).collect();
     let whole = |(group, more): (&usize, &Vec<Vec<Change>>)| {
@@ -50,12 +65,18 @@ pub fn plan(
         more.iter().map(|more| [chosen, more].concat()).collect()
     };
     let lists: Vec<Vec<Vec<Change>>> = wet.iter().zip(&more).map(whole).collect();
-    for ((group, ways), more) in all_draws(&subjects, &groups, &wet, &lists).into_iter().zip(more) {
+    for ((group, ways), more) in
+        all_draws(subjects, draft.groups(), &wet, &lists).into_iter().zip(more)
+    {
         let then = ways.into_iter().zip(more).map(|(way, changes)| Way { changes, ..way });
         draft.then(group, then.collect());
     }
-    draft.reconsider();
-    draft.finish()
+}
+
+/// What a fresh pot of each body needs, after the last of that body.
+pub fn fresh(studio: &Studio, taught: &Taught, wanted: f64) -> Vec<Needs> {
+    let patterns = backwards::patterns(studio);
+    each_on_all_cores(&patterns, |pot| backwards::needs(studio, &taught.lessons, pot, wanted))
 }
 
 fn subject(studio: &Studio, taught: &Taught, name: &str, question: &Question) -> Option<Subject> {

@@ -11,6 +11,7 @@ use super::words::{Words, printable};
 use super::{Context, completions, screen};
 use crate::answers::{Taught, plan};
 use crate::core::forecast::HORIZON;
+use crate::core::plan::backwards::Needs;
 use crate::core::plan::hours::Hours;
 use crate::core::plan::{Plan, Question, Step};
 use crate::core::prospect::Doing;
@@ -92,9 +93,10 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     if !args.json {
         air_forecast(&store, &words);
     }
-    let plan = planned(&store, &names, &question)?;
+    let (plan, fresh) = planned(&store, &names, &question, away.is_some())?;
     let replaced = replaced(&plan, &roll, &names, words.now);
-    let table = Timetable { plan: &plan, question: &question, replaced: &replaced, away };
+    let (plan, question, replaced) = (&plan, &question, &replaced[..]);
+    let table = Timetable { plan, question, replaced, away, fresh: &fresh };
     if let Some(path) = &args.calendar {
         calendar::write(&table.events(&words), words.now, path, args.force)?;
         screen::tell(&format!("wrote {}", printable(&path.display().to_string())));
@@ -108,13 +110,19 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         screen::print(&table.page(&words, context, &look))?;
     }
     if args.accept {
-        accept(&mut store, &plan, &replaced, args.json)?;
+        accept(&mut store, plan, replaced, args.json)?;
     }
     Ok(ExitCode::SUCCESS)
 }
 
-/// The plan, with a bar while it is made.
-fn planned(store: &Store, names: &[Name], question: &Question) -> anyhow::Result<Plan> {
+/// The plan, with a bar while it is made; and what fresh pots need, where there is a date by which
+/// they would have to be thrown.
+fn planned(
+    store: &Store,
+    names: &[Name],
+    question: &Question,
+    away: bool,
+) -> anyhow::Result<(Plan, Vec<Needs>)> {
     let studio = store.studio(question.at)?;
     let taught = Taught::new(&studio);
     let names: Vec<&Name> = names.iter().filter(|name| studio.pots.contains_key(*name)).collect();
@@ -124,8 +132,12 @@ fn planned(store: &Store, names: &[Name], question: &Question) -> anyhow::Result
         progress.show(done, done.max(2 * names.len()));
     };
     let plan = plan::plan(&studio, &taught, &names, question, &step);
+    let fresh = match away || question.kiln.is_some() {
+        true => plan::fresh(&studio, &taught, question.wanted),
+        false => Vec::new(),
+    };
     progress.end();
-    Ok(plan)
+    Ok((plan, fresh))
 }
 
 /// What is asked, and from when to when nobody is there.

@@ -6,9 +6,10 @@ use super::names::{Roll, counted, list};
 use super::plan::action;
 use super::screen::{self, CAUTION, heading, paragraph};
 use super::words::{self, Words, printable};
+use crate::core::plan::backwards::Needs;
 use crate::core::plan::{Chances, Plan, Planned, Question, Step};
 use crate::core::prospect::Doing;
-use crate::core::report::TimeQuantiles;
+use crate::core::report::{TimeQuantiles, Warning};
 use crate::records::{Action, Cover, HandlingRow, Name};
 use crate::units::{DAY, Time};
 use anstyle::AnsiColor;
@@ -25,6 +26,8 @@ pub struct Timetable<'a> {
     pub replaced: &'a [HandlingRow],
     /// From when to when nobody is there.
     pub away: Option<(Time, Time)>,
+    /// What a fresh pot of each body needs.
+    pub fresh: &'a [Needs],
 }
 
 /// What else the page is made of.
@@ -152,7 +155,9 @@ impl Timetable<'_> {
         };
         page += &screen::columns(&[], walks.iter().map(row).collect());
         self.chances(&mut page, words);
+        self.departs(&mut page, width);
         self.cannot(&mut page, words, width);
+        self.thrown(&mut page, words);
         let accepts = !self.plan.steps.is_empty() && !look.accept && words.live;
         let mut foot = vec![
             "Percentages: how likely it is trimmable, in one piece, while you are there and the \
@@ -210,6 +215,20 @@ impl Timetable<'_> {
             &screen::columns(&["Pot", "As it is", "Planned", "Under the plan"], rows.collect());
     }
 
+    /// Pots that are not kept as the log has it.
+    fn departs(&self, page: &mut String, width: u16) {
+        let told = |pot: &Planned| {
+            let lines = pot.departs.iter().map(|w| format!("{}: {}", pot.pot, w.text));
+            lines.collect::<Vec<String>>()
+        };
+        let lines: Vec<String> = self.plan.pots.iter().flat_map(told).collect();
+        if lines.is_empty() {
+            return;
+        }
+        heading(page, "Otherwise than noted", "note it and plan anew", AnsiColor::Yellow);
+        lines.iter().for_each(|line| *page += &paragraph(&printable(line), 2, width));
+    }
+
     /// What cannot be had, and what comes nearest.
     fn cannot(&self, page: &mut String, words: &Words, width: u16) {
         let mut lines = Vec::new();
@@ -237,6 +256,46 @@ impl Timetable<'_> {
         let wanted = format!("as surely as {}", words::percent(self.question.wanted));
         heading(page, "What cannot be had", &wanted, AnsiColor::Yellow);
         lines.iter().for_each(|line| *page += &paragraph(&printable(line), 2, width));
+    }
+
+    /// By when a pot that stands open has to come off the wheel, by body: to be trimmed before
+    /// everybody leaves, and to be dry for the kiln.
+    fn latest(&self) -> Vec<Latest> {
+        let (at, trim_s) = (self.question.at, self.question.trim_s);
+        let by = |end: Time, needs: f64| needs.is_finite().then(|| end.plus(-needs));
+        let kiln = self.question.kiln.map(|kiln| at.plus(kiln));
+        let latest = |needs: &Needs| Latest {
+            body: needs.body.clone(),
+            like: needs.like.clone(),
+            to_trim: self.away.and_then(|(leaves, _)| by(leaves, needs.opens + trim_s)),
+            to_dry: kiln.and_then(|kiln| by(kiln, needs.dry)),
+        };
+        self.fresh.iter().map(latest).collect()
+    }
+
+    fn thrown(&self, page: &mut String, words: &Words) {
+        let told = |by: Option<Time>, asked: bool| match by {
+            _ if !asked => None,
+            Some(by) if by > words.now => Some(words.roughly(by, 1800.0)),
+            Some(_) => Some("too late now".into()),
+            None => Some("needs over 30 days".into()),
+        };
+        let (away, kiln) = (self.away.is_some(), self.question.kiln.is_some());
+        let row = |latest: Latest| {
+            let name = format!("{} (like {})", latest.body, latest.like);
+            let by = [told(latest.to_trim, away), told(latest.to_dry, kiln)];
+            let name = printable(&name).into_owned();
+            std::iter::once(name).chain(by.into_iter().flatten()).collect::<Vec<String>>()
+        };
+        let rows: Vec<_> = self.latest().into_iter().map(row).collect();
+        if rows.is_empty() {
+            return;
+        }
+        heading(page, "Latest to throw", "left open in this air", AnsiColor::Green);
+        let mut header = vec!["Body"];
+        header.extend(away.then_some("To trim before leaving"));
+        header.extend(kiln.then_some("To be dry for the kiln"));
+        *page += &screen::columns(&header, rows);
     }
 
     /// Walks, trimming and windows as events.
@@ -295,6 +354,7 @@ impl Timetable<'_> {
             steps: self.plan.steps.iter().map(step).collect(),
             replaces: self.replaced.iter().map(Replaced::new).collect(),
             pots: self.plan.pots.iter().map(Pot::new).collect(),
+            latest_to_throw: self.latest().into_iter().map(Thrown::new).collect(),
         }
     }
 }
@@ -351,6 +411,33 @@ pub struct Listed {
     steps: Vec<Done>,
     replaces: Vec<Replaced>,
     pots: Vec<Pot>,
+    latest_to_throw: Vec<Thrown>,
+}
+
+/// By when a pot of a body, like its last one, has to come off the wheel.
+struct Latest {
+    body: Name,
+    like: Name,
+    to_trim: Option<Time>,
+    to_dry: Option<Time>,
+}
+
+#[derive(Serialize)]
+struct Thrown {
+    body: Name,
+    like: Name,
+    /// So that it can be trimmed before everybody leaves.
+    to_trim: Option<String>,
+    /// So that it is dry for the kiln.
+    to_dry: Option<String>,
+}
+
+impl Thrown {
+    fn new(latest: Latest) -> Thrown {
+        let text = |time: Option<Time>| time.map(|time| time.to_string());
+        let (to_trim, to_dry) = (text(latest.to_trim), text(latest.to_dry));
+        Thrown { body: latest.body, like: latest.like, to_trim, to_dry }
+    }
 }
 
 #[derive(Serialize)]
@@ -404,6 +491,9 @@ struct Pot {
     closes: TimeQuantiles,
     bone_dry: Option<TimeQuantiles>,
     covers: Vec<Covered>,
+    /// It is not kept as the log has it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    otherwise: Vec<Warning>,
 }
 
 #[derive(Serialize)]
@@ -448,6 +538,7 @@ impl Pot {
             closes: pot.closes,
             bone_dry: pot.bone_dry,
             covers: pot.covers.iter().map(covered).collect(),
+            otherwise: pot.departs.clone(),
         }
     }
 }

@@ -3,7 +3,8 @@
 SenML: packs are built with kpn-senml and with senml (two libraries of the Python package index) and
 written by them; what they mean is told by the second library's own resolving of base fields
 (`to_absolute`). Wire: socat, two pseudo-terminals as one cable; where a checksum stands at the end of
-a line, zlib made it. The scale on request is a shell behind socat.
+a line, zlib made it. The scale on request is a shell behind socat. Calendar: the library icalendar
+(RFC 5545) reads what `plan` wrote.
 """
 
 import csv
@@ -18,6 +19,7 @@ import tempfile
 import time
 import zlib
 
+import icalendar
 from kpn_senml import SenmlPack, SenmlRecord
 from senml.senml import SenMLDocument, SenMLMeasurement
 
@@ -164,7 +166,40 @@ ask_seconds = 10
     print(f"text: {len(ANSWERS)} answers on request, {len(values)} weights, the rest told apart")
 
 
+HOSTILE = ["jar; END:VEVENT, \\n ☃", "éé é" * 12, "BEGIN:VCALENDAR"]
+
+
+def calendar(folder):
+    """Names that would break a calendar, as another library reads them again."""
+    files = folder / "files"
+    files.mkdir()
+    with open(files / "pots.csv", "w", newline="") as file:
+        rows = [["pot", "body", "made_at", "ball_g", "tare_g", "wall_mm", "base_mm"]]
+        rows += [[name, "tide", "2031-04-02T14:00:00Z", 600, "", 6, 9] for name in HOSTILE]
+        csv.writer(file).writerows(rows)
+    (files / "bodies.csv").write_text("body,bag_water_wet_percent\ntide,22\n")
+    studio, out = folder / "studio", folder / "plan.ics"
+    run = lambda *args: subprocess.run([PROGRAM, "--studio", studio, *args], check=True,
+                                       env={**os.environ, "TZ": "UTC"}, capture_output=True)
+    run("import", files)
+    asked = ["--at", "2031-04-02 17:40", "--hours", "9-13,15-18", "--calendar", out, "--json"]
+    plan = json.loads(run("plan", *asked).stdout)
+    read = icalendar.Calendar.from_ical(out.read_bytes())
+    events = read.walk("VEVENT")
+    windows = {str(e["SUMMARY"]): e for e in events if str(e["SUMMARY"]).endswith(" can be trimmed")}
+    for pot in plan["pots"]:
+        event = windows.get(f"{pot['pot']} can be trimmed")
+        if event is None or event.errors or read.errors:
+            sys.exit(f"{pot['pot']}: {event} {read.errors}")
+        begins = event.decoded("DTSTART").timestamp()
+        if abs(begins - seconds(pot["opens"]["p50"])) > 1:
+            sys.exit(f"{pot['pot']}: {event}")
+    if len(plan["pots"]) != len(HOSTILE) or len({str(e["UID"]) for e in events}) != len(events):
+        sys.exit(out.read_text())
+    print(f"iCalendar: {len(events)} events, read again with their names and times")
+
+
 if __name__ == "__main__":
-    for part in (senml, scale):
+    for part in (calendar, senml, scale):
         with tempfile.TemporaryDirectory() as folder:
             part(pathlib.Path(folder))

@@ -1,8 +1,8 @@
 //! A plan in the making: for each group the way in which it is kept, and the queue for the wheel.
 
 use super::hours::{Hours, share};
-use super::queue::{Place, closing, queue};
-use super::{Chances, Group, Plan, Planned, Question, Step, Subject};
+use super::queue::{Place, closing, quantile, queue};
+use super::{Chances, Group, Plan, Planned, Question, Step, Subject, groups};
 use crate::core::forecast::times_of;
 use crate::core::prospect::{Change, Course, Doing};
 use crate::records::Cover;
@@ -39,10 +39,13 @@ struct Worth {
 }
 
 /// A plan in the making.
+#[derive(Clone)]
 pub struct Draft<'a> {
     question: &'a Question,
     subjects: &'a [Subject],
-    groups: &'a [Group],
+    groups: Vec<Group>,
+    /// Whether something has been looked for, by group.
+    tried: Vec<bool>,
     /// Doing nothing, by group.
     nothing: Vec<Way>,
     /// What is chosen, by group.
@@ -57,29 +60,75 @@ pub struct Draft<'a> {
 
 impl<'a> Draft<'a> {
     /// A plan to do nothing.
-    pub fn new(question: &'a Question, subjects: &'a [Subject], groups: &'a [Group]) -> Draft<'a> {
-        let nothing = |group: &Group| Way {
-            changes: Vec::new(),
-            courses: group.members.iter().map(|m| subjects[*m].nothing.clone()).collect(),
-        };
-        let nothing: Vec<Way> = groups.iter().map(nothing).collect();
-        let chosen = nothing.clone();
+    pub fn new(question: &'a Question, subjects: &'a [Subject]) -> Draft<'a> {
         let mut draft = Draft {
             question,
             subjects,
-            groups,
-            then: vec![None; groups.len()],
-            nothing,
-            chosen,
+            groups: Vec::new(),
+            tried: Vec::new(),
+            nothing: Vec::new(),
+            chosen: Vec::new(),
+            then: Vec::new(),
             before: Vec::new(),
             places: Vec::new(),
         };
+        groups(subjects, question).into_iter().for_each(|group| draft.add(group));
         draft.places = draft.queued();
         draft.before = draft.places.clone();
         draft
     }
 
-    /// Groups that need something done, those that close first in front.
+    fn add(&mut self, group: Group) {
+        let courses = group.members.iter().map(|m| self.subjects[*m].nothing.clone());
+        let nothing = Way { changes: Vec::new(), courses: courses.collect() };
+        self.chosen.push(nothing.clone());
+        self.nothing.push(nothing);
+        self.then.push(None);
+        self.tried.push(false);
+        self.groups.push(group);
+    }
+
+    /// The groups.
+    pub fn groups(&self) -> &[Group] {
+        &self.groups
+    }
+
+    /// A pot that its board could do nothing for may have a sheet of its own.
+    pub fn split(&mut self) {
+        let wanted = self.question.wanted - SAME;
+        for index in 0..self.groups.len() {
+            let group = &self.groups[index];
+            if group.members.len() < 2 || !self.changes(index).is_empty() {
+                continue;
+            }
+            let short = |m: &usize| self.places[*m].is_some_and(|place| place.chance < wanted);
+            let (short, others): (Vec<usize>, Vec<usize>) =
+                group.members.iter().copied().partition(short);
+            let Some((first, more)) = short.split_first() else { continue };
+            let alone = |member: usize| Group::of(vec![member], None, self.subjects, self.question);
+            let (first, more) = (alone(*first), more.iter().map(|m| alone(*m)));
+            let mut added: Vec<Group> = more.collect();
+            // The board's own place is taken by the pots that are left on it, if there are any.
+            let board = group.board.clone();
+            let left = Group::of(others, board, self.subjects, self.question);
+            let empty = left.members.is_empty();
+            added.extend((!empty).then_some(left));
+            self.replace(index, first);
+            added.into_iter().for_each(|group| self.add(group));
+        }
+    }
+
+    fn replace(&mut self, index: usize, group: Group) {
+        self.add(group);
+        self.groups.swap_remove(index);
+        self.tried.swap_remove(index);
+        self.nothing.swap_remove(index);
+        self.chosen.swap_remove(index);
+        self.then.swap_remove(index);
+    }
+
+    /// Groups that need something done and for which nothing was looked for yet, those that close
+    /// first in front.
     pub fn needy(&self) -> Vec<usize> {
         let wanted = self.question.wanted - SAME;
         let needs = |group: &Group| {
@@ -90,7 +139,7 @@ impl<'a> Draft<'a> {
             courses.map(|courses| closing(courses)).fold(f64::INFINITY, f64::min)
         };
         let mut needy: Vec<usize> = (0..self.groups.len()).collect();
-        needy.retain(|group| needs(&self.groups[*group]));
+        needy.retain(|group| !self.tried[*group] && needs(&self.groups[*group]));
         needy.sort_by(|a, b| closes(a).total_cmp(&closes(b)));
         needy
     }
@@ -113,12 +162,31 @@ impl<'a> Draft<'a> {
         places
     }
 
-    /// Hours in which no pot of another group is on the wheel.
+    /// Hours in which no pot of another group is on the wheel, and after which there is still time
+    /// to dry for the kiln.
     fn left_to(&self, group: usize) -> Hours {
         let members = &self.groups[group].members;
         let others = (0..self.subjects.len()).filter(|member| !members.contains(member));
         let slots = others.filter_map(|other| self.places[other]?.slot);
-        slots.fold(self.question.hours.clone(), |hours, (slot, _)| hours.without(slot))
+        let late = (self.deadline(group), f64::INFINITY);
+        let hours = self.question.hours.without(late);
+        slots.fold(hours, |hours, (slot, _)| hours.without(slot))
+    }
+
+    /// When a group has to be trimmed to be dry for the kiln, by what its pots need from the
+    /// opening of their windows on if nothing is done; infinite where that is too long anyway.
+    fn deadline(&self, group: usize) -> f64 {
+        let Some(kiln) = self.question.kiln else { return f64::INFINITY };
+        let nothing = self.nothing[group].courses.iter();
+        let needs = nothing.map(|courses| {
+            let dries = |c: &Course| {
+                if c.bone_dry.is_finite() { c.bone_dry - c.opens } else { f64::INFINITY }
+            };
+            let needs = courses.iter().map(|c| (dries(c), c.weight));
+            quantile(needs.collect(), self.question.wanted)
+        });
+        let deadline = kiln - needs.fold(0.0, f64::max);
+        if deadline > 0.0 { deadline } else { f64::INFINITY }
     }
 
     /// What ways are worth that harm none of the group's pots, best first; the first of the ways
@@ -176,6 +244,7 @@ impl<'a> Draft<'a> {
 
     /// Keeps a group in the best of these ways; the first does nothing.
     pub fn choose(&mut self, group: usize, ways: Vec<Way>) {
+        self.tried[group] = true;
         let best = self.worths(group, &ways).first().map_or(0, |worth| worth.index);
         if let Some(way) = ways.into_iter().nth(best) {
             self.chosen[group] = way;
@@ -351,6 +420,7 @@ impl<'a> Draft<'a> {
             slot: place.and_then(|place| place.slot).map(told),
             instead: short.and_then(|_| day.slot(courses, trim_s)).map(told),
             covers: covers.map(|(t, cover)| (at.plus(t), cover)).collect(),
+            departs: subject.departs.clone(),
         }
     }
 }

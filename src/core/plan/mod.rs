@@ -9,6 +9,7 @@
 //! No pot comes out worse under a plan than if nothing were done, save that what is surer than was
 //! wanted may be as sure as that ([`Draft`]).
 
+pub mod backwards;
 mod draft;
 pub mod hours;
 mod queue;
@@ -16,7 +17,7 @@ mod sequences;
 
 use super::assessment::Assessment;
 use super::prospect::{Course, Doing, Prospect};
-use super::report::{PotAnswer, TimeQuantiles, TrimCall};
+use super::report::{PotAnswer, TimeQuantiles, TrimCall, Warning};
 use crate::records::{Cover, Name, Pot};
 use crate::units::Time;
 pub use draft::{Draft, Way};
@@ -58,7 +59,12 @@ pub struct Subject {
     pub prospect: Prospect,
     /// What comes of it when nothing is done that is not planned yet.
     pub nothing: Vec<Course>,
+    /// What speaks against the log that all this rests on: it was not uncovered, or turned over.
+    pub departs: Vec<Warning>,
 }
+
+/// Warnings that say that a pot is not kept as the log has it.
+const DEPARTS: [&str; 2] = ["keeps-its-weight", "flip-not-noted"];
 
 impl Subject {
     /// From an assessment that holds a prospect; `None` where it holds none.
@@ -78,6 +84,12 @@ impl Subject {
             turns: !trims && !on_rim && answer.water.now.p90 < band.from,
             nothing: prospect.under(&[]),
             prospect,
+            departs: answer
+                .warnings
+                .iter()
+                .filter(|w| DEPARTS.contains(&w.code))
+                .cloned()
+                .collect(),
         })
     }
 }
@@ -116,6 +128,8 @@ pub struct Planned {
     pub instead: Option<(Time, Time, f64)>,
     /// The covers: from when, which; the first is now's.
     pub covers: Vec<(Time, Cover)>,
+    /// What speaks against the log that all this rests on.
+    pub departs: Vec<Warning>,
 }
 
 /// Something to be done, to all pots of a board or to one.

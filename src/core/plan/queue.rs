@@ -39,15 +39,20 @@ fn place(free: &Hours, length: f64, courses: &[Course]) -> Place {
 
 /// When half of the windows have closed.
 pub fn closing(courses: &[Course]) -> f64 {
-    let mut closes: Vec<(f64, f64)> = courses.iter().map(|c| (c.closes, c.weight)).collect();
-    closes.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let half = 0.5 * closes.iter().map(|c| c.1).sum::<f64>();
+    quantile(courses.iter().map(|c| (c.closes, c.weight)).collect(), 0.5)
+}
+
+/// The least of weighted values that so large a share of the weight does not exceed; infinite where
+/// there are none.
+pub fn quantile(mut values: Vec<(f64, f64)>, share: f64) -> f64 {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let enough = share * values.iter().map(|v| v.1).sum::<f64>();
     let mut sum = 0.0;
-    let middle = closes.iter().find(|(_, weight)| {
+    let found = values.iter().find(|(_, weight)| {
         sum += weight;
-        sum >= half
+        sum >= enough
     });
-    middle.map_or(f64::INFINITY, |(closes, _)| *closes)
+    found.map_or(f64::INFINITY, |(value, _)| *value)
 }
 
 #[cfg(test)]

@@ -38,11 +38,24 @@ pub fn groups(subjects: &[Subject], question: &Question) -> Vec<Group> {
             None => alone.push(vec![index]),
         }
     }
-    let group = |members: Vec<usize>| {
+    let boards = boards
+        .into_iter()
+        .map(|(board, members)| Group::of(members, Some(board.clone()), subjects, question));
+    let alone = alone.into_iter().map(|members| Group::of(members, None, subjects, question));
+    boards.chain(alone).collect()
+}
+
+impl Group {
+    /// Pots with what may be done to them together.
+    pub fn of(
+        members: Vec<usize>,
+        board: Option<Name>,
+        subjects: &[Subject],
+        question: &Question,
+    ) -> Group {
         let its: Vec<&Subject> = members.iter().map(|index| &subjects[*index]).collect();
-        Group { board: its[0].board.clone(), tree: tree(&its, question), members }
-    };
-    boards.into_values().chain(alone).map(group).collect()
+        Group { tree: tree(&its, question), members, board }
+    }
 }
 
 /// Moments that are told apart.
