@@ -10,12 +10,12 @@ use crate::core::assessment::{Assessment, Wanted};
 use crate::core::correction::Corrections;
 use crate::core::forecast::Band;
 use crate::core::inference::lessons::{Lesson, Lessons};
-use crate::core::lesson;
 use crate::core::need::{self, Need};
 use crate::core::readiness::plastic_above;
 use crate::core::record::Event;
 use crate::core::report::{PotAnswer, Report, TimeQuantiles};
 use crate::core::whose::Expected;
+use crate::core::{empty_cells, lesson};
 use crate::records::{Name, Studio};
 use record::Assessed;
 use std::num::NonZero;
@@ -32,7 +32,7 @@ pub fn report(studio: &Studio) -> Report {
 
 /// What the studio's finished pots teach.
 pub fn lessons(studio: &Studio) -> Lessons {
-    Lessons::new(told(studio))
+    Lessons::new(told(studio)).with_cells(empty_cells(studio))
 }
 
 /// What is known about some of its pots, in the order given.
@@ -67,7 +67,7 @@ impl Taught {
     /// As of the studio's time.
     pub fn new(studio: &Studio) -> Taught {
         let told = told(studio);
-        let lessons = Lessons::new(told.clone());
+        let lessons = Lessons::new(told.clone()).with_cells(empty_cells(studio));
         let (corrections, assessed) = record::corrections(studio, &told, &lessons);
         Taught { lessons, corrections, assessed }
     }

@@ -514,6 +514,16 @@ pub struct Air {
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Weighings(pub Vec<Point>);
 
+/// What is known of a cell beside the weights of pots.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Cell {
+    /// It sends raw counts, and the calibration that turns them into grams counts from then on.
+    pub calibrated: Option<Time>,
+    /// What it said when no pot stood on it last, g, in order of time: single readings some time
+    /// apart, of the last weeks. Only in a studio that was read with the weighings of all pots.
+    pub idle: Vec<Point>,
+}
+
 /// A studio as it was known at a time, with its plans: what every estimate is made from.
 ///
 /// Readings and handling rows later than `at` are absent, save planned cover, flip and move rows;
@@ -532,6 +542,8 @@ pub struct Studio {
     pub weighings: BTreeMap<Name, Weighings>,
     /// Pots whose cell sends raw counts that no calibration turns into grams: pot and cell.
     pub uncalibrated: BTreeMap<Name, Name>,
+    /// Cells and scales of which more is known than the weights of pots.
+    pub cells: BTreeMap<Name, Cell>,
     /// Air by place; the studio's main sensor (`room`) under the empty name, `room:PLACE` under
     /// PLACE.
     pub air: BTreeMap<Name, Air>,

@@ -28,7 +28,7 @@ const MAY_USE: [(&str, &[&str]); 13] = [
     ("simulate", &["units", "records", "clock"]),
     ("plot", &["units", "records", "core"]),
     ("watch", &["units", "records", "clock", "calibration", "core", "answers", "sensing", "store"]),
-    ("checkup", &["units", "records", "clock", "calibration", "sensing", "store", "watch"]),
+    ("checkup", &["units", "records", "clock", "calibration", "core", "sensing", "store", "watch"]),
 ];
 
 /// What the core may not mention: files, threads, clocks, ports, the database, logs, output.

@@ -9,6 +9,8 @@ use super::port::{Holder, Port, State};
 use super::shelf::{Calibrated, Shelf, Source};
 use super::{Facts, hear, studio};
 use crate::clock;
+use crate::core;
+use crate::core::witness::Drift;
 use crate::records::{Name, Point, Quantity, nearest};
 use crate::sensing::access::Access;
 use crate::sensing::plugged::{Device, plugged, staying_name};
@@ -303,6 +305,11 @@ fn shelf(
             source.unchanged = unchanged(store, source, at)?;
         }
     }
+    for drift in store.map_or(Ok(Vec::new()), |store| drifts(store, at))? {
+        if let Some(source) = sources.get_mut(&drift.cell) {
+            source.drift = Some(drift);
+        }
+    }
     known.extend(sources.keys().cloned());
     let on_nothing = pots
         .into_iter()
@@ -314,6 +321,11 @@ fn shelf(
         .collect();
     let sources = sources.into_values().collect();
     Ok(Some(Shelf { at, sources, on_nothing, watched }))
+}
+
+/// What is believed of the zeros of cells.
+fn drifts(store: &Store, at: Time) -> Result<Vec<Drift>, StoreError> {
+    Ok(core::drifts(&store.studio(at)?))
 }
 
 /// The names that are the air of a place.

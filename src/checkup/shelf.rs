@@ -3,6 +3,7 @@
 use super::{Finding, What};
 use crate::calibration::history::History;
 use crate::calibration::worth::{Worth, meaning};
+use crate::core::witness::Drift;
 use crate::records::{Name, Point, shell_word};
 use crate::units::{DAY, HOUR, Time, fahrenheit_from_celsius, span};
 
@@ -65,6 +66,8 @@ pub struct Source {
     pub pot: Option<Name>,
     /// What its raw counts weigh.
     pub calibration: Calibrated,
+    /// What a dry pot on it, or its being empty, says of its zero.
+    pub drift: Option<Drift>,
     /// How many of its values of late, up to the last, are all the same: raw counts of an hour, or
     /// both values of the air of a day.
     pub unchanged: usize,
@@ -217,6 +220,9 @@ fn cell_alone(cell: &Source, at: Time, program: &str) -> Finding {
         return wrong("source-clock", text)
             .say("Set the board's clock, or let it send no times: then they count from arrival.");
     }
+    if let Some(drift) = cell.drift.as_ref().filter(|drift| drift.is_told()) {
+        return drifts(cell, drift, &calibrate);
+    }
     let weighs = match &cell.calibration {
         _ if !cell.raw => "sends grams".into(),
         Calibrated::NoUse(why) => {
@@ -244,6 +250,25 @@ fn cell_alone(cell: &Source, at: Time, program: &str) -> Finding {
         None => "; no pot is noted on it".into(),
     };
     Finding::fine(What::Cell, format!("{}{weighs}{stands}", spoke(cell, at))).of([&cell.name])
+}
+
+/// A cell whose zero drifts, by a witness.
+fn drifts(cell: &Source, drift: &Drift, calibrate: &str) -> Finding {
+    let days = drift.to.since(drift.from) / DAY;
+    let by = match &drift.pot {
+        Some(pot) => format!("{pot}, which stood dry on it for {days:.0} days,"),
+        None => format!("empty for {days:.0} days, it"),
+    };
+    let text = format!("its zero drifts: {by} seems to {}", drift.in_words());
+    let finding = Finding::wrong(What::Cell, "drifts", text).of([&cell.name]).say(
+        "Damp, a loose screw or glue that gives: see that the cell is dry, that its screws are \
+         tight and that nothing but its board touches it. Until it keeps still, what pots on it \
+         seem to lose or gain is partly the cell's.",
+    );
+    match cell.raw {
+        true => finding.say("Then calibrate it again:").run(calibrate),
+        false => finding.say("Then take off what stands on it and set its zero again."),
+    }
 }
 
 /// `spoke 2 min ago, `.

@@ -15,6 +15,7 @@ use super::record::Event;
 use super::report::{Evidence, Found, PotAnswer, Quantiles, Story, TimeQuantiles, Warning, Water};
 use super::room::Room;
 use super::whose::Expected;
+use super::witness::Drift;
 use super::{readiness, sample, within_reason};
 use crate::records::{Body, Cover, Name, Pot, Studio};
 use crate::units::{DAY, HOUR, Time};
@@ -58,6 +59,8 @@ pub struct Assessment {
     stands_g: f64,
     /// Standard deviation of the noise of one weighing of it now, g.
     error_g: f64,
+    /// What the cell on which it stands does, where that matters for it.
+    drift: Option<Drift>,
     /// What is known of its past, where it is finished and that was wanted.
     pub past: Option<Hindsight>,
     /// Its draws, to be sent ahead, where they were wanted.
@@ -107,9 +110,12 @@ impl Assessment {
             turned: posterior.turned_unnoted().filter(|(sure, _)| *sure > TURNED_ASKED),
             stands_g: history.stands_g,
             error_g: handling::single_sd(shows, step),
+            drift: None,
             past: None,
             prospect: wanted.ahead.map(|ahead| Prospect::new(&posterior, &room, &ask, ahead)),
         };
+        let dry_g = forecast::quantiles(&assessment.draws, |d| d.dry_g).p50;
+        assessment.drift = super::drift_under(studio, lessons, pot, dry_g).cloned();
         if let Some(times) = wanted.past {
             let dry = assessment.time(Event::BoneDry);
             assessment.past = Hindsight::new(&posterior, &room, &ask, dry, times);
@@ -186,7 +192,9 @@ impl Assessment {
         }
         let draws = &*draws;
         let cell = studio.uncalibrated.get(&self.pot).map(|cell| cell.as_str());
-        Some(self.told(&Question { pot, body, history, room, draws, corrections, cell }))
+        let drifting = self.drift.as_ref().and_then(|drift| studio.cells.get(&drift.cell));
+        let raw = drifting.is_some_and(|cell| cell.calibrated.is_some());
+        Some(self.told(&Question { pot, body, history, room, draws, corrections, cell, raw }))
     }
 
     fn told(&self, q: &Question) -> PotAnswer {
@@ -198,6 +206,8 @@ impl Assessment {
         if keeps_its_weight(q.history, draws) {
             warnings.push(readiness::keeps_its_weight());
         }
+        let drift = self.drift.as_ref();
+        warnings.extend(drift.map(|drift| readiness::drifts(drift, q.pot, self.at, q.raw)));
         let window = [Event::Opens, Event::Closes].map(|event| self.time(event));
         let (opens, closes) = q.corrections.window(window, self.at);
         let trim = readiness::trim(q.history, draws, self.band, opens, closes);
@@ -274,6 +284,8 @@ struct Question<'a> {
     corrections: &'a Corrections,
     /// The cell on which it stands, where that is not calibrated.
     cell: Option<&'a str>,
+    /// Whether the cell that drifts is one that can be calibrated here.
+    raw: bool,
 }
 
 fn found(history: &History, turned: Option<(f64, f64)>) -> Vec<Found> {

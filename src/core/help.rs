@@ -127,6 +127,7 @@ fn alone(studio: &Studio, pot: &Pot, name: &str) -> Studio {
         handling: of(&studio.handling, pot, name),
         weighings: of(&studio.weighings, pot, name),
         uncalibrated: of(&studio.uncalibrated, pot, name),
+        cells: studio.cells.clone(),
         air: studio.air.clone(),
         air_to_come: studio.air_to_come.clone(),
         samples: studio.samples.clone(),

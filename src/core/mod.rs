@@ -37,10 +37,14 @@ pub mod room;
 pub mod sample;
 pub mod thinning;
 pub mod trace;
+pub mod trend;
 pub mod verdict;
 pub mod whose;
+pub mod witness;
 
-use crate::records::{Action, Body, Ingredient, Name, Pot, Studio, Verdict, Weighings};
+use crate::records::{
+    Action, Air, Body, Cell, HandlingRow, Ingredient, Name, Pot, Studio, Verdict, Weighings,
+};
 use crate::units::{Time, dry_from_wet};
 use assessment::{Assessment, Wanted};
 use correction::Corrections;
@@ -54,6 +58,7 @@ use report::{PotAnswer, Report};
 use room::Room;
 use sample::BagWater;
 use verdict::{Felt, FuzzyBand, HAND_SD, Limit};
+use witness::Drift;
 
 /// Trimming band where the body has none, dry basis: soft to firm leather-hard (from memory, trade;
 /// 19 to 14 % wet basis).
@@ -89,7 +94,8 @@ pub fn depict_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
 
 /// What the studio's finished pots teach, as of `studio.at`.
 pub fn learn(studio: &Studio) -> Lessons {
-    Lessons::new(studio.pots.keys().filter_map(|pot| lesson(studio, pot)).collect())
+    let told = studio.pots.keys().filter_map(|pot| lesson(studio, pot)).collect();
+    Lessons::new(told).with_cells(empty_cells(studio))
 }
 
 /// What one pot teaches about others; `None` while it is still wet.
@@ -107,7 +113,75 @@ pub fn lesson(studio: &Studio, pot: &str) -> Option<Lesson> {
     let water = forecast::water_at(&posterior, &times, seed(&pot.name));
     let felt = verdicts.iter().zip(water);
     let felt = felt.map(|((_, verdict), (water, sd))| Felt { verdict: *verdict, water, sd });
-    Lesson::new(pot, bag_given(body), &posterior, felt.collect())
+    let cell = cell_said(studio, pot, &posterior, &room);
+    Lesson::new(pot, bag_given(body), &posterior, felt.collect(), cell)
+}
+
+/// What is believed of the cell on which a pot of that dry clay (g) stands, where it matters.
+fn drift_under<'a>(
+    studio: &Studio,
+    lessons: &'a Lessons,
+    pot: &Pot,
+    dry_g: f64,
+) -> Option<&'a Drift> {
+    let cell = stands_on(studio, &pot.name)?;
+    let calibrated = studio.cells.get(cell).and_then(|cell| cell.calibrated);
+    let drift = witness::believed(lessons.of_cell(cell), studio.at, calibrated)?;
+    drift.matters(dry_g).then_some(drift)
+}
+
+/// The cell on which a pot stands; none once another was put there, or it was packed.
+fn stands_on<'a>(studio: &'a Studio, pot: &str) -> Option<&'a Name> {
+    let known = |row: &&HandlingRow| row.time <= studio.at;
+    let rows = studio.handling.get(pot)?;
+    let last = rows.iter().filter(known).rfind(|row| {
+        matches!(row.action, Action::On(_) | Action::Off | Action::Kiln | Action::Lost(_))
+    })?;
+    let Action::On(cell) = &last.action else { return None };
+    let others = studio.handling.iter().filter(|(name, _)| *name != pot).flat_map(|(_, rows)| rows);
+    let taken = |row: &HandlingRow| {
+        row.time > last.time && matches!(&row.action, Action::On(other) if other == cell)
+    };
+    (!others.filter(known).any(taken)).then_some(cell)
+}
+
+/// What is believed of the studio's cells, by those of its pots that were weighed lately and by
+/// the empty ones.
+pub fn drifts(studio: &Studio) -> Vec<Drift> {
+    let lately = |pot: &&Name| {
+        let last = studio.weighings.get(*pot).and_then(|w| w.0.last());
+        last.is_some_and(|p| studio.at.since(p.time) <= witness::BELIEVED)
+    };
+    let told = studio.pots.keys().filter(lately).filter_map(|pot| lesson(studio, pot));
+    let lessons = Lessons::new(told.collect()).with_cells(empty_cells(studio));
+    let believed = lessons.cells().into_iter().filter_map(|cell| {
+        let calibrated = studio.cells.get(cell).and_then(|known| known.calibrated);
+        witness::believed(lessons.of_cell(cell), studio.at, calibrated)
+    });
+    believed.cloned().collect()
+}
+
+/// What the studio's empty cells say of themselves.
+pub fn empty_cells(studio: &Studio) -> Vec<Drift> {
+    let said = |(name, cell): (&Name, &Cell)| {
+        let start = cell.idle.first()?.time;
+        let room =
+            Room::new(&[(f64::NEG_INFINITY, main_air(studio))], start, studio.at.since(start));
+        witness::of_empty(name, &cell.idle, &room, start)
+    };
+    studio.cells.iter().filter_map(said).collect()
+}
+
+/// The air of the studio's main room.
+fn main_air(studio: &Studio) -> Option<&Air> {
+    studio.air.get("").or_else(|| studio.air.values().next())
+}
+
+/// What a pot says of the cell on which it stands, or stood last, by its own fit.
+fn cell_said(studio: &Studio, pot: &Pot, posterior: &Posterior, room: &Room) -> Option<Drift> {
+    let free = posterior.fit.as_ref().and(posterior.free_when_last_weighed())?;
+    let rows = studio.handling.get(&pot.name).map_or(&[][..], Vec::as_slice);
+    witness::of_pot(&pot.name, rows, posterior.model.history, room, free)
 }
 
 /// What the hand said of a pot, with seconds since it was made.
@@ -170,14 +244,14 @@ pub fn on_its_rim(studio: &Studio, pot: &str) -> Option<bool> {
 /// The air where a pot stands, from when.
 fn surroundings(studio: &Studio, pot: &Pot, now: f64) -> Room {
     let own = |place: Option<&Name>| place.and_then(|p| studio.air.get(p));
-    let main = || studio.air.get("").or_else(|| studio.air.values().next());
     let mut stands = vec![(f64::NEG_INFINITY, own(pot.place.as_ref()))];
     for row in studio.handling.get(&pot.name).into_iter().flatten() {
         if let Action::Move(place) = &row.action {
             stands.push((row.time.since(pot.made_at), own(Some(place))));
         }
     }
-    let places: Vec<_> = stands.iter().map(|(from, own)| (*from, own.or_else(main))).collect();
+    let places: Vec<_> =
+        stands.iter().map(|(from, own)| (*from, own.or_else(|| main_air(studio)))).collect();
     let in_main: Vec<bool> = stands.iter().map(|(_, own)| own.is_none()).collect();
     Room::new(&places, pot.made_at, now).with_forecast(&studio.air_to_come, &in_main)
 }

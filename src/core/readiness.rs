@@ -6,8 +6,9 @@ use super::found::What;
 use super::handling::History;
 use super::report::{Fire, FireCall, Stage, TimeQuantiles, Trim, TrimCall, Warning};
 use super::room::Room;
+use super::witness::Drift;
 use crate::records::{Body, Pot};
-use crate::units::{DAY, HOUR};
+use crate::units::{DAY, HOUR, Time};
 
 /// `soon`: the window opens within this time, s.
 const SOON: f64 = 2.0 * HOUR;
@@ -30,6 +31,10 @@ const DOUBTFUL_WEIGHT: &str = "weight-doubtful";
 const BELOW_DRY: &str = "weight-below-dry";
 /// The warning of a step that was taken for another tare: if it was water, the pot is wetter.
 const OTHER_TARE: &str = "tare-not-noted";
+/// The warning of a cell whose zero drifts: what it says of dryness is the cell's, not the pot's.
+const DRIFTS: &str = "cell-drifts";
+/// Warnings with which no pot is called ready.
+const NOT_READY: [&str; 4] = [DOUBTFUL_WEIGHT, BELOW_DRY, OTHER_TARE, DRIFTS];
 /// A pot is not lifted off its scale for longer than this, s.
 const LIFTED: f64 = 2.0 * HOUR;
 
@@ -105,7 +110,7 @@ pub fn fire(
                     (`note POT tare WEIGHT --at WHEN`)";
         warnings.push(Warning { code: BELOW_DRY, text: text.into() });
     }
-    let fits = warnings.iter().all(|w| ![DOUBTFUL_WEIGHT, BELOW_DRY, OTHER_TARE].contains(&w.code));
+    let fits = warnings.iter().all(|w| !NOT_READY.contains(&w.code));
     let call = if wettest >= READY && weighed && aired && fits {
         FireCall::Ready
     } else if mean >= 0.5 {
@@ -279,6 +284,35 @@ pub fn keeps_its_weight() -> Warning {
     let text = "it loses far less than an open pot in this air: if it is wrapped, or stands in \
                 damper air, note that (`note POT cover wrapped --at WHEN`, `note POT move PLACE`)";
     Warning { code: "keeps-its-weight", text: text.into() }
+}
+
+/// The cell on which a pot stands drifts; `raw`: it sends raw counts, and can be calibrated here.
+pub fn drifts(drift: &Drift, pot: &Pot, at: Time, raw: bool) -> Warning {
+    let cell = &drift.cell;
+    let hides = match drift.per_day.value < 0.0 {
+        true => "a dry pot on it looks as if it were still drying",
+        false => "it hides what a pot on it still loses",
+    };
+    let days = drift.to.since(drift.from) / DAY;
+    let said = match &drift.pot {
+        Some(by) if *by == pot.name => format!("by this pot itself, over {days:.0} days"),
+        Some(by) => format!("by {by}, which stood dry on it for {days:.0} days"),
+        None => format!("by itself, empty for {days:.0} days"),
+    };
+    let when = match at.since(drift.to) {
+        s if s > 2.0 * DAY => format!(" until {} ago", ago(s)),
+        _ => String::new(),
+    };
+    let zero = match raw {
+        true => format!("calibrate it again (`calibrate {cell}`)"),
+        false => "take the pot off and set its zero again".into(),
+    };
+    let text = format!(
+        "the zero of {cell}, on which it stands, drifts: it seems to {}, told {said}{when}; \
+         {hides}: {zero}, or go by another scale until then",
+        drift.in_words()
+    );
+    Warning { code: DRIFTS, text }
 }
 
 /// The fit says that a pot was turned over, which nobody wrote down.

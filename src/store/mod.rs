@@ -698,7 +698,13 @@ mod tests {
         assert_eq!(times(&early, "a"), [10, 15, 30]);
         let only_b = store.studio_of(Time(100), &["b".into()]).unwrap();
         assert_eq!(only_b.weighings.keys().collect::<Vec<_>>(), ["b"]);
-        assert_eq!(Studio { weighings: studio.weighings.clone(), ..only_b }, studio);
+        let (weighings, cells) = (studio.weighings.clone(), studio.cells.clone());
+        assert_eq!(Studio { weighings, cells, ..only_b }, studio);
+        // What a source said while nobody stood on it, before its pot or after.
+        let idle = |cell: &str| -> Vec<i64> {
+            studio.cells[cell].idle.iter().map(|point| point.time.0).collect()
+        };
+        assert_eq!([idle("bench"), idle("cell"), idle("other")], [[50], [40], [39]]);
     }
 
     #[test]

@@ -49,6 +49,31 @@ pub(super) fn read_points(
     Ok(())
 }
 
+/// Adds to `points` some of a series from `from` to before `to`, in order of time: the next one
+/// after so many seconds, again and again.
+pub(super) fn read_some(
+    db: &Connection,
+    series: i64,
+    (from, to): (Time, Time),
+    apart: f64,
+    points: &mut Vec<Point>,
+) -> rusqlite::Result<()> {
+    let mut statement = db.prepare_cached(
+        "SELECT time, value FROM reading
+         WHERE series = ?1 AND time >= ?2 AND time < ?3 ORDER BY time LIMIT 1",
+    )?;
+    let mut next = from;
+    while next < to {
+        let found = statement.query_row([series, next.0, to.0], |row| {
+            Ok(Point { time: Time(row.get(0)?), value: row.get(1)? })
+        });
+        let Some(point) = found.optional()? else { return Ok(()) };
+        points.push(point);
+        next = point.time.plus(apart);
+    }
+    Ok(())
+}
+
 /// What a source said of a quantity for no pot by name, from one time to before another, in order
 /// of time.
 pub(super) fn of_source(

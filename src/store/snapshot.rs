@@ -20,8 +20,8 @@ use super::readings::{self, Series};
 use super::{StoreError, calibrations, clay, rows};
 use crate::calibration::history::{History, TEMPERATURE_HOLDS_S};
 use crate::calibration::{Load, ZeroDrift};
-use crate::records::{Action, Air, HandlingRow, Name, Point, Quantity, Studio, Weighings};
-use crate::units::Time;
+use crate::records::{Action, Air, Cell, HandlingRow, Name, Point, Quantity, Studio, Weighings};
+use crate::units::{DAY, HOUR, Time};
 use rusqlite::Connection;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -61,6 +61,7 @@ pub(super) fn studio_inside(
     let series = readings::all_series(tx)?;
     studio.weighings = weighings(tx, at, &series, &standings, &wanted)?;
     studio.uncalibrated = uncalibrated(tx, at, &series, &standings)?;
+    studio.cells = cells(tx, at, &series, &standings, only.is_none())?;
     studio.air = air(tx, at, &series)?;
     studio.samples = clay::samples(tx)?.into_iter().filter(|s| s.time <= at).collect();
     for row in clay::blends(tx)? {
@@ -247,6 +248,54 @@ pub(super) fn of_no_pot(db: &Connection, span: (Time, Time)) -> rusqlite::Result
     Ok(found)
 }
 
+/// What an empty cell said goes back so far, and single readings of it lie so far apart, s.
+const IDLE: (f64, f64) = (30.0 * DAY, 0.5 * HOUR);
+
+/// What is known of each cell; what it says when it is empty only if that is wanted.
+fn cells(
+    db: &Connection,
+    at: Time,
+    series: &[Series],
+    standings: &[Standing],
+    idle: bool,
+) -> Result<BTreeMap<Name, Cell>, StoreError> {
+    let mut cells: BTreeMap<Name, Cell> = BTreeMap::new();
+    let weighs = |s: &&Series| matches!(s.quantity, Quantity::Mass | Quantity::Count);
+    let mut facts = Cells::default();
+    for one in series.iter().filter(weighs).filter(|s| s.pot.is_none()) {
+        let cell = cells.entry(one.source.clone()).or_default();
+        let raw = one.quantity == Quantity::Count;
+        if raw {
+            let known = facts.history(db, &one.source)?.calibration(at);
+            cell.calibrated = cell.calibrated.max(known.map(|calibration| calibration.from));
+        }
+        if !idle {
+            continue;
+        }
+        let span = last_idle(&one.source, standings, at);
+        let mut points = Vec::new();
+        readings::read_some(db, one.id, span, IDLE.1, &mut points)?;
+        if raw {
+            points = facts.in_grams(db, one, series, span, &points)?;
+        }
+        cell.idle.extend(points);
+        cell.idle.sort_by_key(|p| p.time);
+    }
+    // One that spoke only later is not known yet.
+    cells.retain(|_, cell| *cell != Cell::default());
+    Ok(cells)
+}
+
+/// When no pot stood on a source last, from when to before when.
+fn last_idle(source: &str, standings: &[Standing], at: Time) -> (Time, Time) {
+    let mut its: Vec<&Standing> = standings.iter().filter(|s| s.source == source).collect();
+    its.sort_by_key(|s| s.from);
+    let there = its.last().filter(|s| s.to.is_none()).map(|s| s.from);
+    let until = there.unwrap_or(end(at));
+    let since = its.iter().filter_map(|s| s.to).filter(|to| *to <= until).max();
+    (since.unwrap_or(Time::MIN).max(at.plus(-IDLE.0)), until)
+}
+
 /// Pots that stand on a cell which sends raw counts that weigh nothing by now, and that cell.
 fn uncalibrated(
     db: &Connection,
@@ -286,18 +335,35 @@ impl Cells {
         series: &[Series],
         span: (Time, Time),
     ) -> Result<Vec<Point>, StoreError> {
-        if !self.histories.contains_key(&cell.source) {
+        let mut counts = Vec::new();
+        readings::read_points(db, cell.id, span, &mut counts)?;
+        self.in_grams(db, cell, series, span, &counts)
+    }
+
+    /// A cell's calibrations.
+    fn history(&mut self, db: &Connection, source: &Name) -> Result<&History, StoreError> {
+        if !self.histories.contains_key(source) {
             let facts = match self.facts.take() {
                 Some(facts) => facts,
                 None => (calibrations::loads(db)?, calibrations::drifts(db)?),
             };
-            let history = History::new(&cell.source, &facts.0, &facts.1);
+            let history = History::new(source, &facts.0, &facts.1);
             self.facts = Some(facts);
-            self.histories.insert(cell.source.clone(), history);
+            self.histories.insert(source.clone(), history);
         }
-        let history = &self.histories[&cell.source];
-        let mut counts = Vec::new();
-        readings::read_points(db, cell.id, span, &mut counts)?;
+        Ok(&self.histories[source])
+    }
+
+    /// Raw counts of a cell in that span, in grams.
+    fn in_grams(
+        &mut self,
+        db: &Connection,
+        cell: &Series,
+        series: &[Series],
+        span: (Time, Time),
+        counts: &[Point],
+    ) -> Result<Vec<Point>, StoreError> {
+        let history = self.history(db, &cell.source)?;
         let mut air: HashMap<&str, Vec<Point>> = HashMap::new();
         for name in history.thermometers() {
             let found = air.entry(name).or_default();
@@ -309,7 +375,7 @@ impl Cells {
                 readings::read_points(db, one.id, before, found)?;
             }
         }
-        Ok(history.grams(&counts, |name| air.get(name).map_or(&[], Vec::as_slice)))
+        Ok(history.grams(counts, |name| air.get(name).map_or(&[], Vec::as_slice)))
     }
 }
 

@@ -18,9 +18,11 @@ use super::posterior::Posterior;
 use super::priors::{self, Beliefs, FARTHEST, Spread, Unknown};
 use crate::core::handling::History;
 use crate::core::verdict::Felt;
+use crate::core::witness::Drift;
 use crate::records::{Name, Pot};
 use crate::units::HOUR;
 use nalgebra::{DMatrix, DVector};
+use std::collections::BTreeSet;
 
 /// What pots share, in the order of the rows of a lesson.
 const SHARED: [Unknown; 14] = [
@@ -83,6 +85,8 @@ pub struct Lesson {
     pub felt: Vec<Felt>,
     /// What it teaches of pots; `None` while it is wet.
     finished: Option<Finished>,
+    /// What it says of the cell under it.
+    cell: Option<Drift>,
 }
 
 #[derive(Clone, PartialEq, Debug)]
@@ -156,17 +160,20 @@ impl Normal {
 }
 
 impl Lesson {
-    /// What a fitted pot says, and what the hand said of it; `None` where that is nothing.
+    /// What a fitted pot says, what the hand said of it, and what it says of its cell; `None` where
+    /// that is nothing.
     pub fn new(
         pot: &Pot,
         bag_given: bool,
         posterior: &Posterior,
         felt: Vec<Felt>,
+        cell: Option<Drift>,
     ) -> Option<Lesson> {
         let finished = Finished::new(pot, bag_given, posterior);
         let (body, lot) = (pot.body.clone(), pot.lot.clone());
-        let lesson = Lesson { pot: pot.name.clone(), body, lot, felt, finished };
-        (lesson.finished.is_some() || !lesson.felt.is_empty()).then_some(lesson)
+        let lesson = Lesson { pot: pot.name.clone(), body, lot, felt, finished, cell };
+        let says = lesson.is_finished() || !lesson.felt.is_empty() || lesson.cell.is_some();
+        says.then_some(lesson)
     }
 
     /// Whether the pot has taught of itself, not only the hand of it.
@@ -243,6 +250,8 @@ pub struct Lessons {
     between: Vec<f64>,
     /// What they have said, added up.
     tree: Option<Tree>,
+    /// What they say of the cells under them.
+    cells: Vec<Drift>,
 }
 
 /// What pots have said, added up lot by lot and body by body, so that one pot can be left out
@@ -366,8 +375,9 @@ fn beyond(beliefs: &Beliefs, bag_given: bool) -> DVector<f64> {
 impl Lessons {
     /// Takes in what finished pots say and finds how much pots differ.
     pub fn new(lessons: Vec<Lesson>) -> Lessons {
-        let (mut teachers, mut felt) = (Vec::new(), Vec::new());
-        for Lesson { pot, body, lot, felt: its, finished } in lessons {
+        let (mut teachers, mut felt, mut cells) = (Vec::new(), Vec::new(), Vec::new());
+        for Lesson { pot, body, lot, felt: its, finished, cell } in lessons {
+            cells.extend(cell);
             felt.extend(its.into_iter().map(|one| (body.clone(), one)));
             teachers.extend(finished.map(|told| Teacher { pot, body, lot, told }));
         }
@@ -378,6 +388,7 @@ impl Lessons {
             teachers,
             felt,
             tree: None,
+            cells,
         };
         out.tree = out.added_up();
         for _ in 0..if out.teachers.len() > 1 { ROUNDS } else { 0 } {
@@ -414,6 +425,22 @@ impl Lessons {
     /// How many pots of a body have taught.
     pub fn count(&self, body: &str) -> usize {
         self.teachers.iter().filter(|l| l.body == body).count()
+    }
+
+    /// With what empty cells say of themselves.
+    pub fn with_cells(mut self, idle: impl IntoIterator<Item = Drift>) -> Lessons {
+        self.cells.extend(idle);
+        self
+    }
+
+    /// Cells of which anything is said.
+    pub fn cells(&self) -> BTreeSet<&Name> {
+        self.cells.iter().map(|drift| &drift.cell).collect()
+    }
+
+    /// What pots on a cell, and the empty cell, say of it.
+    pub fn of_cell(&self, cell: &str) -> impl Iterator<Item = &Drift> {
+        self.cells.iter().filter(move |drift| drift.cell == cell)
     }
 
     /// What the hand said of pots of a body.
@@ -527,6 +554,7 @@ mod tests {
             lot: lot.map(Into::into),
             felt: Vec::new(),
             finished: Some(Finished { bag_given: true, said, more: DVector::zeros(N) }),
+            cell: None,
         }
     }
 
