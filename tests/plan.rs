@@ -138,7 +138,7 @@ fn the_kiln_is_told_with_its_cautions() {
     let soon = json(&studio, &kiln("2031-04-03 6:00"));
     assert!(soon["pots"][0]["kiln"]["planned"].as_f64().unwrap() < 0.1);
     let page = run(&studio, &[&ASKED[..], &kiln("2031-04-03 6:00")].concat());
-    assert!(page.contains("Dry for the kiln") && page.contains("for the kiln;"), "{page}");
+    assert!(page.contains("dry for the kiln") && page.contains("for the kiln;"), "{page}");
     assert!(page.contains("kiln maker's instructions"), "{page}");
     for (when, why) in [("2031-03-01 9:00", "past"), ("2031-06-01 9:00", "30 days")] {
         let said = refused(&studio, &[&ASKED[..], &kiln(when)].concat());

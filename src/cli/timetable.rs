@@ -206,7 +206,7 @@ impl Timetable<'_> {
         }
         let Some(kiln) = self.question.kiln else { return };
         let kiln = words.full_time(self.question.at.plus(kiln));
-        heading(page, "Dry for the kiln", &kiln, AnsiColor::Green);
+        heading(page, "Trimmed, and dry for the kiln", &kiln, AnsiColor::Green);
         let rows = pots.iter().map(|pot| {
             let [before, after] = told(|c| c.kiln, pot);
             vec![printable(&pot.pot).into_owned(), before, after, dry(pot, words)]

@@ -173,8 +173,9 @@ impl<'a> Draft<'a> {
         slots.fold(hours, |hours, (slot, _)| hours.without(slot))
     }
 
-    /// When a group has to be trimmed to be dry for the kiln, by what its pots need from the
-    /// opening of their windows on if nothing is done; infinite where that is too long anyway.
+    /// When a group has to be trimmed to be dry for the kiln, by the middle of what its pots need
+    /// from the opening of their windows on if nothing is done; infinite where that is too long
+    /// anyway.
     fn deadline(&self, group: usize) -> f64 {
         let Some(kiln) = self.question.kiln else { return f64::INFINITY };
         let nothing = self.nothing[group].courses.iter();
@@ -183,7 +184,7 @@ impl<'a> Draft<'a> {
                 if c.bone_dry.is_finite() { c.bone_dry - c.opens } else { f64::INFINITY }
             };
             let needs = courses.iter().map(|c| (dries(c), c.weight));
-            quantile(needs.collect(), self.question.wanted)
+            quantile(needs.collect(), 0.5)
         });
         let deadline = kiln - needs.fold(0.0, f64::max);
         if deadline > 0.0 { deadline } else { f64::INFINITY }
@@ -313,23 +314,42 @@ impl<'a> Draft<'a> {
         }
     }
 
-    /// Chances of a group's pots to be dry for the kiln.
-    fn dry(&self, way: &Way) -> Vec<f64> {
+    /// Chances of a group's pots to be dry for the kiln, kept so until they are trimmed, and like
+    /// this to the last.
+    fn dry(&self, group: usize, way: &Way, last: &Way, places: &[Option<Place>]) -> Vec<f64> {
+        let members = self.groups[group].members.iter().enumerate();
+        let dry =
+            members.map(|(k, m)| self.for_kiln(places[*m], &way.courses[k], &last.courses[k]));
+        dry.collect()
+    }
+
+    /// How likely a pot is dry for the kiln; of one that is still to be trimmed, trimmed and dry. A
+    /// pot that dried untrimmed is of no use there.
+    fn for_kiln(&self, place: Option<Place>, courses: &[Course], last: &[Course]) -> f64 {
+        let Question { hours, trim_s, .. } = self.question;
         let kiln = self.question.kiln.unwrap_or(f64::INFINITY);
-        way.courses.iter().map(|courses| share(courses, |c| c.bone_dry <= kiln)).collect()
+        let Some(place) = place else { return share(last, |c| c.bone_dry <= kiln) };
+        // The draws are the same ones in the same order.
+        let both = courses.iter().zip(last).map(|(course, last)| Course {
+            bone_dry: if hours.hold(course, *trim_s) { last.bone_dry } else { f64::INFINITY },
+            ..*course
+        });
+        let both: Vec<Course> = both.collect();
+        share(&both, |c| c.bone_dry <= kiln).min(place.chance)
     }
 
     /// Lets the first of these follow that brings a group into the kiln, else the best, if it is
     /// worth it. If what is chosen takes the kiln from it all the same, nothing is done.
     pub fn then(&mut self, group: usize, ways: Vec<Way>) {
         let wanted = self.question.wanted;
+        let (chosen, nothing) = (&self.chosen[group], &self.nothing[group]);
         let value = |way: &Way, changes: usize| {
-            let dry = self.dry(way);
+            let dry = self.dry(group, chosen, way, &self.places);
             let enough = dry.iter().all(|dry| *dry >= wanted - SAME);
             let capped = dry.iter().map(|dry| dry.min(wanted)).sum::<f64>();
             (enough, capped - WORTH * changes as f64)
         };
-        let stays = value(&self.chosen[group], 0).1;
+        let stays = value(chosen, 0).1;
         let worth = |way: &Way| Some(value(way, way.changes.len())).filter(|v| v.0 || v.1 > stays);
         let told: Vec<(usize, (bool, f64))> =
             ways.iter().enumerate().filter_map(|(index, way)| Some((index, worth(way)?))).collect();
@@ -338,9 +358,9 @@ impl<'a> Draft<'a> {
             .find(|(_, (enough, _))| *enough)
             .or(told.iter().max_by(|a, b| a.1.1.total_cmp(&b.1.1)))
             .map(|(index, _)| *index);
+        let before = self.dry(group, nothing, nothing, &self.before);
         self.then[group] = best.and_then(|index| ways.into_iter().nth(index));
-        let before = self.dry(&self.nothing[group]);
-        let after = self.dry(self.last(group));
+        let after = self.dry(group, &self.chosen[group], self.last(group), &self.places);
         if after.iter().zip(&before).any(|(after, before)| *after < before.min(wanted) - SAME) {
             self.leave(group);
         }
@@ -353,9 +373,13 @@ impl<'a> Draft<'a> {
 
     /// Groups that are not as surely dry for the kiln as was wanted, as they are kept.
     pub fn too_wet(&self) -> Vec<usize> {
-        let wet = |way: &Way| self.dry(way).iter().any(|dry| *dry < self.question.wanted - SAME);
+        let wanted = self.question.wanted - SAME;
+        let wet = |group: &usize| {
+            let way = &self.chosen[*group];
+            self.dry(*group, way, way, &self.places).iter().any(|dry| *dry < wanted)
+        };
         let groups = 0..self.groups.len();
-        groups.filter(|g| self.question.kiln.is_some() && wet(&self.chosen[*g])).collect()
+        groups.filter(|group| self.question.kiln.is_some() && wet(group)).collect()
     }
 
     /// What was chosen for a group.
@@ -397,9 +421,9 @@ impl<'a> Draft<'a> {
         let subject = &self.subjects[member];
         let (nothing, courses) = (&self.nothing[group].courses[k], &self.chosen[group].courses[k]);
         let last = &self.last(group).courses[k];
-        let chances = |place: Option<Place>, courses: &[Course]| Chances {
+        let chances = |place: Option<Place>, courses: &[Course], last: &[Course]| Chances {
             trim: place.map(|place| place.chance),
-            kiln: kiln.map(|kiln| share(courses, |c| c.bone_dry <= kiln)),
+            kiln: kiln.map(|_| self.for_kiln(place, courses, last)),
         };
         let times = |courses: &[Course], of: fn(&Course) -> f64| {
             times_of(courses.iter().map(|c| (of(c), c.weight)).collect(), at)
@@ -412,8 +436,8 @@ impl<'a> Draft<'a> {
         Planned {
             pot: subject.pot.clone(),
             board: subject.board.clone(),
-            before: chances(self.before[member], nothing),
-            after: chances(place, last),
+            before: chances(self.before[member], nothing, nothing),
+            after: chances(place, courses, last),
             opens: times(courses, |c| c.opens),
             closes: times(courses, |c| c.closes),
             bone_dry: kiln.map(|_| times(last, |c| c.bone_dry)),

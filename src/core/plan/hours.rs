@@ -53,14 +53,14 @@ impl Hours {
 
     /// How likely the window is open for so long, in one piece, within one of the spans.
     pub fn chance(&self, courses: &[Course], length: f64) -> f64 {
-        let fits = |course: &&Course| {
-            let next = self.0.partition_point(|(_, to)| *to < course.opens + length);
-            let later = self.0[next..].iter().take_while(|(from, _)| *from < course.closes);
-            later
-                .into_iter()
-                .any(|(from, to)| to.min(course.closes) - from.max(course.opens) >= length - SAME)
-        };
-        share(courses, fits)
+        share(courses, |course| self.hold(course, length))
+    }
+
+    /// Whether the window is open for so long, in one piece, within one of the spans.
+    pub fn hold(&self, course: &Course, length: f64) -> bool {
+        let next = self.0.partition_point(|(_, to)| *to < course.opens + length);
+        let mut later = self.0[next..].iter().take_while(|(from, _)| *from < course.closes);
+        later.any(|(from, to)| to.min(course.closes) - from.max(course.opens) >= length - SAME)
     }
 
     /// The first span of this length within them in which the window is all but as likely open all

@@ -100,7 +100,8 @@ pub struct Chances {
     /// That it can be trimmed while somebody is there and has the wheel free; `None` where that is
     /// not in question.
     pub trim: Option<f64>,
-    /// That it is dry when the kiln is packed, where one is.
+    /// That it is dry when the kiln is packed, where one is; of a pot that is still to be trimmed:
+    /// trimmed and dry.
     pub kiln: Option<f64>,
 }
 
