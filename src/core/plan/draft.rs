@@ -164,36 +164,52 @@ impl<'a> Draft<'a> {
 
     /// Hours in which no pot of another group is on the wheel, and after which there is still time
     /// to dry for the kiln.
-    fn left_to(&self, group: usize) -> Hours {
+    fn left_to(&self, group: usize, deadline: f64) -> Hours {
         let members = &self.groups[group].members;
         let others = (0..self.subjects.len()).filter(|member| !members.contains(member));
         let slots = others.filter_map(|other| self.places[other]?.slot);
-        let late = (self.deadline(group), f64::INFINITY);
-        let hours = self.question.hours.without(late);
+        let hours = self.question.hours.without((deadline, f64::INFINITY));
         slots.fold(hours, |hours, (slot, _)| hours.without(slot))
     }
 
-    /// When a group has to be trimmed to be dry for the kiln, by the middle of what its pots need
-    /// from the opening of their windows on if nothing is done; infinite where that is too long
-    /// anyway.
-    fn deadline(&self, group: usize) -> f64 {
-        let Some(kiln) = self.question.kiln else { return f64::INFINITY };
-        let nothing = self.nothing[group].courses.iter();
-        let needs = nothing.map(|courses| {
-            let dries = |c: &Course| {
-                if c.bone_dry.is_finite() { c.bone_dry - c.opens } else { f64::INFINITY }
-            };
-            let needs = courses.iter().map(|c| (dries(c), c.weight));
-            quantile(needs.collect(), 0.5)
-        });
-        let deadline = kiln - needs.fold(0.0, f64::max);
-        if deadline > 0.0 { deadline } else { f64::INFINITY }
+    /// When a group has to be trimmed to be dry for the kiln, by what its pots need from the opening
+    /// of their windows on if nothing is done: as surely as was wanted, and rather than not.
+    /// Infinite where that is too long anyway.
+    fn deadlines(&self, group: usize) -> Vec<f64> {
+        let Some(kiln) = self.question.kiln else { return vec![f64::INFINITY] };
+        let dries = |c: &Course| match c.bone_dry.is_finite() {
+            true => c.bone_dry - c.opens,
+            false => f64::INFINITY,
+        };
+        let needs = |courses: &Vec<Course>, share: f64| {
+            quantile(courses.iter().map(|c| (dries(c), c.weight)).collect(), share)
+        };
+        let deadline = |share: f64| {
+            let courses = self.nothing[group].courses.iter();
+            kiln - courses.map(|courses| needs(courses, share)).fold(0.0, f64::max)
+        };
+        let mut deadlines: Vec<f64> = [self.question.wanted, 0.5].map(deadline).into();
+        deadlines.retain(|deadline| *deadline > 0.0);
+        if deadlines.is_empty() { vec![f64::INFINITY] } else { deadlines }
+    }
+
+    /// What ways are worth, best first: by the first deadline by which one is enough, else by the
+    /// last.
+    fn worths(&self, group: usize, ways: &[Way]) -> Vec<Worth> {
+        let mut worths = Vec::new();
+        for deadline in self.deadlines(group) {
+            worths = self.worths_by(group, ways, deadline);
+            if worths.first().is_some_and(|worth| worth.enough) {
+                break;
+            }
+        }
+        worths
     }
 
     /// What ways are worth that harm none of the group's pots, best first; the first of the ways
     /// does nothing.
-    fn worths(&self, group: usize, ways: &[Way]) -> Vec<Worth> {
-        let (left, wanted) = (self.left_to(group), self.question.wanted);
+    fn worths_by(&self, group: usize, ways: &[Way], deadline: f64) -> Vec<Worth> {
+        let (left, wanted) = (self.left_to(group, deadline), self.question.wanted);
         let members = &self.groups[group].members;
         let places = |way: &Way| {
             let trims = members.iter().zip(&way.courses).filter(|(m, _)| self.subjects[**m].trims);
@@ -230,13 +246,15 @@ impl<'a> Draft<'a> {
 
     /// Ways that are to be looked at more closely, doing nothing first.
     pub fn shortlist(&self, group: usize, ways: &[Way]) -> Vec<usize> {
-        let mut worths = self.worths(group, ways);
         let mut list = vec![0];
-        list.extend(worths.iter().take(BEST).map(|worth| worth.index));
-        worths.sort_by(|a, b| b.sum.total_cmp(&a.sum));
-        for changes in 1..=2 {
-            let its = worths.iter().filter(|worth| worth.changes == changes);
-            list.extend(its.take(BEST_OF_EACH).map(|worth| worth.index));
+        for deadline in self.deadlines(group) {
+            let mut worths = self.worths_by(group, ways, deadline);
+            list.extend(worths.iter().take(BEST).map(|worth| worth.index));
+            worths.sort_by(|a, b| b.sum.total_cmp(&a.sum));
+            for changes in 1..=2 {
+                let its = worths.iter().filter(|worth| worth.changes == changes);
+                list.extend(its.take(BEST_OF_EACH).map(|worth| worth.index));
+            }
         }
         let mut seen = std::collections::HashSet::new();
         list.retain(|index| seen.insert(*index));
