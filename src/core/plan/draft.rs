@@ -162,8 +162,7 @@ impl<'a> Draft<'a> {
         places
     }
 
-    /// Hours in which no pot of another group is on the wheel, and after which there is still time
-    /// to dry for the kiln.
+    /// Hours in which no pot of another group is on the wheel, up to a deadline, s from now.
     fn left_to(&self, group: usize, deadline: f64) -> Hours {
         let members = &self.groups[group].members;
         let others = (0..self.subjects.len()).filter(|member| !members.contains(member));
@@ -172,9 +171,9 @@ impl<'a> Draft<'a> {
         slots.fold(hours, |hours, (slot, _)| hours.without(slot))
     }
 
-    /// When a group has to be trimmed to be dry for the kiln, by what its pots need from the opening
-    /// of their windows on if nothing is done: as surely as was wanted, and rather than not.
-    /// Infinite where that is too long anyway.
+    /// When a group has to be trimmed to be dry for the kiln, by what its pots need from the
+    /// opening of their windows on if nothing is done: as surely as was wanted, and rather than
+    /// not. Infinite where that is too long anyway.
     fn deadlines(&self, group: usize) -> Vec<f64> {
         let Some(kiln) = self.question.kiln else { return vec![f64::INFINITY] };
         let dries = |c: &Course| match c.bone_dry.is_finite() {
@@ -206,8 +205,8 @@ impl<'a> Draft<'a> {
         worths
     }
 
-    /// What ways are worth that harm none of the group's pots, best first; the first of the ways
-    /// does nothing.
+    /// What ways are worth by a deadline that harm none of the group's pots, best first; the first
+    /// of the ways does nothing.
     fn worths_by(&self, group: usize, ways: &[Way], deadline: f64) -> Vec<Worth> {
         let (left, wanted) = (self.left_to(group, deadline), self.question.wanted);
         let members = &self.groups[group].members;
