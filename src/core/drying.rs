@@ -43,15 +43,17 @@ pub const DRY_DENSITY: f64 = 1600.0;
 /// Water content (dry basis) at which the diffusivity of a body is stated.
 pub const DIFFUSIVITY_AT: f64 = 0.10;
 
-/// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`], and its
-/// floor. Apparent diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude
+/// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`]. Apparent diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude
 /// from the parameters of an unfired clay brick, Künzel form); the straight line is cheap and the
 /// level is fitted.
 const DIFFUSIVITY_SLOPE: f64 = 5.0;
-const DIFFUSIVITY_FLOOR: f64 = 0.4;
 
-/// How wide the corner is rounded where the water activity of the clay reaches one.
-const ACTIVITY_CORNER: f64 = 0.05;
+/// How wide the corner is rounded where the water activity of the clay reaches one. It has no edge:
+/// a fit would come to a halt there.
+const ACTIVITY_CORNER: f64 = 0.04;
+
+/// A turn of Newton's method leaves a face at least this share of its water, or of that behind it.
+const LEAST_OF_FACE: f64 = 0.25;
 
 /// The parameters of a pot, one per lane.
 #[derive(Clone, Copy, Debug)]
@@ -384,7 +386,9 @@ impl Outside {
             let slope = each(|l| self.reach[l] * self.wet[l] * da[l]);
             let miss = each(|l| flux[l] - carry[l] * (water[l] - face[l]));
             let both = each(|l| slope[l] + carry[l]);
-            *face = each(|l| (face[l] - miss[l] / both[l]).max(0.0));
+            // From a wet face the tangent leads too far down, where the activity is steep.
+            let least = each(|l| LEAST_OF_FACE * face[l].min(water[l]));
+            *face = each(|l| (face[l] - miss[l] / both[l]).max(least[l]));
             out.flux = each(|l| carry[l] * (water[l] - face[l]));
             out.slope = each(|l| carry[l] * slope[l] / both[l]);
         }
@@ -402,9 +406,10 @@ fn activity(shape: &Sorption, monolayer: &Lane, water: &Lane) -> (Lane, Lane) {
     let y = each(|l| 2.0 * x[l] / (b[l] + root[l]));
     let slope = each(|l| (1.0 + (c - 2.0) * y[l] - (c - 1.0) * y[l] * y[l]) / root[l] / k);
     let v = each(|l| y[l] / k);
-    let past = each(|l| (v[l] - (1.0 - w)).clamp(0.0, 2.0 * w));
-    let round = each(|l| v[l].min(1.0 + w) - past[l] * past[l] / (4.0 * w));
-    (round, each(|l| slope[l] * (1.0 - past[l] / (2.0 * w))))
+    let over = each(|l| v[l] - 1.0);
+    let apart = each(|l| (over[l] * over[l] + w * w).sqrt());
+    let round = each(|l| 1.0 + 0.5 * (over[l] - apart[l]));
+    (round, each(|l| 0.5 * slope[l] * (1.0 - over[l] / apart[l])))
 }
 
 /// One slab over one step of time.
@@ -429,7 +434,7 @@ impl Slab<'_> {
         let unit = each(|l| DRY_DENSITY * self.p.diffusivity[l] / cell[l]);
         let carry = |w: &Lane| -> Lane {
             let rise = each(|l| 1.0 + DIFFUSIVITY_SLOPE * (w[l] - DIFFUSIVITY_AT));
-            each(|l| unit[l] * rise[l].max(DIFFUSIVITY_FLOOR))
+            each(|l| unit[l] * rise[l])
         };
         let hold = each(|l| DRY_DENSITY * cell[l] / self.dt);
         let mut diagonal = [hold; N];
