@@ -24,7 +24,7 @@ except ImportError:
 
 # As in src/core/drying.rs.
 WALL, BASE = 3, 5
-DENSITY, DIFFUSIVITY_AT, SLOPE, CORNER, LEAST_OF_FACE = 1600.0, 0.10, 5.0, 0.04, 0.25
+DENSITY, DIFFUSIVITY_AT, SLOPE, CORNER = 1600.0, 0.10, 5.0, 0.04
 # Unknowns, in this order; the scale each lives on.
 NAMES = [
     "Kept",
@@ -91,9 +91,10 @@ def activity(xp, c, k, monolayer, water):
     y = 2.0 * x / (b + root)
     slope = (1.0 + (c - 2.0) * y - (c - 1.0) * y * y) / root / k
     v = y / k
-    over = v - 1.0
-    apart = xp.sqrt(over * over + CORNER * CORNER)
-    return 1.0 + 0.5 * (over - apart), 0.5 * slope * (1.0 - over / apart)
+    apart = xp.sqrt((1.0 - v) ** 2 + CORNER * CORNER * v)
+    turns = (0.5 * CORNER * CORNER - (1.0 - v)) / apart
+    under = 1.0 + v + apart
+    return 2.0 * v / under, slope * 2.0 * (1.0 + apart - v * turns) / (under * under)
 
 
 # --- NumPy, all parameter sets side by side -------------------------------------------------
@@ -118,8 +119,7 @@ def face(p, reach, wet, room, surface, water, carry):
         a, da = activity(np, *p, surface)
         slope = reach * wet * da
         miss = reach * (a * wet - room) - carry * (water - surface)
-        least = LEAST_OF_FACE * np.minimum(surface, water)
-        surface = np.maximum(surface - miss / (slope + carry), least)
+        surface = np.maximum(surface - miss / (slope + carry), 0.0)
     return surface, carry * (water - surface), carry * slope / (slope + carry)
 
 
@@ -185,9 +185,10 @@ if njit is not None:
         y = 2.0 * x / (b + root)
         slope = (1.0 + (c - 2.0) * y - (c - 1.0) * y * y) / root / k
         v = y / k
-        over = v - 1.0
-        apart = np.sqrt(over * over + CORNER * CORNER)
-        return 1.0 + 0.5 * (over - apart), 0.5 * slope * (1.0 - over / apart)
+        apart = np.sqrt((1.0 - v) ** 2 + CORNER * CORNER * v)
+        turns = (0.5 * CORNER * CORNER - (1.0 - v)) / apart
+        under = 1.0 + v + apart
+        return 2.0 * v / under, slope * 2.0 * (1.0 + apart - v * turns) / (under * under)
 
     @njit(cache=True)
     def below(air, wetness):
@@ -210,8 +211,7 @@ if njit is not None:
             a, da = activity_at(c, k, monolayer, surface)
             slope = reach * wet * da
             miss = reach * (a * wet - room) - carry * (water - surface)
-            least = LEAST_OF_FACE * min(surface, water)
-            surface = max(surface - miss / (slope + carry), least)
+            surface = max(surface - miss / (slope + carry), 0.0)
         return surface, carry * (water - surface), carry * slope / (slope + carry)
 
     @njit(cache=True)

@@ -43,17 +43,14 @@ pub const DRY_DENSITY: f64 = 1600.0;
 /// Water content (dry basis) at which the diffusivity of a body is stated.
 pub const DIFFUSIVITY_AT: f64 = 0.10;
 
-/// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`]. Apparent diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude
-/// from the parameters of an unfired clay brick, Künzel form); the straight line is cheap and the
-/// level is fitted.
+/// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`]. Apparent
+/// diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude from the parameters
+/// of an unfired clay brick, Künzel form); the straight line is cheap and the level is fitted.
 const DIFFUSIVITY_SLOPE: f64 = 5.0;
 
 /// How wide the corner is rounded where the water activity of the clay reaches one. It has no edge:
 /// a fit would come to a halt there.
 const ACTIVITY_CORNER: f64 = 0.04;
-
-/// A turn of Newton's method leaves a face at least this share of its water, or of that behind it.
-const LEAST_OF_FACE: f64 = 0.25;
 
 /// The parameters of a pot, one per lane.
 #[derive(Clone, Copy, Debug)]
@@ -386,9 +383,7 @@ impl Outside {
             let slope = each(|l| self.reach[l] * self.wet[l] * da[l]);
             let miss = each(|l| flux[l] - carry[l] * (water[l] - face[l]));
             let both = each(|l| slope[l] + carry[l]);
-            // From a wet face the tangent leads too far down, where the activity is steep.
-            let least = each(|l| LEAST_OF_FACE * face[l].min(water[l]));
-            *face = each(|l| (face[l] - miss[l] / both[l]).max(least[l]));
+            *face = each(|l| (face[l] - miss[l] / both[l]).max(0.0));
             out.flux = each(|l| carry[l] * (water[l] - face[l]));
             out.slope = each(|l| carry[l] * slope[l] / both[l]);
         }
@@ -406,10 +401,12 @@ fn activity(shape: &Sorption, monolayer: &Lane, water: &Lane) -> (Lane, Lane) {
     let y = each(|l| 2.0 * x[l] / (b[l] + root[l]));
     let slope = each(|l| (1.0 + (c - 2.0) * y[l] - (c - 1.0) * y[l] * y[l]) / root[l] / k);
     let v = each(|l| y[l] / k);
-    let over = each(|l| v[l] - 1.0);
-    let apart = each(|l| (over[l] * over[l] + w * w).sqrt());
-    let round = each(|l| 1.0 + 0.5 * (over[l] - apart[l]));
-    (round, each(|l| 0.5 * slope[l] * (1.0 - over[l] / apart[l])))
+    // a² θ − a (1 + v) + v = 0 with θ a little below one: v, but never above one.
+    let apart = each(|l| ((1.0 - v[l]) * (1.0 - v[l]) + w * w * v[l]).sqrt());
+    let turns = each(|l| (0.5 * w * w - (1.0 - v[l])) / apart[l]);
+    let under = each(|l| 1.0 + v[l] + apart[l]);
+    let rounded = each(|l| 2.0 * (1.0 + apart[l] - v[l] * turns[l]) / (under[l] * under[l]));
+    (each(|l| 2.0 * v[l] / under[l]), each(|l| slope[l] * rounded[l]))
 }
 
 /// One slab over one step of time.

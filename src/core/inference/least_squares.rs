@@ -63,6 +63,9 @@ pub struct Options {
     pub rank: f64,
     /// What the covariance rests on.
     pub scatter: Scatter,
+    /// Look for the bend of the model at every step, not only after one that failed: surer from far
+    /// off, one more run of the model each.
+    pub wary: bool,
 }
 
 impl Default for Options {
@@ -73,6 +76,7 @@ impl Default for Options {
             step: 1e-12,
             rank: 1e-12,
             scatter: Scatter::Estimated,
+            wary: true,
         }
     }
 }
@@ -325,8 +329,7 @@ impl<'a, P: Problem + ?Sized> Search<'a, P> {
             finite(&step).then_some(step)
         };
         let step = solve(&self.linear.qt_residuals)?;
-        // Where steps are taken as they come there is no bend to look for.
-        let straight = self.growth <= UNTRIED;
+        let straight = !self.options.wary && self.growth <= UNTRIED;
         if straight || self.is_small(&step) {
             return Some(step);
         }

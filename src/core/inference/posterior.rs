@@ -312,8 +312,13 @@ impl<'a> Posterior<'a> {
         mut links: Vec<Link>,
         begin: DVector<f64>,
     ) -> Self {
-        let options =
-            Options { iterations: 40, step: 1e-5, scatter: Scatter::Unit, ..Options::default() };
+        let options = Options {
+            iterations: 40,
+            step: 1e-5,
+            scatter: Scatter::Unit,
+            wary: false,
+            ..Options::default()
+        };
         let mut z = begin;
         let mut fit = None;
         let mut refusal = None;
