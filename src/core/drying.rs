@@ -44,8 +44,9 @@ pub const DRY_DENSITY: f64 = 1600.0;
 pub const DIFFUSIVITY_AT: f64 = 0.10;
 
 /// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`]. Apparent
-/// diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude from the parameters
-/// of an unfired clay brick, Künzel form); the straight line is cheap and the level is fitted.
+/// diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude from the
+/// parameters of an unfired clay brick, Künzel form); the straight line is cheap and the level is
+/// fitted.
 const DIFFUSIVITY_SLOPE: f64 = 5.0;
 
 /// How wide the corner is rounded where the water activity of the clay reaches one. It has no edge:
