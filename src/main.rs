@@ -10,7 +10,10 @@ use warecast::cli::{self, Cli};
 
 fn main() -> ExitCode {
     CompleteEnv::with_factory(Cli::command).complete();
-    let cli = Cli::parse();
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => return cli::say_usage(&error),
+    };
     cli::log::start();
     match cli.run() {
         Ok(status) => status,

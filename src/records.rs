@@ -80,6 +80,25 @@ pub struct Pot {
     pub place: Option<Name>,
 }
 
+impl Pot {
+    /// One of which no more is known.
+    pub fn bare(name: &str, body: &str, made_at: Time) -> Pot {
+        Pot {
+            name: name.into(),
+            body: body.into(),
+            made_at,
+            ball_g: None,
+            tare_g: None,
+            wall_mm: None,
+            base_mm: None,
+            lot: None,
+            board: None,
+            like: None,
+            place: None,
+        }
+    }
+}
+
 /// The pots from one to the sibling it is like, to that one's and so on, back to itself; `None`
 /// where they come to an end, as they ought to. `find`: a pot by its name.
 pub fn circle<'a>(pot: &'a Pot, find: impl Fn(&str) -> Option<&'a Pot>) -> Option<Vec<&'a Name>> {

@@ -51,7 +51,7 @@ use anyhow::Context as _;
 use clap::Parser;
 use etcetera::BaseStrategy;
 use jiff::tz::TimeZone;
-use std::io;
+use std::io::{self, IsTerminal};
 use std::path::PathBuf;
 use std::process::ExitCode;
 use words::Words;
@@ -163,6 +163,17 @@ pub fn reader_went_away(error: &anyhow::Error) -> bool {
         Some(error) => error.kind() == io::ErrorKind::BrokenPipe,
         None => false,
     })
+}
+
+/// Help and version as they are asked for; what is wrong with a command line on standard error,
+/// wrapped where it goes to a terminal (the parser wraps its help alone).
+pub fn say_usage(error: &clap::Error) -> ExitCode {
+    if !error.use_stderr() || !io::stderr().is_terminal() {
+        error.exit();
+    }
+    let said = error.render();
+    anstream::eprint!("{}", screen::usage(&said.ansi().to_string(), screen::terminal_width()));
+    ExitCode::from(FAILED)
 }
 
 /// One sentence on standard error.

@@ -192,19 +192,7 @@ mod tests {
     }
 
     fn pot(name: &str, board: Option<&str>, made: i64) -> Pot {
-        Pot {
-            name: name.into(),
-            body: "smooth-stone".into(),
-            made_at: Time(made),
-            ball_g: None,
-            tare_g: None,
-            wall_mm: None,
-            base_mm: None,
-            lot: None,
-            board: board.map(Into::into),
-            like: None,
-            place: None,
-        }
+        Pot { board: board.map(Into::into), ..Pot::bare(name, "smooth-stone", Time(made)) }
     }
 
     fn roll() -> Roll {

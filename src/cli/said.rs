@@ -87,19 +87,7 @@ mod tests {
     use crate::units::Time;
 
     fn roll() -> Roll {
-        let pot = |name: &str| Pot {
-            name: name.into(),
-            body: "tide".into(),
-            made_at: Time(0),
-            ball_g: None,
-            tare_g: None,
-            wall_mm: None,
-            base_mm: None,
-            lot: None,
-            board: None,
-            like: None,
-            place: None,
-        };
+        let pot = |name| Pot::bare(name, "tide", Time(0));
         Roll::of(["jar-1", "tall jar 2", "812", "Bowl", "bowl"].map(pot).into(), [])
     }
 

@@ -537,7 +537,7 @@ pub fn paragraph(text: &str, indent: u16, width: u16) -> String {
 pub fn hanging(text: &str, (first, rest): (usize, usize), width: u16) -> String {
     let (mut out, mut column) = (" ".repeat(first), first);
     for (at, word) in text.split(' ').enumerate() {
-        let length = word.chars().count();
+        let length = anstream::adapter::strip_str(word).to_string().chars().count();
         if at > 0 && column + 1 + length > usize::from(width) {
             out += "\n";
             out += &" ".repeat(rest);
@@ -552,6 +552,15 @@ pub fn hanging(text: &str, (first, rest): (usize, usize), width: u16) -> String 
     out + "\n"
 }
 
+/// What the parser says of a command line, wrapped to the width, each line under its own indent.
+pub fn usage(said: &str, width: u16) -> String {
+    let line = |line: &str| {
+        let indent = line.len() - line.trim_start_matches(' ').len();
+        hanging(&line[indent..], (indent, indent + 2), width)
+    };
+    said.lines().map(line).collect()
+}
+
 fn lines(table: &Table) -> String {
     table.lines().map(|line| format!("{}\n", line.trim_end())).collect()
 }
@@ -561,6 +570,24 @@ mod tests {
     use super::*;
     use crate::core::report::*;
     use jiff::tz::TimeZone;
+
+    /// Marks of colour take no room; what is indented stays so.
+    #[test]
+    fn what_the_parser_says_is_wrapped() {
+        let bold = Style::new().bold();
+        let said =
+            format!("{bold}error:{bold:#} {}\n\n  tip: {}\n", "abc ".repeat(10), "de ".repeat(9));
+        let wrapped = anstream::adapter::strip_str(&usage(&said, 32)).to_string();
+        let lines: Vec<&str> = wrapped.lines().map(str::trim_end).collect();
+        let expected = [
+            "error: abc abc abc abc abc abc",
+            "  abc abc abc abc",
+            "",
+            "  tip: de de de de de de de de",
+            "    de",
+        ];
+        assert_eq!(lines, expected);
+    }
 
     fn utc(text: &str) -> Time {
         Time::parse_rfc3339(text).unwrap()

@@ -124,12 +124,13 @@ fn corrected(args: &Args, store: &Store, time: Time, words: &Words) -> anyhow::R
         Some(_) => minute_of(time),
         None => (time.plus(-HOUR), time.plus(1.0)),
     };
-    let typed = store.weighings_by(BENCH, &args.pot, span)?;
-    if typed.iter().any(|point| point.time == time) {
+    let mut typed = store.weights_of(&args.pot, span)?;
+    typed.retain(|weight| weight.source == BENCH);
+    if typed.iter().any(|weight| weight.time == time) {
         return Ok(time);
     }
     match (typed.last(), &args.at) {
-        (Some(point), _) => Ok(point.time),
+        (Some(weight), _) => Ok(weight.time),
         (None, Some(_)) => Ok(time),
         (None, None) => anyhow::bail!(
             "no weight of {} was typed within the hour: say with --at which one is wrong \

@@ -162,28 +162,32 @@ impl Search<'_> {
     fn departure(&self, i: usize) -> Option<f64> {
         let w = self.history.weights[i];
         let last = self.trail.last()?;
-        let gap = w.t - last.t;
-        let hours = gap / HOUR;
+        let hours = (w.t - last.t) / HOUR;
         let touched = |e: &Event| e.deed != Deed::Trim && e.t > last.t && e.t <= w.t;
         if self.history.events.iter().any(touched) {
             return None;
         }
-        let off = w.g - last.g;
-        let gained = if hours > 24.0 { GAINED.1 } else { GAINED.0 };
-        if !is_dense(&self.trail) && off > gained * last.g + 4.0 * (w.sd + last.sd) {
-            return Some(off);
-        }
-        if hours > 24.0 {
-            return None;
-        }
-        if !is_dense(&self.trail) {
+        let (off, noise) = (w.g - last.g, 4.0 * (w.sd + last.sd));
+        match (is_dense(&self.trail), hours > 24.0) {
+            (true, true) => None,
+            (true, false) => self.departure_of_cell(i, off, noise),
             // Weighed now and then: only what no air can do.
-            let air = (SUDDEN.0 + SUDDEN.1 * hours) * last.g;
-            let sudden = hours <= SUDDEN_WITHIN && off.abs() > air;
-            return (sudden || self.seldom(i)).then_some(off);
+            (false, true) => (off > GAINED.1 * last.g + noise).then_some(off),
+            (false, false) => {
+                let air = (SUDDEN.0 + SUDDEN.1 * hours) * last.g;
+                let sudden = hours <= SUDDEN_WITHIN && off.abs() > air;
+                let gained = off > GAINED.0 * last.g + noise;
+                (gained || sudden || self.seldom(i)).then_some(off)
+            }
         }
+    }
+
+    /// The same on a cell that speaks all the time, of a weight that lies so far (g) off the last.
+    fn departure_of_cell(&self, i: usize, off: f64, noise: f64) -> Option<f64> {
+        let (w, last) = (self.history.weights[i], self.trail.last()?);
+        let gap = w.t - last.t;
+        let hours = gap / HOUR;
         let before = slope(&self.trail);
-        let noise = 4.0 * (w.sd + last.sd);
         let Some(after) = self.slope_ahead(i) else {
             // What a change of air or of cover can do in the gap, beyond going on as before.
             let other = (1.2 * before.abs() * gap).max(0.004 * last.g * hours).min(0.05 * last.g);

@@ -580,19 +580,7 @@ mod tests {
     }
 
     fn pot(name: &str, made_at: i64) -> Pot {
-        Pot {
-            name: name.into(),
-            body: "stoneware".into(),
-            made_at: Time(made_at),
-            ball_g: Some(600.0),
-            tare_g: None,
-            wall_mm: None,
-            base_mm: None,
-            lot: None,
-            board: None,
-            like: None,
-            place: None,
-        }
+        Pot { ball_g: Some(600.0), ..Pot::bare(name, "stoneware", Time(made_at)) }
     }
 
     fn did(time: i64, pot: &str, action: Action) -> HandlingRow {

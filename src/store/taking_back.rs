@@ -6,27 +6,10 @@
 
 use super::rows;
 use super::{Durability, Store, StoreError, readings};
-use crate::records::{HandlingRow, Point, Quantity, Reading};
+use crate::records::{HandlingRow, Quantity, Reading};
 use crate::units::Time;
 
 impl Store {
-    /// What a source said that a pot weighs, from one time to before another.
-    pub fn weighings_by(
-        &self,
-        source: &str,
-        pot: &str,
-        span: (Time, Time),
-    ) -> Result<Vec<Point>, StoreError> {
-        let mut points = Vec::new();
-        for one in readings::all_series(&self.db)? {
-            let its = one.source == source && one.pot.as_deref() == Some(pot);
-            if its && one.quantity == Quantity::Mass {
-                readings::read_points(&self.db, one.id, span, &mut points)?;
-            }
-        }
-        Ok(points)
-    }
-
     /// Weights that name a pot, whoever told them, from one time to before another, in order of
     /// time.
     pub fn weights_of(&self, pot: &str, span: (Time, Time)) -> Result<Vec<Reading>, StoreError> {

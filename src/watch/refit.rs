@@ -320,19 +320,7 @@ mod tests {
     use super::*;
 
     fn pot(name: &str, like: Option<&str>) -> Pot {
-        Pot {
-            name: name.into(),
-            body: "stoneware".into(),
-            made_at: Time(0),
-            ball_g: None,
-            tare_g: None,
-            wall_mm: None,
-            base_mm: None,
-            lot: None,
-            board: None,
-            like: like.map(Into::into),
-            place: None,
-        }
+        Pot { like: like.map(Into::into), ..Pot::bare(name, "stoneware", Time(0)) }
     }
 
     fn row(pot: &str, word: &str, detail: &str) -> HandlingRow {

@@ -80,19 +80,8 @@ impl Studio {
             trim_from_dry: None,
             trim_to_dry: None,
         };
-        let pot = |name: &str| Pot {
-            name: name.into(),
-            body: "dune".into(),
-            made_at: Time(1_930_122_000_000_000),
-            ball_g: Some(600.0),
-            tare_g: None,
-            wall_mm: None,
-            base_mm: None,
-            lot: None,
-            board: None,
-            like: None,
-            place: None,
-        };
+        let made_at = Time(1_930_122_000_000_000);
+        let pot = |name| Pot { ball_g: Some(600.0), ..Pot::bare(name, "dune", made_at) };
         self.store.put_bodies(&["dune", "tide"].map(body), Clash::Refuse).unwrap();
         self.store.put_pots(&["jar-1", "jar-2"].map(pot), Clash::Refuse).unwrap();
     }
