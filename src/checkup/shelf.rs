@@ -265,9 +265,10 @@ fn drifts(cell: &Source, drift: &Drift, calibrate: &str) -> Finding {
          tight and that nothing but its board touches it. Until it keeps still, what pots on it \
          seem to lose or gain is partly the cell's.",
     );
-    match cell.raw {
-        true => finding.say("Then calibrate it again:").run(calibrate),
-        false => finding.say("Then take off what stands on it and set its zero again."),
+    match (cell.raw, &cell.pot) {
+        (true, _) => finding.say("Then calibrate it again:").run(calibrate),
+        (false, Some(pot)) => finding.say(format!("Then take {pot} off and set its zero again.")),
+        (false, None) => finding.say("Then set its zero again."),
     }
 }
 

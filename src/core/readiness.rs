@@ -107,7 +107,7 @@ pub fn fire(
     if last.is_some_and(|w| w.g < dry_g.p10) && !history.ended {
         let text = "it weighs less than its clay does when dry: if it was trimmed, note that with \
                     its time (`note POT trim --at WHEN`); if less stood on the scale, note that \
-                    (`note POT tare WEIGHT --at WHEN`)";
+                    (`note POT tare WEIGHT --at WHEN`); if neither, the zero of its scale moved";
         warnings.push(Warning { code: BELOW_DRY, text: text.into() });
     }
     let fits = warnings.iter().all(|w| !NOT_READY.contains(&w.code));
