@@ -24,7 +24,7 @@ except ImportError:
 
 # As in src/core/drying.rs.
 WALL, BASE = 3, 5
-DENSITY, DIFFUSIVITY_AT, SLOPE, CORNER = 1600.0, 0.10, 5.0, 0.04
+DENSITY, DIFFUSIVITY_AT, SLOPE, CORNER = 1600.0, 0.10, 5.0, 0.025
 # Unknowns, in this order; the scale each lives on.
 NAMES = [
     "Kept",

@@ -317,4 +317,8 @@ fn a_calendar_holds_names_that_would_break_it() {
     let again = [&ASKED[..], &["--calendar", path]].concat();
     assert!(refused(&studio, &again).contains("--force"));
     run(&studio, &[&again[..], &["--force"]].concat());
+    let nowhere = studio.path().join("nowhere");
+    let lost = [&ASKED[..], &["--calendar", nowhere.join("plan.ics").to_str().unwrap()]].concat();
+    let said = refused(&studio, &lost);
+    assert!(said.contains(&format!("there is no folder {}", nowhere.display())), "{said}");
 }

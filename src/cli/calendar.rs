@@ -70,6 +70,7 @@ pub fn write(events: &[Event], at: Time, path: &Path, force: bool) -> anyhow::Re
         ErrorKind::AlreadyExists => {
             anyhow::anyhow!("{shown} exists: take another name, or overwrite it with --force")
         }
+        ErrorKind::NotFound => anyhow::anyhow!("{shown}: there is no folder {}", dir.display()),
         _ => anyhow::anyhow!("{shown}: {error}"),
     })
 }

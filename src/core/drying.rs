@@ -51,7 +51,7 @@ const DIFFUSIVITY_SLOPE: f64 = 5.0;
 
 /// How wide the corner is rounded where the water activity of the clay reaches one. It has no edge:
 /// a fit would come to a halt there.
-const ACTIVITY_CORNER: f64 = 0.04;
+const ACTIVITY_CORNER: f64 = 0.025;
 
 /// The parameters of a pot, one per lane.
 #[derive(Clone, Copy, Debug)]
