@@ -318,7 +318,7 @@ fn a_calendar_holds_names_that_would_break_it() {
     assert!(refused(&studio, &again).contains("--force"));
     run(&studio, &[&again[..], &["--force"]].concat());
     let nowhere = studio.path().join("nowhere");
-    let lost = [&ASKED[..], &["--calendar", nowhere.join("plan.ics").to_str().unwrap()]].concat();
-    let said = refused(&studio, &lost);
+    let lost = nowhere.join("plan.ics");
+    let said = refused(&studio, &[&ASKED[..], &["--calendar", lost.to_str().unwrap()]].concat());
     assert!(said.contains(&format!("there is no folder {}", nowhere.display())), "{said}");
 }
