@@ -43,15 +43,15 @@ pub const DRY_DENSITY: f64 = 1600.0;
 /// Water content (dry basis) at which the diffusivity of a body is stated.
 pub const DIFFUSIVITY_AT: f64 = 0.10;
 
-/// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`]. Apparent
-/// diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude from the
-/// parameters of an unfired clay brick, Künzel form); the straight line is cheap and the level is
-/// fitted.
+/// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`], and its
+/// floor. Apparent diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude
+/// from the parameters of an unfired clay brick, Künzel form); the straight line is cheap and the
+/// level is fitted.
 const DIFFUSIVITY_SLOPE: f64 = 5.0;
+const DIFFUSIVITY_FLOOR: f64 = 0.4;
 
-/// How wide the corner is rounded where the water activity of the clay reaches one. It has no edge:
-/// a fit would come to a halt there.
-const ACTIVITY_CORNER: f64 = 0.025;
+/// How wide the corner is rounded where the water activity of the clay reaches one.
+const ACTIVITY_CORNER: f64 = 0.05;
 
 /// The parameters of a pot, one per lane.
 #[derive(Clone, Copy, Debug)]
@@ -402,12 +402,9 @@ fn activity(shape: &Sorption, monolayer: &Lane, water: &Lane) -> (Lane, Lane) {
     let y = each(|l| 2.0 * x[l] / (b[l] + root[l]));
     let slope = each(|l| (1.0 + (c - 2.0) * y[l] - (c - 1.0) * y[l] * y[l]) / root[l] / k);
     let v = each(|l| y[l] / k);
-    // a² θ − a (1 + v) + v = 0 with θ a little below one: v, but never above one.
-    let apart = each(|l| ((1.0 - v[l]) * (1.0 - v[l]) + w * w * v[l]).sqrt());
-    let turns = each(|l| (0.5 * w * w - (1.0 - v[l])) / apart[l]);
-    let under = each(|l| 1.0 + v[l] + apart[l]);
-    let rounded = each(|l| 2.0 * (1.0 + apart[l] - v[l] * turns[l]) / (under[l] * under[l]));
-    (each(|l| 2.0 * v[l] / under[l]), each(|l| slope[l] * rounded[l]))
+    let past = each(|l| (v[l] - (1.0 - w)).clamp(0.0, 2.0 * w));
+    let round = each(|l| v[l].min(1.0 + w) - past[l] * past[l] / (4.0 * w));
+    (round, each(|l| slope[l] * (1.0 - past[l] / (2.0 * w))))
 }
 
 /// One slab over one step of time.
@@ -432,7 +429,7 @@ impl Slab<'_> {
         let unit = each(|l| DRY_DENSITY * self.p.diffusivity[l] / cell[l]);
         let carry = |w: &Lane| -> Lane {
             let rise = each(|l| 1.0 + DIFFUSIVITY_SLOPE * (w[l] - DIFFUSIVITY_AT));
-            each(|l| unit[l] * rise[l])
+            each(|l| unit[l] * rise[l].max(DIFFUSIVITY_FLOOR))
         };
         let hold = each(|l| DRY_DENSITY * cell[l] / self.dt);
         let mut diagonal = [hold; N];
