@@ -15,7 +15,7 @@ use crate::core::readiness::plastic_above;
 use crate::core::record::Event;
 use crate::core::report::{PotAnswer, Report, TimeQuantiles};
 use crate::core::whose::Expected;
-use crate::core::{empty_cells, lesson};
+use crate::core::{lesson, taught_by};
 use crate::records::{Name, Studio};
 use record::Assessed;
 use std::num::NonZero;
@@ -32,7 +32,7 @@ pub fn report(studio: &Studio) -> Report {
 
 /// What the studio's finished pots teach.
 pub fn lessons(studio: &Studio) -> Lessons {
-    Lessons::new(told(studio)).with_cells(empty_cells(studio))
+    taught_by(studio, told(studio))
 }
 
 /// What is known about some of its pots, in the order given.
@@ -67,7 +67,7 @@ impl Taught {
     /// As of the studio's time.
     pub fn new(studio: &Studio) -> Taught {
         let told = told(studio);
-        let lessons = Lessons::new(told.clone()).with_cells(empty_cells(studio));
+        let lessons = taught_by(studio, told.clone());
         let (corrections, assessed) = record::corrections(studio, &told, &lessons);
         Taught { lessons, corrections, assessed }
     }

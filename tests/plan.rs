@@ -27,17 +27,11 @@ fn studio(made: Time, pots: &[(&str, Option<&str>)]) -> Studio {
         trim_to_dry: Some(0.16),
     };
     let pot = |(name, board): &(&str, Option<&str>)| Pot {
-        name: (*name).into(),
-        body: "tide".into(),
-        made_at: made,
         ball_g: Some(600.0),
-        tare_g: None,
         wall_mm: Some(6.0),
         base_mm: Some(9.0),
-        lot: None,
         board: board.map(Into::into),
-        like: None,
-        place: None,
+        ..Pot::bare(name, "tide", made)
     };
     let mut readings = Vec::new();
     for half_hour in 0..=104 {

@@ -32,17 +32,12 @@ fn add(studio: &Studio, pots: &[Thrown]) {
         trim_to_dry: Some(0.16),
     };
     let pot = |Thrown(name, hours, ball, tare, board): &Thrown| Pot {
-        name: (*name).into(),
-        body: "tide".into(),
-        made_at: ago(*hours),
         ball_g: Some(*ball),
         tare_g: *tare,
         wall_mm: Some(6.0),
         base_mm: Some(9.0),
-        lot: None,
         board: board.map(Into::into),
-        like: None,
-        place: None,
+        ..Pot::bare(name, "tide", ago(*hours))
     };
     let mut store = studio.store();
     store.put_bodies(&[body], Clash::Refuse).unwrap();

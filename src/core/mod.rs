@@ -94,8 +94,12 @@ pub fn depict_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
 
 /// What the studio's finished pots teach, as of `studio.at`.
 pub fn learn(studio: &Studio) -> Lessons {
-    let told = studio.pots.keys().filter_map(|pot| lesson(studio, pot)).collect();
-    Lessons::new(told).with_cells(empty_cells(studio))
+    taught_by(studio, studio.pots.keys().filter_map(|pot| lesson(studio, pot)).collect())
+}
+
+/// What these lessons teach, and what empty cells say of themselves.
+pub fn taught_by(studio: &Studio, lessons: Vec<Lesson>) -> Lessons {
+    Lessons::new(lessons).with_cells(empty_cells(studio))
 }
 
 /// What one pot teaches about others; `None` while it is still wet.
@@ -124,10 +128,14 @@ fn drift_under<'a>(
     pot: &Pot,
     dry_g: f64,
 ) -> Option<&'a Drift> {
-    let cell = stands_on(studio, &pot.name)?;
-    let calibrated = studio.cells.get(cell).and_then(|cell| cell.calibrated);
-    let drift = witness::believed(lessons.of_cell(cell), studio.at, calibrated)?;
+    let drift = believed_of(studio, lessons, stands_on(studio, &pot.name)?)?;
     drift.matters(dry_g).then_some(drift)
+}
+
+/// What is believed of a cell.
+fn believed_of<'a>(studio: &Studio, lessons: &'a Lessons, cell: &str) -> Option<&'a Drift> {
+    let calibrated = studio.cells.get(cell).and_then(|known| known.calibrated);
+    witness::believed(lessons.of_cell(cell), studio.at, calibrated)
 }
 
 /// The cell on which a pot stands; none once another was put there, or it was packed.
@@ -153,16 +161,13 @@ pub fn drifts(studio: &Studio) -> Vec<Drift> {
         last.is_some_and(|p| studio.at.since(p.time) <= witness::BELIEVED)
     };
     let told = studio.pots.keys().filter(lately).filter_map(|pot| lesson(studio, pot));
-    let lessons = Lessons::new(told.collect()).with_cells(empty_cells(studio));
-    let believed = lessons.cells().into_iter().filter_map(|cell| {
-        let calibrated = studio.cells.get(cell).and_then(|known| known.calibrated);
-        witness::believed(lessons.of_cell(cell), studio.at, calibrated)
-    });
-    believed.cloned().collect()
+    let lessons = taught_by(studio, told.collect());
+    let cells = lessons.cells().into_iter();
+    cells.filter_map(|cell| believed_of(studio, &lessons, cell)).cloned().collect()
 }
 
 /// What the studio's empty cells say of themselves.
-pub fn empty_cells(studio: &Studio) -> Vec<Drift> {
+fn empty_cells(studio: &Studio) -> Vec<Drift> {
     let said = |(name, cell): (&Name, &Cell)| {
         let start = cell.idle.first()?.time;
         let room =

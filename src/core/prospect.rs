@@ -284,9 +284,7 @@ fn kept(span: &Span, now: f64, changes: &[Change]) -> StepKeeping {
     let mut keeping = span.keeping;
     for change in changes.iter().filter(|change| now + change.at <= span.from + SAME) {
         match change.doing {
-            Doing::Cover(cover) => {
-                keeping.cover = Cover::ALL.iter().position(|c| *c == cover).unwrap_or(0);
-            }
+            Doing::Cover(cover) => keeping.cover = model::place_of(cover),
             Doing::Flip => keeping.flipped = keeping.flipped.map(|flipped| !flipped),
         }
     }

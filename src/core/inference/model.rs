@@ -133,8 +133,12 @@ pub fn spans(
 
 /// How the pot stands, as the model wants it.
 pub fn standing(k: Keeping) -> StepKeeping {
-    let cover = Cover::ALL.iter().position(|c| *c == k.cover).unwrap_or(0);
-    StepKeeping { cover, flipped: [k.flipped; LANES] }
+    StepKeeping { cover: place_of(k.cover), flipped: [k.flipped; LANES] }
+}
+
+/// A cover's place among all.
+pub fn place_of(cover: Cover) -> usize {
+    Cover::ALL.iter().position(|c| *c == cover).unwrap_or(0)
 }
 
 /// The air of a step, the same for all lanes.
