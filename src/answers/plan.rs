@@ -37,7 +37,7 @@ fn cover(subjects: &[Subject], draft: &mut Draft, done: &(dyn Fn() + Sync)) {
     let needy = draft.needy();
     let groups = draft.groups();
     let trees: Vec<_> = needy.iter().map(|g| Branch::sequences(&groups[*g].tree)).collect();
-    let searched = of_members(groups, &needy, |group, member| {
+    let searched = of_members(&groups, &needy, |group, member| {
         let courses = subjects[member].prospect.search(&groups[group].tree);
         done();
         courses
@@ -51,7 +51,7 @@ fn cover(subjects: &[Subject], draft: &mut Draft, done: &(dyn Fn() + Sync)) {
         lists.push(list.into_iter().map(|way| sequences[way].clone()).collect());
         rough.choose(*group, ways);
     }
-    for (group, ways) in all_draws(subjects, groups, &needy, &lists) {
+    for (group, ways) in all_draws(subjects, &groups, &needy, &lists) {
         draft.choose(group, ways);
     }
 }
@@ -66,7 +66,7 @@ fn then(subjects: &[Subject], draft: &mut Draft) {
     };
     let lists: Vec<Vec<Vec<Change>>> = wet.iter().zip(&more).map(whole).collect();
     for ((group, ways), more) in
-        all_draws(subjects, draft.groups(), &wet, &lists).into_iter().zip(more)
+        all_draws(subjects, &draft.groups(), &wet, &lists).into_iter().zip(more)
     {
         let then = ways.into_iter().zip(more).map(|(way, changes)| Way { changes, ..way });
         draft.then(group, then.collect());
@@ -91,7 +91,7 @@ fn subject(studio: &Studio, taught: &Taught, name: &str, question: &Question) ->
 
 /// What comes of each pot of some groups, by group and member.
 fn of_members<T: Send>(
-    groups: &[Group],
+    groups: &[&Group],
     which: &[usize],
     each: impl Fn(usize, usize) -> T + Sync,
 ) -> Vec<Vec<T>> {
@@ -107,7 +107,7 @@ fn of_members<T: Send>(
 /// Groups with what comes of them in each of some ways, by all draws.
 fn all_draws(
     subjects: &[Subject],
-    groups: &[Group],
+    groups: &[&Group],
     which: &[usize],
     lists: &[Vec<Vec<Change>>],
 ) -> Vec<(usize, Vec<Way>)> {

@@ -38,24 +38,38 @@ struct Worth {
     value: f64,
 }
 
+/// A group, and how it is kept.
+#[derive(Clone)]
+struct Kept {
+    group: Group,
+    /// Whether something has been looked for.
+    tried: bool,
+    /// Doing nothing.
+    nothing: Way,
+    /// What is chosen.
+    chosen: Way,
+    /// What follows for the kiln once its pots are trimmed, and what comes of both.
+    then: Option<Way>,
+}
+
 /// A plan in the making.
 #[derive(Clone)]
 pub struct Draft<'a> {
     question: &'a Question,
     subjects: &'a [Subject],
-    groups: Vec<Group>,
-    /// Whether something has been looked for, by group.
-    tried: Vec<bool>,
-    /// Doing nothing, by group.
-    nothing: Vec<Way>,
-    /// What is chosen, by group.
-    chosen: Vec<Way>,
-    /// What follows for the kiln once its pots are trimmed, by group, and what comes of both.
-    then: Vec<Option<Way>>,
+    kept: Vec<Kept>,
     /// Places in the queue by subject: doing nothing, and as chosen; `None` where no trimming lies
     /// ahead.
     before: Vec<Option<Place>>,
     places: Vec<Option<Place>>,
+}
+
+impl Kept {
+    fn new(group: Group, subjects: &[Subject]) -> Kept {
+        let courses = group.members.iter().map(|m| subjects[*m].nothing.clone());
+        let nothing = Way { changes: Vec::new(), courses: courses.collect() };
+        Kept { group, tried: false, chosen: nothing.clone(), nothing, then: None }
+    }
 }
 
 impl<'a> Draft<'a> {
@@ -64,67 +78,48 @@ impl<'a> Draft<'a> {
         let mut draft = Draft {
             question,
             subjects,
-            groups: Vec::new(),
-            tried: Vec::new(),
-            nothing: Vec::new(),
-            chosen: Vec::new(),
-            then: Vec::new(),
+            kept: groups(subjects, question).into_iter().map(|g| Kept::new(g, subjects)).collect(),
             before: Vec::new(),
             places: Vec::new(),
         };
-        groups(subjects, question).into_iter().for_each(|group| draft.add(group));
         draft.places = draft.queued();
         draft.before = draft.places.clone();
         draft
     }
 
-    fn add(&mut self, group: Group) {
-        let courses = group.members.iter().map(|m| self.subjects[*m].nothing.clone());
-        let nothing = Way { changes: Vec::new(), courses: courses.collect() };
-        self.chosen.push(nothing.clone());
-        self.nothing.push(nothing);
-        self.then.push(None);
-        self.tried.push(false);
-        self.groups.push(group);
-    }
-
     /// The groups.
-    pub fn groups(&self) -> &[Group] {
-        &self.groups
+    pub fn groups(&self) -> Vec<&Group> {
+        self.kept.iter().map(|kept| &kept.group).collect()
     }
 
     /// A pot that its board could do nothing for may have a sheet of its own.
     pub fn split(&mut self) {
         let wanted = self.question.wanted - SAME;
-        for index in 0..self.groups.len() {
-            let group = &self.groups[index];
+        for index in 0..self.kept.len() {
+            let group = &self.kept[index].group;
             if group.members.len() < 2 || !self.changes(index).is_empty() {
                 continue;
             }
             let short = |m: &usize| self.places[*m].is_some_and(|place| place.chance < wanted);
             let (short, others): (Vec<usize>, Vec<usize>) =
                 group.members.iter().copied().partition(short);
-            let Some((first, more)) = short.split_first() else { continue };
-            let alone = |member: usize| Group::of(vec![member], None, self.subjects, self.question);
-            let (first, more) = (alone(*first), more.iter().map(|m| alone(*m)));
-            let mut added: Vec<Group> = more.collect();
-            // The board's own place is taken by the pots that are left on it, if there are any.
-            let board = group.board.clone();
-            let left = Group::of(others, board, self.subjects, self.question);
-            let empty = left.members.is_empty();
-            added.extend((!empty).then_some(left));
-            self.replace(index, first);
-            added.into_iter().for_each(|group| self.add(group));
+            let (board, question) = (group.board.clone(), self.question);
+            let part = |members: Vec<usize>, board| {
+                Kept::new(Group::of(members, board, self.subjects, question), self.subjects)
+            };
+            let mut parts: Vec<Kept> = short.iter().map(|m| part(vec![*m], None)).collect();
+            if parts.is_empty() {
+                continue;
+            }
+            // The board keeps the pots that are left on it, if there are any.
+            parts.extend((!others.is_empty()).then(|| part(others, board)));
+            let mut parts = parts.into_iter();
+            // The first takes the board's place among the groups.
+            if let Some(first) = parts.next() {
+                self.kept[index] = first;
+            }
+            self.kept.extend(parts);
         }
-    }
-
-    fn replace(&mut self, index: usize, group: Group) {
-        self.add(group);
-        self.groups.swap_remove(index);
-        self.tried.swap_remove(index);
-        self.nothing.swap_remove(index);
-        self.chosen.swap_remove(index);
-        self.then.swap_remove(index);
     }
 
     /// Groups that need something done and for which nothing was looked for yet, those that close
@@ -135,11 +130,11 @@ impl<'a> Draft<'a> {
             group.members.iter().any(|m| self.places[*m].is_some_and(|p| p.chance < wanted))
         };
         let closes = |group: &usize| {
-            let courses = self.nothing[*group].courses.iter();
+            let courses = self.kept[*group].nothing.courses.iter();
             courses.map(|courses| closing(courses)).fold(f64::INFINITY, f64::min)
         };
-        let mut needy: Vec<usize> = (0..self.groups.len()).collect();
-        needy.retain(|group| !self.tried[*group] && needs(&self.groups[*group]));
+        let mut needy: Vec<usize> = (0..self.kept.len()).collect();
+        needy.retain(|group| !self.kept[*group].tried && needs(&self.kept[*group].group));
         needy.sort_by(|a, b| closes(a).total_cmp(&closes(b)));
         needy
     }
@@ -148,8 +143,8 @@ impl<'a> Draft<'a> {
     fn queued(&self) -> Vec<Option<Place>> {
         let mut which = Vec::new();
         let mut courses: Vec<&[Course]> = Vec::new();
-        for (group, way) in self.groups.iter().zip(&self.chosen) {
-            for (member, its) in group.members.iter().zip(&way.courses) {
+        for kept in &self.kept {
+            for (member, its) in kept.group.members.iter().zip(&kept.chosen.courses) {
                 if self.subjects[*member].trims {
                     which.push(*member);
                     courses.push(its);
@@ -164,7 +159,7 @@ impl<'a> Draft<'a> {
 
     /// Hours in which no pot of another group is on the wheel, up to a deadline, s from now.
     fn left_to(&self, group: usize, deadline: f64) -> Hours {
-        let members = &self.groups[group].members;
+        let members = &self.kept[group].group.members;
         let others = (0..self.subjects.len()).filter(|member| !members.contains(member));
         let slots = others.filter_map(|other| self.places[other]?.slot);
         let hours = self.question.hours.without((deadline, f64::INFINITY));
@@ -184,7 +179,7 @@ impl<'a> Draft<'a> {
             quantile(courses.iter().map(|c| (dries(c), c.weight)).collect(), share)
         };
         let deadline = |share: f64| {
-            let courses = self.nothing[group].courses.iter();
+            let courses = self.kept[group].nothing.courses.iter();
             kiln - courses.map(|courses| needs(courses, share)).fold(0.0, f64::max)
         };
         let mut deadlines: Vec<f64> = [self.question.wanted, 0.5].map(deadline).into();
@@ -209,7 +204,7 @@ impl<'a> Draft<'a> {
     /// of the ways does nothing.
     fn worths_by(&self, group: usize, ways: &[Way], deadline: f64) -> Vec<Worth> {
         let (left, wanted) = (self.left_to(group, deadline), self.question.wanted);
-        let members = &self.groups[group].members;
+        let members = &self.kept[group].group.members;
         let places = |way: &Way| {
             let trims = members.iter().zip(&way.courses).filter(|(m, _)| self.subjects[**m].trims);
             let courses: Vec<&[Course]> = trims.map(|(_, courses)| &courses[..]).collect();
@@ -218,8 +213,7 @@ impl<'a> Draft<'a> {
         let nothing = ways.first().map(places).unwrap_or_default();
         let worth = |(index, way): (usize, &Way)| {
             let chances: Vec<f64> = places(way).iter().map(|place| place.chance).collect();
-            let harms =
-                |(chance, nothing): (&f64, &Place)| *chance < nothing.chance.min(wanted) - SAME;
+            let harms = |(chance, nothing): (&f64, &Place)| self.harmed(*chance, nothing.chance);
             let sum = chances.iter().sum::<f64>();
             let all = nothing.iter().map(|place| place.chance).sum::<f64>();
             if sum < all - SAME || chances.iter().zip(&nothing).any(harms) {
@@ -262,10 +256,10 @@ impl<'a> Draft<'a> {
 
     /// Keeps a group in the best of these ways; the first does nothing.
     pub fn choose(&mut self, group: usize, ways: Vec<Way>) {
-        self.tried[group] = true;
+        self.kept[group].tried = true;
         let best = self.worths(group, &ways).first().map_or(0, |worth| worth.index);
         if let Some(way) = ways.into_iter().nth(best) {
-            self.chosen[group] = way;
+            self.kept[group].chosen = way;
             self.places = self.queued();
         }
     }
@@ -276,12 +270,12 @@ impl<'a> Draft<'a> {
         while self.harms() {
             let gain = |group: &usize| {
                 let of = |places: &[Option<Place>]| {
-                    let members = self.groups[*group].members.iter();
+                    let members = self.kept[*group].group.members.iter();
                     members.filter_map(|m| places[*m]).map(|place| place.chance).sum::<f64>()
                 };
                 of(&self.places) - of(&self.before)
             };
-            let changed = (0..self.groups.len()).filter(|g| !self.chosen[*g].changes.is_empty());
+            let changed = (0..self.kept.len()).filter(|g| !self.kept[*g].chosen.changes.is_empty());
             let Some(group) = changed.min_by(|a, b| gain(a).total_cmp(&gain(b))) else { return };
             self.leave(group);
         }
@@ -289,18 +283,22 @@ impl<'a> Draft<'a> {
 
     /// Does nothing to a group.
     fn leave(&mut self, group: usize) {
-        self.chosen[group] = self.nothing[group].clone();
-        self.then[group] = None;
+        self.kept[group].chosen = self.kept[group].nothing.clone();
+        self.kept[group].then = None;
         self.places = self.queued();
+    }
+
+    /// Whether a chance is less than it was, and less than was wanted.
+    fn harmed(&self, after: f64, before: f64) -> bool {
+        after < before.min(self.question.wanted) - SAME
     }
 
     /// Whether fewer pots are to be trimmed, or one comes out worse than if nothing were done.
     fn harms(&self) -> bool {
-        let wanted = self.question.wanted;
         let mut gain = 0.0;
         for (before, after) in self.before.iter().zip(&self.places) {
             let (Some(before), Some(after)) = (before, after) else { continue };
-            if after.chance < before.chance.min(wanted) - SAME {
+            if self.harmed(after.chance, before.chance) {
                 return true;
             }
             gain += after.chance - before.chance;
@@ -311,7 +309,7 @@ impl<'a> Draft<'a> {
     /// What may bring a group into the kiln, after what is chosen: the open air once its pots are
     /// trimmed, and turning over those that have been.
     pub fn for_the_kiln(&self, group: usize) -> Vec<Vec<Change>> {
-        let (chosen, members) = (&self.chosen[group].changes, &self.groups[group].members);
+        let (chosen, members) = (&self.kept[group].chosen.changes, &self.kept[group].group.members);
         let after = members.iter().filter_map(|m| self.places[*m]?.slot).map(|(slot, _)| slot.1);
         let after = after.chain(chosen.iter().map(|change| change.at)).fold(0.0, f64::max);
         let moments = self.question.moments.iter().copied();
@@ -334,7 +332,7 @@ impl<'a> Draft<'a> {
     /// Chances of a group's pots to be dry for the kiln, kept so until they are trimmed, and like
     /// this to the last.
     fn dry(&self, group: usize, way: &Way, last: &Way, places: &[Option<Place>]) -> Vec<f64> {
-        let members = self.groups[group].members.iter().enumerate();
+        let members = self.kept[group].group.members.iter().enumerate();
         let dry =
             members.map(|(k, m)| self.for_kiln(places[*m], &way.courses[k], &last.courses[k]));
         dry.collect()
@@ -359,7 +357,7 @@ impl<'a> Draft<'a> {
     /// worth it. If what is chosen takes the kiln from it all the same, nothing is done.
     pub fn then(&mut self, group: usize, ways: Vec<Way>) {
         let wanted = self.question.wanted;
-        let (chosen, nothing) = (&self.chosen[group], &self.nothing[group]);
+        let (chosen, nothing) = (&self.kept[group].chosen, &self.kept[group].nothing);
         let value = |way: &Way, changes: usize| {
             let dry = self.dry(group, chosen, way, &self.places);
             let enough = dry.iter().all(|dry| *dry >= wanted - SAME);
@@ -376,40 +374,41 @@ impl<'a> Draft<'a> {
             .or(told.iter().max_by(|a, b| a.1.1.total_cmp(&b.1.1)))
             .map(|(index, _)| *index);
         let before = self.dry(group, nothing, nothing, &self.before);
-        self.then[group] = best.and_then(|index| ways.into_iter().nth(index));
-        let after = self.dry(group, &self.chosen[group], self.last(group), &self.places);
-        if after.iter().zip(&before).any(|(after, before)| *after < before.min(wanted) - SAME) {
+        self.kept[group].then = best.and_then(|index| ways.into_iter().nth(index));
+        let after = self.dry(group, &self.kept[group].chosen, self.last(group), &self.places);
+        if after.iter().zip(&before).any(|(after, before)| self.harmed(*after, *before)) {
             self.leave(group);
         }
     }
 
     /// What is done to a group to the last.
     fn last(&self, group: usize) -> &Way {
-        self.then[group].as_ref().unwrap_or(&self.chosen[group])
+        self.kept[group].then.as_ref().unwrap_or(&self.kept[group].chosen)
     }
 
     /// Groups that are not as surely dry for the kiln as was wanted, as they are kept.
     pub fn too_wet(&self) -> Vec<usize> {
         let wanted = self.question.wanted - SAME;
         let wet = |group: &usize| {
-            let way = &self.chosen[*group];
+            let way = &self.kept[*group].chosen;
             self.dry(*group, way, way, &self.places).iter().any(|dry| *dry < wanted)
         };
-        let groups = 0..self.groups.len();
+        let groups = 0..self.kept.len();
         groups.filter(|group| self.question.kiln.is_some() && wet(group)).collect()
     }
 
     /// What was chosen for a group.
     pub fn changes(&self, group: usize) -> &[Change] {
-        &self.chosen[group].changes
+        &self.kept[group].chosen.changes
     }
 
     /// The plan.
     pub fn finish(&self) -> Plan {
         let mut plan = Plan::default();
         let mut pots: Vec<(usize, Planned)> = Vec::new();
-        for (index, group) in self.groups.iter().enumerate() {
-            let then = self.then[index].as_ref().map_or(&[][..], |way| &way.changes);
+        for (index, kept) in self.kept.iter().enumerate() {
+            let group = &kept.group;
+            let then = kept.then.as_ref().map_or(&[][..], |way| &way.changes);
             let trims = group.members.iter().any(|m| self.subjects[*m].trims);
             let step = |once_trimmed: bool| {
                 move |change: &Change| Step {
@@ -436,7 +435,8 @@ impl<'a> Draft<'a> {
     fn planned(&self, (group, k): (usize, usize), member: usize, all: &[Change]) -> Planned {
         let Question { at, trim_s, wanted, kiln, until, .. } = *self.question;
         let subject = &self.subjects[member];
-        let (nothing, courses) = (&self.nothing[group].courses[k], &self.chosen[group].courses[k]);
+        let (nothing, courses) =
+            (&self.kept[group].nothing.courses[k], &self.kept[group].chosen.courses[k]);
         let last = &self.last(group).courses[k];
         let chances = |place: Option<Place>, courses: &[Course], last: &[Course]| Chances {
             trim: place.map(|place| place.chance),
