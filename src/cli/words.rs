@@ -274,7 +274,8 @@ pub fn parse_mass(text: &str, units: Units) -> Result<f64, MassError> {
         let digits = text.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | '-' | '+'));
         return match units {
             _ if !digits || !value.is_finite() => Err(unreadable()),
-            Units::Metric => Ok(value),
+            // Nothing is nothing, whatever its sign.
+            Units::Metric => Ok(value + 0.0),
             Units::Us => Err(MassError::NoUnit(text.into())),
         };
     }
