@@ -117,7 +117,7 @@ pub fn lesson(studio: &Studio, pot: &str) -> Option<Lesson> {
     let water = forecast::water_at(&posterior, &times, seed(&pot.name));
     let felt = verdicts.iter().zip(water);
     let felt = felt.map(|((_, verdict), (water, sd))| Felt { verdict: *verdict, water, sd });
-    let cell = cell_said(studio, pot, &posterior, &room);
+    let cell = cell_said(studio, pot, (&history, &room), || free_water(&posterior));
     Lesson::new(pot, bag_given(body), &posterior, felt.collect(), cell)
 }
 
@@ -154,14 +154,21 @@ fn stands_on<'a>(studio: &'a Studio, pot: &str) -> Option<&'a Name> {
 }
 
 /// What is believed of the studio's cells, by those of its pots that were weighed lately and by
-/// the empty ones.
+/// the empty ones. Only a pot that may be a witness is fitted.
 pub fn drifts(studio: &Studio) -> Vec<Drift> {
-    let lately = |pot: &&Name| {
-        let last = studio.weighings.get(*pot).and_then(|w| w.0.last());
+    let lately = |pot: &&Pot| {
+        let last = studio.weighings.get(&pot.name).and_then(|w| w.0.last());
         last.is_some_and(|p| studio.at.since(p.time) <= witness::BELIEVED)
     };
-    let told = studio.pots.keys().filter(lately).filter_map(|pot| lesson(studio, pot));
-    let lessons = taught_by(studio, told.collect());
+    let said = |pot: &Pot| {
+        let pot = &within_reason(pot);
+        let history = history(studio, pot);
+        let room = surroundings(studio, pot, history.now);
+        let model = || Model::new(pot, studio.bodies.get(&pot.body), &history, &room);
+        cell_said(studio, pot, (&history, &room), || free_water(&Posterior::new(model())))
+    };
+    let said = studio.pots.values().filter(lately).filter_map(said);
+    let lessons = Lessons::default().with_cells(said).with_cells(empty_cells(studio));
     let cells = lessons.cells().into_iter();
     cells.filter_map(|cell| believed_of(studio, &lessons, cell)).cloned().collect()
 }
@@ -182,11 +189,22 @@ fn main_air(studio: &Studio) -> Option<&Air> {
     studio.air.get("").or_else(|| studio.air.values().next())
 }
 
-/// What a pot says of the cell on which it stands, or stood last, by its own fit.
-fn cell_said(studio: &Studio, pot: &Pot, posterior: &Posterior, room: &Room) -> Option<Drift> {
-    let free = posterior.fit.as_ref().and(posterior.free_when_last_weighed())?;
+/// What a pot says of the cell on which it stands, or stood last; its free water is asked for only
+/// where it may say something.
+fn cell_said(
+    studio: &Studio,
+    pot: &Pot,
+    (history, room): (&History, &Room),
+    free: impl FnOnce() -> Option<f64>,
+) -> Option<Drift> {
     let rows = studio.handling.get(&pot.name).map_or(&[][..], Vec::as_slice);
-    witness::of_pot(&pot.name, rows, posterior.model.history, room, free)
+    let said = witness::of_pot(&pot.name, rows, history, room)?;
+    (free()? <= witness::DRY).then_some(said)
+}
+
+/// Free water of a pot when it was last weighed, by its own fit, kg/kg dry basis.
+fn free_water(posterior: &Posterior) -> Option<f64> {
+    posterior.fit.as_ref().and(posterior.free_when_last_weighed())
 }
 
 /// What the hand said of a pot, with seconds since it was made.

@@ -25,7 +25,7 @@ const FEWEST: usize = 16;
 const LONGEST: f64 = 28.0 * DAY;
 /// Free water when last weighed below which a pot may be a witness, kg/kg dry basis: a cell that
 /// drifts makes a dry one seem as wet as that.
-const DRY: f64 = 0.04;
+pub const DRY: f64 = 0.04;
 /// A pot that still loses this share of its weight in so long is not dry yet …
 const LOSES: (f64, f64) = (0.01, 3.0 * DAY);
 /// … nor so long after, s.
@@ -116,19 +116,8 @@ pub fn believed<'a>(
     drifts.into_iter().filter(fits).max_by_key(|d| d.to)
 }
 
-/// What a pot says of the cell on which it stands, or stood last.
-///
-/// `free`: its free water when it was last weighed, kg/kg dry basis.
-pub fn of_pot(
-    pot: &str,
-    rows: &[HandlingRow],
-    history: &History,
-    room: &Room,
-    free: f64,
-) -> Option<Drift> {
-    if free > DRY {
-        return None;
-    }
+/// What a pot says of the cell on which it stands, or stood last, if it is [`DRY`].
+pub fn of_pot(pot: &str, rows: &[HandlingRow], history: &History, room: &Room) -> Option<Drift> {
     let (cell, from, to) = undisturbed(rows, history)?;
     let to = to.min(room.last_reading()?);
     let stood = |t: f64| t >= from && t <= to;
