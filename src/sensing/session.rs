@@ -26,7 +26,7 @@ const LONG_AGO: Duration = Duration::from_secs(3600);
 /// Readings that one port may have stored: so many at once, as after a long time out of reach, and
 /// so many each second in the long run (64 cells at one per 10 s give 6.4). A device whose own
 /// clock runs away would fill the disk.
-const AT_ONCE: f64 = 2e6;
+pub const AT_ONCE: f64 = 2e6;
 const PER_SECOND: f64 = 8.0;
 /// A fast source that is silent for so long has its open 10 s closed.
 const CLOSE_AFTER: Duration = Duration::from_secs(10);
