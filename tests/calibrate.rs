@@ -170,6 +170,23 @@ fn what_does_not_fit_is_said_and_nothing_is_stored() {
     assert_eq!(studio.store().loads().unwrap(), []);
 }
 
+#[test]
+fn what_is_asked_of_a_studio_that_is_not_there_makes_none() {
+    let studio = Studio::new();
+    let past = [&["calibrate", CELL, "0", "5", "0"], &BETWEEN[..]].concat();
+    let still = [&["calibrate", CELL, "--still"], &BETWEEN[..]].concat();
+    for args in [
+        &["calibrate", CELL, "--show"][..],
+        &["calibrate", CELL, "--forget", "2026-03-02 10:00"],
+        &past,
+        &still,
+    ] {
+        says(&run(&studio, args), 2, &["there is no studio in"]);
+    }
+    says(&run(&studio, &["calibrate", CELL, "0", "500"]), 2, &["at least 3 loads"]);
+    assert!(!studio.path().exists());
+}
+
 /// A night: the room cools by 4 °C and warms again, and the zero moves by −80 counts per °C.
 #[test]
 fn a_night_untouched_tells_how_the_zero_follows_the_temperature() {

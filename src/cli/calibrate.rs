@@ -10,7 +10,7 @@ use crate::calibration::warmth;
 use crate::calibration::{Load, ZeroDrift};
 use crate::clock;
 use crate::records::{Action, Name, Point, Quantity};
-use crate::store::{Clash, Store};
+use crate::store::{Clash, Settings, Store};
 use crate::units::Time;
 use crate::watch::loads::{Taken, stored as found_in};
 use anyhow::bail;
@@ -85,19 +85,24 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         return calibrated::all(&store, &words);
     };
     crate::records::check_name(&source)?;
-    let mut store = Store::open_or_create(&context.studio)?;
-    let words = context.words(store.settings(), None)?;
+    let words = context.words(&Settings::read(&context.studio)?, None)?;
+    let masses = masses(&args.masses, &words)?;
+    let asks_the_past = args.show || args.forget.is_some() || args.between.is_some();
+    // A new cell in a new studio may be the first thing that is seen to.
+    let mut store = match asks_the_past {
+        true => context.open()?,
+        false => Store::open_or_create(&context.studio)?,
+    };
     if let Some(when) = &args.forget {
         return forget(&mut store, &source, past(when, &words)?, &words);
     }
     if args.show {
-        return calibrated::show(&store, &source, &words);
+        return calibrated::show(&store, &source, &words, context);
     }
     if args.still {
         return still(&args, &source, &mut store, &words, context);
     }
     let history = store.calibrations(&source)?;
-    let masses = masses(&args.masses, &words)?;
     let taken = match between(&args, &words)? {
         Some(span) => stored(&source, &masses, span, &store, &words)?,
         None => loads::live(&args, &source, &masses, &store, &words, context)?,

@@ -47,12 +47,18 @@ pub fn all(store: &Store, words: &Words) -> anyhow::Result<ExitCode> {
 }
 
 /// The calibrations of one cell.
-pub fn show(store: &Store, source: &str, words: &Words) -> anyhow::Result<ExitCode> {
+pub fn show(
+    store: &Store,
+    source: &str,
+    words: &Words,
+    context: &Context,
+) -> anyhow::Result<ExitCode> {
     let history = store.calibrations(source)?;
     if history.calibrations().is_empty() && history.drifts().is_empty() {
         return screen::say(&format!(
-            "{} is not calibrated: warecast calibrate {} 0 500 1000 500 0",
+            "{} is not calibrated: {} calibrate {} 0 500 1000 500 0",
             printable(source),
+            context.command(),
             shell_word(source)
         ));
     }
