@@ -276,6 +276,19 @@ fn unfolded(bytes: &[u8]) -> Vec<String> {
     text.replace("\r\n ", "").split_terminator("\r\n").map(String::from).collect()
 }
 
+/// RFC 5545, 3.6: "The body of the iCalendar object consists of a sequence of calendar properties
+/// and one or more calendar components."
+#[test]
+fn a_calendar_of_nothing_holds_one_event() {
+    let studio = studio(MADE, &[]);
+    let file = studio.path().join("plan.ics");
+    run(&studio, &[&ASKED[..], &["--calendar", file.to_str().unwrap()]].concat());
+    let lines = unfolded(&fs::read(&file).unwrap());
+    let has = |wanted: &str| lines.iter().filter(|line| line.as_str() == wanted).count();
+    assert_eq!((has("BEGIN:VEVENT"), has("END:VEVENT")), (1, 1), "{lines:#?}");
+    assert_eq!(has("SUMMARY:Nothing to cover or trim"), 1, "{lines:#?}");
+}
+
 #[test]
 fn a_calendar_holds_names_that_would_break_it() {
     let hostile = "jar; END:VEVENT, \\n ☃ and a name that is folded ééééééééé";

@@ -326,7 +326,17 @@ impl Timetable<'_> {
             })
         };
         let windows = self.plan.pots.iter().filter_map(window);
-        self.walks().into_iter().map(walk).chain(windows).collect()
+        let events: Vec<Event> = self.walks().into_iter().map(walk).chain(windows).collect();
+        // A calendar holds one component at least (RFC 5545, section 3.6).
+        let nothing = || Event {
+            key: "nothing".into(),
+            from: self.question.at,
+            to: self.question.at,
+            summary: "Nothing to cover or trim".into(),
+            description: "Planned by warecast.".into(),
+            busy: false,
+        };
+        if events.is_empty() { vec![nothing()] } else { events }
     }
 
     /// For programs.
