@@ -17,13 +17,14 @@
 //! | [`records`] | what a studio holds: bodies, pots, handling rows, readings | units |
 //! | [`calibration`] | raw counts of a cell to grams, with uncertainty; dated facts | units, records |
 //! | [`clock`] | the only place that asks what time it is | units |
+//! | [`disk`] | files that get their name once they are complete; their troubles in words | nothing |
 //! | [`core`] | numbers in, numbers out: air, clay, drying, fit, forecast, calls | units, records |
 //! | [`sensing`] | bytes to readings: formats, line session, reduction, ports | units, records, clock, calibration |
-//! | [`store`] | the embedded database, settings, import and export | units, records, clock, calibration |
+//! | [`store`] | the embedded database, settings, import and export | units, records, clock, disk, calibration |
 //! | [`watch`] | the daemon: ports to store, refit, last good answer | all of the above |
 //! | [`checkup`] | what is wrong with ports, cells, sensors, disk and clock, and what to do | units, records, clock, calibration, sensing, store, watch, core |
 //! | [`simulate`] | a made-up shelf behind a pseudo-terminal | units, records, clock |
-//! | [`plot`] | pictures of report values and of scorecards | units, records, core |
+//! | [`plot`] | pictures of report values and of scorecards | units, records, disk, core |
 //! | [`answers`] | answers for all pots, on all cores, corrected by their record | units, records, core |
 //! | [`scorecard`] | past forecasts made again and scored | units, records, core, answers, store |
 //! | [`cli`] | one file per command, no arithmetic | everything |
@@ -42,6 +43,7 @@ pub mod checkup;
 pub mod cli;
 pub mod clock;
 pub mod core;
+pub mod disk;
 pub mod plot;
 pub mod records;
 pub mod scorecard;

@@ -272,3 +272,22 @@ fn the_forecast_goes_out_and_comes_in_with_the_studio() {
     assert_eq!(import(&folder, &["--replace", "--strict"]).status, 1);
     assert_eq!(fs::read_to_string(other.join("air_forecast.csv")).unwrap(), before);
 }
+
+#[test]
+fn an_export_into_the_studios_own_folder_leaves_the_forecast_there_as_it_is() {
+    let bench = with_jar();
+    let own = bench.dir().join("air_forecast.csv");
+    // A row that is put right later, and would be missing from a file made anew.
+    let text = format!("{DAMP}2021-04-05T06:00:00Z,x,50\n");
+    for there in [None, Some(text.as_str())] {
+        if let Some(text) = there {
+            fs::write(&own, text).unwrap();
+        }
+        for more in [&[][..], &["--force"]] {
+            let said =
+                bench.run(&[&["export", bench.dir().join(".").to_str().unwrap()], more].concat());
+            assert!(said.status == 2 && said.err.contains("own folder"), "{}", said.err);
+            assert_eq!(fs::read_to_string(&own).ok().as_deref(), there);
+        }
+    }
+}

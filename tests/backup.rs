@@ -121,7 +121,10 @@ fn a_backup_overwrites_nothing_unasked_and_never_the_studio() {
     assert!(contents(&bench) == before);
     let nowhere = path(&bench, "nowhere/a.db");
     refused(&bench.run(&["backup", nowhere.to_str().unwrap()]), "there is nothing of that name");
-    refused(&bench.run(&["backup", bench.0.path().to_str().unwrap()]), "is there already");
+    for force in [&[][..], &["--force"]] {
+        let folder = ["backup", bench.0.path().to_str().unwrap()];
+        refused(&bench.run(&[&folder, force].concat()), "this is a folder, not a file");
+    }
 }
 
 /// The studio's files before and after: nothing that was given instead of a backup changes them.

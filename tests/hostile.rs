@@ -298,6 +298,35 @@ fn links_are_not_followed_out_of_where_files_are_written() {
 }
 
 #[test]
+fn a_device_or_a_pipe_is_neither_replaced_by_a_file_nor_waited_for() {
+    use rustix::fs::{CWD, FileType, Mode, mknodat};
+    use std::os::unix::fs::FileTypeExt;
+    let bench = Bench::with_pots();
+    let folder = bench.0.path().join("in");
+    fs::create_dir(&folder).unwrap();
+    let pipes = ["a.db", "a.svg", "a.ics", "in/readings.csv"].map(|name| bench.0.path().join(name));
+    for pipe in &pipes {
+        mknodat(CWD, pipe, FileType::Fifo, Mode::RUSR | Mode::WUSR, 0).unwrap();
+    }
+    let [db, svg, ics, _] = pipes.each_ref().map(|pipe| pipe.to_str().unwrap());
+    let folder = folder.to_str().unwrap();
+    let plan = ["plan", "--hours", "9-18", "--at", "2021-04-02 10:00"];
+    for args in [
+        &["backup", db, "--force"][..],
+        &["plot", "jar-1", "--at", "2021-04-03 9:00", "-o", svg, "--force"],
+        &[&plan[..], &["--calendar", ics, "--force"]].concat(),
+        &["export", folder, "--force"],
+        &["import", folder],
+        &["restore", db],
+    ] {
+        let said = clean(&bench, args);
+        assert_eq!(said.status, 2, "{args:?}: {}", said.out);
+        assert!(said.err.contains("a device or a pipe, not a file"), "{args:?}: {}", said.err);
+    }
+    assert!(pipes.iter().all(|pipe| pipe.symlink_metadata().unwrap().file_type().is_fifo()));
+}
+
+#[test]
 fn settings_that_mean_harm_are_told_clean() {
     let bench = Bench::with_pots();
     let toml = bench.dir().join("studio.toml");

@@ -4,9 +4,9 @@
 //! 3.3.11), lines end in CRLF and are folded at 75 octets between characters (section 3.1).
 
 use crate::core::seed;
+use crate::disk;
 use crate::units::Time;
 use std::io::{ErrorKind, Write};
-use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 
 /// Longest line, in octets, without its end.
@@ -56,22 +56,18 @@ pub fn calendar(events: &[Event], at: Time) -> String {
 
 /// Writes a calendar to a file, whole or not at all.
 pub fn write(events: &[Event], at: Time, path: &Path, force: bool) -> anyhow::Result<()> {
-    let shown = path.display();
-    let dir = path.parent().filter(|dir| !dir.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    // As any file of the potter's: who else may read it says the umask.
-    let mode = std::fs::Permissions::from_mode(0o666);
-    let part = tempfile::Builder::new().permissions(mode).tempfile_in(dir);
-    let written = part.and_then(|mut file| {
-        file.write_all(calendar(events, at).as_bytes())?;
-        let kept = if force { file.persist(path) } else { file.persist_noclobber(path) };
-        kept.map(|_| ()).map_err(|e| e.error)
-    });
+    let (shown, dir) = (path.display(), disk::folder_of(path));
+    let written =
+        disk::is_free(path, force).and_then(|()| disk::fresh(dir)).and_then(|mut part| {
+            part.write_all(calendar(events, at).as_bytes())?;
+            disk::give_name(part, path, force)
+        });
     written.map_err(|error| match error.kind() {
         ErrorKind::AlreadyExists => {
             anyhow::anyhow!("{shown} exists: take another name, or overwrite it with --force")
         }
         ErrorKind::NotFound => anyhow::anyhow!("{shown}: there is no folder {}", dir.display()),
-        _ => anyhow::anyhow!("{shown}: {error}"),
+        _ => anyhow::anyhow!("{shown}: {}", disk::trouble(&error)),
     })
 }
 

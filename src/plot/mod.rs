@@ -24,12 +24,12 @@ pub use record::{Panel, Record};
 
 use crate::core::learnt::Learnt;
 use crate::core::report::PotAnswer;
+use crate::disk;
 use crate::units::Time;
 use canvas::{Canvas, FINE};
 use jiff::tz::TimeZone;
 use plotters::backend::{BitMapBackend, DrawingBackend, SVGBackend};
 use plotters::drawing::IntoDrawingArea;
-use std::fs::{self, OpenOptions};
 use std::io::{Cursor, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
@@ -70,14 +70,9 @@ pub enum PlotError {
     /// Neither SVG nor PNG.
     #[error("{}: a picture's name ends in .svg or .png", .0.display())]
     Format(PathBuf),
-    /// The file cannot be written.
-    #[error("{} cannot be written", .path.display())]
-    Write {
-        /// Which file.
-        path: PathBuf,
-        /// Why.
-        source: std::io::Error,
-    },
+    /// The file cannot be written, and why.
+    #[error("{} cannot be written: {}", .0.display(), .1)]
+    Write(PathBuf, String),
     /// The drawing library gave up.
     #[error("the picture cannot be drawn: {0}")]
     Draw(String),
@@ -140,34 +135,17 @@ fn put<D: Drawing>(
         Some("png") => as_png(&drawing()?, look)?,
         _ => return Err(PlotError::Format(path.into())),
     };
-    save(path, &bytes, look.force).map_err(|source| match source.kind() {
+    save(path, &bytes, look.force).map_err(|error| match error.kind() {
         ErrorKind::AlreadyExists => PlotError::Exists(path.into()),
-        _ => PlotError::Write { path: path.into(), source },
+        _ => PlotError::Write(path.into(), disk::trouble(&error)),
     })
 }
 
-/// Whole or not at all: written beside the file and then moved into its place.
 fn save(path: &Path, bytes: &[u8], force: bool) -> std::io::Result<()> {
-    if !force {
-        // Takes the name, or fails if somebody has it.
-        OpenOptions::new().write(true).create_new(true).open(path)?;
-    }
-    let mut part = path.as_os_str().to_owned();
-    part.push(format!(".{}.part", std::process::id()));
-    let written = OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(&part)
-        .and_then(|mut file| file.write_all(bytes))
-        .and_then(|()| fs::rename(&part, path));
-    if written.is_err() {
-        // Nothing half-made stays behind; that this fails too is no worse than not trying.
-        let _ = fs::remove_file(&part);
-        if !force {
-            let _ = fs::remove_file(path);
-        }
-    }
-    written
+    disk::is_free(path, force)?;
+    let mut part = disk::fresh(disk::folder_of(path))?;
+    part.write_all(bytes)?;
+    disk::give_name(part, path, force)
 }
 
 /// The picture of a pot as SVG.

@@ -10,6 +10,7 @@ use super::{
     snapshot,
 };
 use crate::clock;
+use crate::disk;
 use crate::units::Time;
 use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, OpenFlags, OptionalExtension, ffi};
@@ -48,24 +49,16 @@ const TEXTS: [&str; 2] = [SETTINGS, AIR_FORECAST];
 /// Errors: [`StoreError::FileThere`] if the file is there, unless `force`;
 /// [`StoreError::Damaged`] if the studio's database is not whole, then nothing is written.
 pub fn backup(store: &Store, file: &Path, force: bool) -> Result<Held, StoreError> {
-    let folder = match file.parent() {
-        Some(folder) if folder != Path::new("") => folder,
-        _ => Path::new("."),
-    };
+    let folder = disk::folder_of(file);
     let io = |error| StoreError::Folder { path: folder.into(), error };
     refuse_own_files(store, folder, file).map_err(io)?;
-    if file.is_dir() || !force && file.symlink_metadata().is_ok() {
-        return Err(StoreError::FileThere(file.into()));
-    }
-    let part = super::fresh_file(folder).map_err(io)?;
+    let of_file = |error| StoreError::of_new_file(file.into(), error);
+    disk::is_free(file, force).map_err(of_file)?;
+    let part = disk::fresh(folder).map_err(io)?;
     let held = fill(store, &part)?;
     part.as_file().sync_all().map_err(io)?;
-    let done = if force { part.persist(file) } else { part.persist_noclobber(file) };
-    done.map_err(|e| match e.error.kind() {
-        ErrorKind::AlreadyExists => StoreError::FileThere(file.into()),
-        _ => StoreError::Folder { path: file.into(), error: e.error },
-    })?;
-    super::sync_folder(folder).map_err(io)?;
+    disk::give_name(part, file, force).map_err(of_file)?;
+    disk::sync(folder).map_err(io)?;
     Ok(held)
 }
 
@@ -73,7 +66,7 @@ pub fn backup(store: &Store, file: &Path, force: bool) -> Result<Held, StoreErro
 fn refuse_own_files(store: &Store, folder: &Path, file: &Path) -> io::Result<()> {
     let is_ours = |name: &str| name.starts_with(DATABASE) || TEXTS.contains(&name);
     let name = file.file_name().and_then(|name| name.to_str());
-    if folder.canonicalize()? == store.dir.canonicalize()? && name.is_some_and(is_ours) {
+    if store.is_own_folder(folder)? && name.is_some_and(is_ours) {
         return Err(io::Error::other("the studio's own files: give the backup another name"));
     }
     Ok(())
@@ -157,9 +150,7 @@ fn held(db: &Connection) -> Result<Held, StoreError> {
 pub fn restore(dir: &Path, file: &Path) -> Result<Restored, StoreError> {
     let io = |error| StoreError::Folder { path: dir.into(), error };
     let at_file = |error| StoreError::Folder { path: file.into(), error };
-    if file.metadata().map_err(at_file)?.is_dir() {
-        return Err(at_file(ErrorKind::IsADirectory.into()));
-    }
+    disk::open(file).map_err(at_file)?;
     if !identity::is_ours(file).map_err(at_file)? {
         return Err(StoreError::NotABackup(file.into()));
     }
@@ -173,7 +164,7 @@ pub fn restore(dir: &Path, file: &Path) -> Result<Restored, StoreError> {
         Err(error) => return Err(StoreError::Folder { path: database, error }),
     };
     fs::rename(prepared.folder.path().join(DATABASE), &database).map_err(io)?;
-    super::sync_folder(dir).map_err(io)?;
+    disk::sync(dir).map_err(io)?;
     let mut beside = Vec::new();
     for (name, text) in &prepared.texts {
         beside.extend(put_text(dir, name, text)?.map(|path| (*name, path)));
@@ -269,7 +260,7 @@ fn set_apart(dir: &Path, database: &Path) -> Result<PathBuf, StoreError> {
             other => other.map_err(io)?,
         }
     }
-    super::sync_folder(dir).map_err(io)?;
+    disk::sync(dir).map_err(io)?;
     for suffix in ["-wal", "-journal", "-shm"] {
         match fs::remove_file(identity::beside(database, suffix)) {
             Err(e) if e.kind() != ErrorKind::NotFound => return Err(io(e)),
@@ -302,11 +293,11 @@ fn put_text(dir: &Path, name: &str, text: &str) -> Result<Option<PathBuf>, Store
         _ => (dir.join(name), None),
     };
     let put = || {
-        let mut part = super::fresh_file(dir)?;
+        let mut part = disk::fresh(dir)?;
         io::Write::write_all(&mut part, text.as_bytes())?;
         part.as_file().sync_all()?;
-        part.persist(&path).map_err(|e| e.error)?;
-        super::sync_folder(dir)
+        disk::give_name(part, &path, true)?;
+        disk::sync(dir)
     };
     put().map_err(|error| StoreError::Folder { path: path.clone(), error })?;
     Ok(said)

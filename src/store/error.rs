@@ -1,7 +1,8 @@
 //! What goes wrong with a studio on disk, in words for people: what, where, and what to do.
 
 use super::{DATABASE, files, rules, settings};
-use rusqlite::ErrorCode;
+use crate::disk;
+use rusqlite::{ErrorCode, ffi};
 use std::path::PathBuf;
 
 /// Why the studio could not be opened, read or written: names the file and what to do.
@@ -35,7 +36,7 @@ pub enum StoreError {
     #[error(transparent)]
     Settings(#[from] settings::SettingsError),
     /// A folder or file cannot be read or written.
-    #[error("{path}: {}", file_trouble(.error))]
+    #[error("{path}: {}", disk::trouble(.error))]
     Folder {
         /// Which.
         path: PathBuf,
@@ -93,30 +94,20 @@ pub enum StoreError {
     Database(rusqlite::Error),
 }
 
+impl StoreError {
+    /// A new file did not get its name.
+    pub(super) fn of_new_file(path: PathBuf, error: std::io::Error) -> StoreError {
+        match error.kind() {
+            std::io::ErrorKind::AlreadyExists => StoreError::FileThere(path),
+            _ => StoreError::Folder { path, error },
+        }
+    }
+}
+
 impl From<rusqlite::Error> for StoreError {
     fn from(error: rusqlite::Error) -> StoreError {
         StoreError::Database(error)
     }
-}
-
-/// What a failure of a file or folder means for people, and what to do.
-pub(crate) fn file_trouble(error: &std::io::Error) -> String {
-    use std::io::ErrorKind;
-    if error.raw_os_error() == Some(rustix::io::Errno::LOOP.raw_os_error()) {
-        return "a link stands there, and is not followed; take it away".into();
-    }
-    let advice = match error.kind() {
-        ErrorKind::NotFound => "there is nothing of that name",
-        ErrorKind::NotADirectory => "this is not a folder",
-        ErrorKind::IsADirectory => "this is a folder, not a file",
-        ErrorKind::PermissionDenied => "no permission; check who owns it",
-        ErrorKind::ReadOnlyFilesystem => "this disk can only be read",
-        ErrorKind::StorageFull => "the disk is full; make room and try again",
-        // Met only where a folder was to be made.
-        ErrorKind::AlreadyExists => "this is a file, not a folder",
-        _ => return error.to_string(),
-    };
-    advice.into()
 }
 
 /// What a failure of the database means for people, and what to do.
@@ -125,7 +116,7 @@ fn database_trouble(error: &rusqlite::Error) -> String {
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
             "another program has been writing to this studio for a long time; try again"
         }
-        Some(ErrorCode::DiskFull) => "the disk is full; make room and try again",
+        _ if finds_no_room(error) => "the disk is full; make room and try again",
         Some(ErrorCode::ReadOnly | ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
             "the file or its folder cannot be written; check its permissions"
         }
@@ -139,6 +130,15 @@ fn database_trouble(error: &rusqlite::Error) -> String {
         _ => return error.to_string(),
     };
     format!("{advice} ({error})")
+}
+
+/// Whether a file of the database cannot grow, that of its shared memory included: without that
+/// nothing can even be read.
+fn finds_no_room(error: &rusqlite::Error) -> bool {
+    error.sqlite_error().is_some_and(|e| {
+        let of_memory = [ffi::SQLITE_IOERR_SHMOPEN, ffi::SQLITE_IOERR_SHMSIZE];
+        e.code == ErrorCode::DiskFull || of_memory.contains(&e.extended_code)
+    })
 }
 
 /// Whether the database says that its file is damaged: not whole, or with values that no row of

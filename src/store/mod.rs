@@ -30,7 +30,6 @@ use crate::records::{
 };
 use crate::units::Time;
 pub use error::StoreError;
-pub(crate) use error::file_trouble;
 use files::{AIR_FORECAST, AirForecast};
 use rows::Fate;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
@@ -136,6 +135,11 @@ impl Store {
     /// The studio's folder.
     pub fn dir(&self) -> &Path {
         &self.dir
+    }
+
+    /// Whether a folder is the studio's own, by whatever name.
+    fn is_own_folder(&self, folder: &Path) -> std::io::Result<bool> {
+        Ok(folder.canonicalize()? == self.dir.canonicalize()?)
     }
 
     /// The settings as they were when the studio was opened.
@@ -543,19 +547,6 @@ fn is_there(dir: &Path) -> Result<bool, StoreError> {
         std::io::ErrorKind::NotADirectory => StoreError::Folder { path: dir.into(), error },
         _ => StoreError::Folder { path, error },
     })
-}
-
-/// A new file in `dir` under a name of its own, with the usual permissions, gone if dropped.
-fn fresh_file(dir: &Path) -> std::io::Result<tempfile::NamedTempFile> {
-    use std::os::unix::fs::PermissionsExt;
-    let permissions = std::fs::Permissions::from_mode(0o666); // less the umask
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".warecast-").suffix(".part").permissions(permissions).tempfile_in(dir)
-}
-
-/// Makes sure that the names of new files in `dir` are on disk.
-fn sync_folder(dir: &Path) -> std::io::Result<()> {
-    std::fs::File::open(dir)?.sync_all()
 }
 
 #[cfg(test)]

@@ -133,7 +133,7 @@ pub(super) const VERSION: i32 = MIGRATIONS.len() as i32;
 pub(super) fn create(dir: &Path) -> Result<(), StoreError> {
     let io = |error| StoreError::Folder { path: dir.into(), error };
     // Made complete under another name first: whoever looks sees no database, or a whole one.
-    let file = super::fresh_file(dir).map_err(io)?;
+    let file = crate::disk::fresh(dir).map_err(io)?;
     let mut db = Connection::open(file.path())?;
     db.pragma_update(None, "application_id", identity::APPLICATION_ID)?;
     migrate(&mut db)?;
@@ -141,7 +141,7 @@ pub(super) fn create(dir: &Path) -> Result<(), StoreError> {
     db.close().map_err(|(_, e)| e)?;
     file.as_file().sync_all().map_err(io)?;
     match file.persist_noclobber(dir.join(DATABASE)) {
-        Ok(_) => super::sync_folder(dir).map_err(io),
+        Ok(_) => crate::disk::sync(dir).map_err(io),
         Err(e) if e.error.kind() == std::io::ErrorKind::AlreadyExists => Ok(()),
         Err(e) => Err(io(e.error)),
     }

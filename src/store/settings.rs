@@ -223,7 +223,7 @@ pub enum Format {
 #[derive(Debug, thiserror::Error)]
 pub enum SettingsError {
     /// The file cannot be read.
-    #[error("{path}: {}", super::file_trouble(.error))]
+    #[error("{path}: {}", crate::disk::trouble(.error))]
     Unreadable {
         /// Which file.
         path: PathBuf,
@@ -286,7 +286,7 @@ impl Settings {
     /// Reads the settings of the studio in `dir`; defaults where there is no file.
     pub fn read(dir: &Path) -> Result<Settings, SettingsError> {
         let path = dir.join(SETTINGS);
-        let read = std::fs::File::open(&path).and_then(|file| {
+        let read = crate::disk::open(&path).and_then(|file| {
             let mut bytes = Vec::new();
             file.take(LARGEST + 1).read_to_end(&mut bytes)?;
             Ok(bytes)
@@ -488,7 +488,7 @@ pub fn compile_pattern(pattern: &str) -> Result<Regex, String> {
 
 /// Writes [`DEFAULT`] into `dir` unless settings are there.
 pub(super) fn write_default(dir: &Path) -> std::io::Result<()> {
-    let mut file = super::fresh_file(dir)?;
+    let mut file = crate::disk::fresh(dir)?;
     file.write_all(DEFAULT.as_bytes())?;
     file.as_file().sync_all()?;
     match file.persist_noclobber(dir.join(SETTINGS)) {

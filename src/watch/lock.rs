@@ -4,7 +4,7 @@
 //! the file is only for people.
 
 use crate::clock;
-use crate::store::file_trouble;
+use crate::disk;
 use jiff::tz::TimeZone;
 use rustix::fs::{FlockOperation, OFlags, flock};
 use std::fs::{File, OpenOptions};
@@ -22,12 +22,12 @@ pub enum LockError {
     #[error("this studio is being watched already by {0}: stop that first")]
     Held(String),
     /// The file cannot be made or locked.
-    #[error("{path}: {}", file_trouble(.source))]
+    #[error("{path}: {}", disk::trouble(.error))]
     File {
         /// Which.
         path: PathBuf,
         /// Why.
-        source: io::Error,
+        error: io::Error,
     },
 }
 
@@ -41,7 +41,7 @@ impl Lock {
     /// Takes the studio's lock, and writes into it who has it.
     pub fn take(dir: &Path) -> Result<Lock, LockError> {
         let path = dir.join(LOCK);
-        let failed = |source| LockError::File { path: path.clone(), source };
+        let failed = |error| LockError::File { path: path.clone(), error };
         let mut file = open(&path).map_err(failed)?;
         match flock(&file, FlockOperation::NonBlockingLockExclusive) {
             Ok(()) => {}

@@ -18,6 +18,7 @@ pub mod retention;
 pub mod timeline;
 pub mod writer;
 
+use crate::disk;
 use crate::records::{Name, Quantity, Reading};
 use crate::sensing::ask::Ask;
 use crate::sensing::formats::{Format, senml::Senml, text::Text};
@@ -25,7 +26,7 @@ use crate::sensing::listen::{self, Listener, SettleError, Weigh};
 use crate::sensing::session::Session;
 use crate::sensing::settle::Settled;
 use crate::store::settings::compile_pattern;
-use crate::store::{self, DATABASE, PortSettings, Store, StoreError, file_trouble};
+use crate::store::{self, DATABASE, PortSettings, Store, StoreError};
 use intake::Batch;
 use line::Line;
 use std::collections::BTreeSet;
@@ -106,7 +107,7 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
         (Some(path), [port]) => Some(record::Recorder::begin(path, port).map_err(|error| {
             let why = match error.kind() {
                 ErrorKind::AlreadyExists => "it is there already: take another name".into(),
-                _ => file_trouble(&error),
+                _ => disk::trouble(&error),
             };
             WatchError::Port(path.display().to_string(), format!("no recording: {why}"))
         })?),

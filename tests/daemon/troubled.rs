@@ -10,15 +10,20 @@ use std::time::Duration;
 /// Some time of a source's own, s since 1970.
 const T: f64 = 1.9e9;
 
-/// Runs `watch` so that no file may grow beyond so many blocks of 512 bytes (POSIX `ulimit -f`):
-/// to the program it is a disk without room. The limit can be lifted from outside.
-fn on_a_small_disk(studio: &Studio, port: &str, blocks: u32) -> Watch {
-    let plain = command(studio, &["watch", "--port", port]);
+/// A command for which no file may grow beyond so many blocks of 512 bytes (POSIX `ulimit -f`): to
+/// the program it is a disk without room.
+fn with_little_room(studio: &Studio, args: &[&str], blocks: u32) -> Command {
+    let plain = command(studio, args);
     let mut limited = Command::new("sh");
     limited.arg("-c").arg(format!("trap '' XFSZ; ulimit -S -f {blocks}; exec \"$0\" \"$@\""));
     limited.arg(plain.get_program()).args(plain.get_args());
     limited.env_remove("WARECAST_LOG");
-    Watch::spawn(limited)
+    limited
+}
+
+/// Runs `watch` so; the limit can be lifted from outside.
+fn on_a_small_disk(studio: &Studio, port: &str, blocks: u32) -> Watch {
+    Watch::spawn(with_little_room(studio, &["watch", "--port", port], blocks))
 }
 
 fn make_room(watch: &Watch) {
@@ -50,6 +55,17 @@ fn a_full_disk_costs_no_reading() {
     assert_eq!(studio.values("cell"), (0..3000).map(f64::from).collect::<Vec<_>>());
     // What it wrote down of the trouble stays short.
     assert!(watch.said("wait in memory") < 5, "{}", watch.everything_said());
+}
+
+#[test]
+fn a_full_disk_is_called_so_even_where_something_is_only_read() {
+    let studio = Studio::new();
+    drop(studio.store());
+    for args in [&["report"][..], &["pot", "list"], &["body", "add", "dune"]] {
+        let output = with_little_room(&studio, args, 1).output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.code() == Some(2) && said.contains("the disk is full"), "{said}");
+    }
 }
 
 #[test]

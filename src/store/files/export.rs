@@ -4,6 +4,7 @@
 //! bytes. Each file appears under its name only when it is complete.
 
 use super::{FILES, forecast};
+use crate::disk;
 use crate::records::{Quantity, Reading};
 use crate::store::readings::{self, Numbers, Series};
 use crate::store::rules::{self, Unfit};
@@ -31,13 +32,16 @@ type Csv<'a> = csv::Writer<BufWriter<&'a mut NamedTempFile>>;
 /// Writes the studio into the folder, which is made where it is not there.
 ///
 /// Errors: [`StoreError::FileThere`] if one of the files is there, unless `force`; nothing is
-/// written then. Folder, file or database troubles.
+/// written then, nor into the studio's own folder, where its air forecast lies. Folder, file or
+/// database troubles.
 pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, StoreError> {
     let io = |error| StoreError::Folder { path: folder.into(), error };
     std::fs::create_dir_all(folder).map_err(io)?;
-    let paths = FILES.map(|file| folder.join(file));
-    if let Some(there) = paths.iter().find(|path| !force && path.symlink_metadata().is_ok()) {
-        return Err(StoreError::FileThere(there.clone()));
+    if store.is_own_folder(folder).map_err(io)? {
+        return Err(io(io::Error::other("the studio's own folder: name another")));
+    }
+    for path in FILES.map(|file| folder.join(file)) {
+        disk::is_free(&path, force).map_err(|error| StoreError::of_new_file(path, error))?;
     }
     let db = store.db.unchecked_transaction()?; // one state of the database for all files
     let mut exported = FILES.map(|file| (file, 0));
@@ -58,7 +62,7 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
     ];
     for ((file, count), write) in exported.iter_mut().zip(writers) {
         let path = folder.join(*file);
-        let mut part = crate::store::fresh_file(folder).map_err(io)?;
+        let mut part = disk::fresh(folder).map_err(io)?;
         let mut csv = csv::Writer::from_writer(BufWriter::new(&mut part));
         *count = write(&db, &mut csv).map_err(|e| e.of(&path))?;
         csv.flush().map_err(io)?;
@@ -67,13 +71,9 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
         parts.push((part, path));
     }
     for (part, path) in parts {
-        let done = if force { part.persist(&path) } else { part.persist_noclobber(&path) };
-        done.map_err(|e| match e.error.kind() {
-            io::ErrorKind::AlreadyExists => StoreError::FileThere(path),
-            _ => StoreError::Folder { path, error: e.error },
-        })?;
+        disk::give_name(part, &path, force).map_err(|e| StoreError::of_new_file(path, e))?;
     }
-    crate::store::sync_folder(folder).map_err(io)?;
+    disk::sync(folder).map_err(io)?;
     Ok(exported)
 }
 

@@ -6,13 +6,13 @@
 
 use super::sheet::{Layout, Sheet};
 use super::{Defect, FILES, Note};
+use crate::disk;
 use crate::records::{Air, Point, Quantity};
 use crate::store::rules::{self, Unfit};
 use crate::store::text::{AIR_COLUMNS, PERCENT};
-use crate::store::{StoreError, error, fresh_file, sync_folder, text};
+use crate::store::{StoreError, text};
 use crate::units::{HOUR, Time};
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
 
@@ -62,7 +62,7 @@ impl AirForecast {
     pub fn read(path: &Path) -> AirForecast {
         let mut forecast = AirForecast { path: path.into(), notes: vec![], rows: Rows::new() };
         if let Err(e) = forecast.take(path) {
-            forecast.notes.push(format!("{}: {}", path.display(), error::file_trouble(&e)));
+            forecast.notes.push(format!("{}: {}", path.display(), disk::trouble(&e)));
         }
         let more = forecast.notes.len().saturating_sub(MOST_NOTES);
         forecast.notes.truncate(MOST_NOTES);
@@ -73,11 +73,7 @@ impl AirForecast {
     }
 
     fn take(&mut self, path: &Path) -> io::Result<()> {
-        // What is no file may let its reader wait for ever.
-        if !path.metadata()?.is_file() {
-            return Err(io::ErrorKind::IsADirectory.into());
-        }
-        let file = File::open(path)?;
+        let file = disk::open(path)?;
         let (rows, notes) = (&mut self.rows, &mut self.notes);
         let mut tell = |note: Note| {
             notes.push(match note {
@@ -201,14 +197,14 @@ pub(super) fn write(rows: &Rows, csv: &mut csv::Writer<impl io::Write>) -> csv::
 pub(super) fn save(rows: &Rows, dir: &Path) -> Result<(), StoreError> {
     let path = dir.join(AIR_FORECAST);
     let save = || -> io::Result<()> {
-        let mut part = fresh_file(dir)?;
+        let mut part = disk::fresh(dir)?;
         let mut csv = csv::Writer::from_writer(BufWriter::new(&mut part));
         write(rows, &mut csv).map_err(io::Error::other)?;
         csv.flush()?;
         drop(csv);
         part.as_file().sync_all()?;
-        part.persist(&path).map_err(|e| e.error)?;
-        sync_folder(dir)
+        disk::give_name(part, &path, true)?;
+        disk::sync(dir)
     };
     save().map_err(|error| StoreError::Folder { path: path.clone(), error })
 }

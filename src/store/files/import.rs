@@ -4,6 +4,7 @@ use super::series::{Kinds, MOST_ODD, Pending, read_samples};
 use super::sheet::{Layout, Sheet, unfit};
 use super::{AIR_FORECAST, AirForecast, Defect, FILES, Note, check_folder, forecast};
 use crate::calibration::{Load, ZeroDrift};
+use crate::disk;
 use crate::records::{
     Action, ActionError, Blend, Body, Drying, HandlingRow, Ingredient, Name, Pot, Sample,
 };
@@ -16,7 +17,6 @@ use crate::store::text::{
 use crate::store::{Clash, Durability, Store, StoreError, calibrations, clay, shown};
 use rusqlite::Connection;
 use std::collections::HashMap;
-use std::fs::File;
 use std::io::ErrorKind;
 use std::path::Path;
 
@@ -148,7 +148,7 @@ impl Import<'_> {
     /// Opens one of the files. `None` if it is not there, or of no use: then that was told.
     fn open(&mut self, layout: &'static Layout) -> Result<Option<Sheet>, StoreError> {
         let path = self.folder.join(layout.file);
-        let file = match File::open(&path) {
+        let file = match disk::open(&path) {
             Err(e) if e.kind() == ErrorKind::NotFound => return Ok(None),
             other => other,
         };
