@@ -1,4 +1,6 @@
-//! `kill -9` at twenty random moments: what may be missing afterwards is bounded.
+//! `kill -9` at twenty random moments: nothing that was to be seen in the store is missing
+//! afterwards, and what else may be is bounded. What was: `cargo test --test daemon killed --
+//! --nocapture` (last figures: `tests/daemon/figures.txt`).
 
 use super::bench::{Device, Row, Studio, Watch, line};
 use rand::{RngExt, SeedableRng, rngs::StdRng};
@@ -16,6 +18,8 @@ const PACE: Duration = Duration::from_millis(10);
 /// The slow source sends once per minute of its own time, and every so many steps of the fast one.
 const SLOW_STEP_MS: u64 = 60_000;
 const SLOW_EVERY: u64 = 4;
+/// What stands in the store is looked at after so many steps.
+const LOOKED_EVERY: u64 = 25;
 const BIN_MS: u64 = 10_000;
 /// Where their times begin, ms since 1970; the beginning of a bin.
 const T_MS: u64 = 1_900_000_000_000;
@@ -44,7 +48,7 @@ fn kill_again_and_again(seed: u64) -> usize {
         let mut watch = Watch::on(&studio, &device.path);
         let start = Instant::now();
         let run = Duration::from_millis(rng.random_range(3000..5000));
-        let (mut fast, mut slow) = (Sent::new(), Sent::new());
+        let (mut fast, mut slow, mut seen) = (Sent::new(), Sent::new(), Vec::new());
         let mut step = 0;
         while start.elapsed() < run {
             device.send(line("fast", seconds(fast_t), step as f64));
@@ -56,16 +60,39 @@ fn kill_again_and_again(seed: u64) -> usize {
                 slow_t += SLOW_STEP_MS;
             }
             step += 1;
+            if step % LOOKED_EVERY == 0 {
+                seen = studio.rows();
+            }
             thread::sleep(PACE);
         }
+        let killed = Instant::now();
         watch.kill();
-        let before = Instant::now() - RECENT;
         let rows = studio.rows();
+        let lost = seen.iter().filter(|row| !rows.contains(row)).count();
+        assert_eq!(lost, 0, "of {} that were seen", seen.len());
+        tell(&slow, &fast, &rows, (seen.len(), killed));
+        let before = killed - RECENT;
         required += check_slow(&slow, &rows, before) + check_fast(&fast, &rows, before);
         // The next run begins with a bin of its own.
         fast_t = (fast_t / BIN_MS + 10) * BIN_MS;
     }
     required
+}
+
+/// What is missing of a run that was killed.
+fn tell(slow: &Sent, fast: &Sent, rows: &[Row], (seen, killed): (usize, Instant)) {
+    let told = stored(rows, "slow", slow[0].1).count();
+    let since = slow.get(told).map_or(0.0, |(at, ..)| (killed - *at).as_secs_f64());
+    let kept: u64 = stored(rows, "fast", fast[0].1).map(|(_, row)| row.count).sum();
+    let open = fast.len() as u64 - kept;
+    println!(
+        "seen in the store {seen}, of them lost 0; slow source: {} of {} missing, the first sent \
+         {since:.3} s before; fast source: {open} of {} samples missing, {:.1} s of its own time",
+        slow.len() - told,
+        slow.len(),
+        fast.len(),
+        (open * FAST_STEP_MS) as f64 / 1000.0
+    );
 }
 
 fn seconds(ms: u64) -> f64 {
