@@ -80,6 +80,16 @@ pub fn span(seconds: f64) -> String {
     }
 }
 
+/// Two spans for people to hold against each other: in hours where they would read the same.
+pub fn spans(one: f64, other: f64) -> (String, String) {
+    let (a, b) = (span(one), span(other));
+    if a != b {
+        return (a, b);
+    }
+    let hours = |seconds: f64| format!("{} h", (seconds / HOUR).round());
+    (hours(one), hours(other))
+}
+
 /// The letters of RFC 3339 (section 5.6, with a blank for the T as its note allows) and an offset
 /// below 24 h: the library reads more than that.
 fn has_rfc3339_shape(text: &str) -> bool {

@@ -174,9 +174,8 @@ impl Plan {
 
 /// What a weighing would do, in words that follow a pot's name.
 pub fn why(need: &Need) -> String {
-    let span = |seconds| words::span(learnt::told(seconds));
     let over = if need.beyond { "over " } else { "" };
-    let (before, after) = (span(need.width), span(need.weighed));
+    let (before, after) = words::spans(learnt::told(need.width), learnt::told(need.weighed));
     let narrows = |when| format!("narrows when it {when} from {over}{before} to {after}");
     match need.decision {
         Decision::Opens => narrows("opens"),

@@ -8,8 +8,8 @@ use crate::core::report::{Quantiles, Stage, TimeQuantiles};
 use crate::records::HEAVIEST_G;
 pub use crate::records::{printable, shell_word};
 use crate::store::settings::Units;
-pub use crate::units::span;
 use crate::units::{GRAMS_PER_OUNCE, MassUnit, Time, fahrenheit_from_celsius};
+pub use crate::units::{span, spans};
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
@@ -441,6 +441,14 @@ mod tests {
         let time =
             quantiles("2031-04-03T00:00:00Z", "2031-04-04T00:10:00Z", "2031-04-06T00:00:00Z");
         assert_eq!(words.forecast(&time).unwrap(), "about Fri 06:00 (tomorrow 06:00 – Sun 06:00)");
+    }
+
+    #[test]
+    fn days_that_read_the_same_are_told_in_hours() {
+        let days = |n: f64| n * 86_400.0;
+        assert_eq!(spans(days(5.4), days(4.4)), ("5 days".into(), "4 days".into()));
+        assert_eq!(spans(days(5.4), days(4.6)), ("130 h".into(), "110 h".into()));
+        assert_eq!(spans(days(2.2), days(1.9)), ("2 days".into(), "46 h".into()));
     }
 
     #[test]
