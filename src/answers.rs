@@ -3,6 +3,7 @@
 //! [`crate::core`] answers for one pot and knows nothing of threads; each answer is a pure
 //! function of its input, so the order in which they are made does not show in the report.
 
+pub mod compare;
 pub mod plan;
 pub mod record;
 

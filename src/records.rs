@@ -453,6 +453,26 @@ pub struct Blend {
     pub mass_g: f64,
 }
 
+/// One pot of a comparison of treatments. Key: comparison, pot. The pot may have to be made yet.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Allotment {
+    /// The comparison's name.
+    pub comparison: Name,
+    /// The pot.
+    pub pot: Name,
+    /// What is done to it, or what it is.
+    pub treatment: Name,
+    /// The place of the treatment among all of the comparison, from 1: the others are held against
+    /// the first.
+    pub rank: u32,
+    /// The pair, or block, of like pots to which it belongs, from 1; `None` without pairs.
+    pub pair: Option<u32>,
+    /// By what it was drawn who gets what.
+    pub seed: u32,
+    /// When that was.
+    pub drawn_at: Time,
+}
+
 /// What a reading measures, in the program's unit.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Quantity {

@@ -6,12 +6,12 @@ mod studio_files;
 use proptest::prelude::*;
 use std::fs;
 use studio_files::{
-    AIR, BLENDS, CALIBRATIONS, COUNTS, HANDLING, LENIENT, READINGS, SAMPLES, ZERO_DRIFTS, empty,
-    folder, take, with_bowl,
+    AIR, BLENDS, CALIBRATIONS, COMPARISONS, COUNTS, HANDLING, LENIENT, READINGS, SAMPLES,
+    ZERO_DRIFTS, empty, folder, take, with_bowl,
 };
 use warecast::records::{
-    Action, Blend, Body, Cover, Drying, HandlingRow, Ingredient, Outcome, Pot, Quantity, Reading,
-    Sample, Verdict,
+    Action, Allotment, Blend, Body, Cover, Drying, HandlingRow, Ingredient, Outcome, Pot, Quantity,
+    Reading, Sample, Verdict,
 };
 use warecast::store::files;
 use warecast::store::{Clash, Store};
@@ -152,6 +152,17 @@ fn blend(bodies: Vec<String>) -> impl Strategy<Value = Blend> {
     )
 }
 
+/// Pots that are there or are not, by treatments of any name.
+fn allotment() -> impl Strategy<Value = Allotment> {
+    let number = || prop::option::of(1..u32::MAX);
+    (name(), name(), name(), number(), number(), any::<u32>(), time()).prop_map(
+        |(comparison, pot, treatment, rank, pair, seed, drawn_at)| {
+            let rank = rank.unwrap_or(1);
+            Allotment { comparison, pot, treatment, rank, pair, seed, drawn_at }
+        },
+    )
+}
+
 #[derive(Debug)]
 struct Rows {
     bodies: Vec<Body>,
@@ -160,6 +171,7 @@ struct Rows {
     readings: Vec<Reading>,
     samples: Vec<Sample>,
     blends: Vec<Blend>,
+    comparisons: Vec<Allotment>,
 }
 
 fn rows() -> impl Strategy<Value = Rows> {
@@ -176,9 +188,11 @@ fn rows() -> impl Strategy<Value = Rows> {
             let names: Vec<String> = pots.iter().map(|p| p.name.clone()).collect();
             let handling = prop::collection::vec(handling(names.clone()), 0..20);
             let readings = prop::collection::vec(reading(names), 0..40);
-            (Just((bodies, pots, samples, blends)), handling, readings)
+            let comparisons = prop::collection::vec(allotment(), 0..6);
+            (Just((bodies, pots, samples, blends)), handling, readings, comparisons)
         })
-        .prop_map(|((bodies, pots, samples, blends), handling, readings)| Rows {
+        .prop_map(|((bodies, pots, samples, blends), handling, readings, comparisons)| Rows {
+            comparisons,
             bodies,
             pots,
             handling,
@@ -201,6 +215,9 @@ proptest! {
         prop_assert_eq!(stored.refused, Vec::<usize>::new());
         store.put_samples(&rows.samples, Clash::Replace).unwrap();
         store.put_blends(&rows.blends, Clash::Replace).unwrap();
+        for one in &rows.comparisons {
+            store.put_comparison(std::slice::from_ref(one), Clash::Replace).unwrap();
+        }
         let out = tempfile::tempdir().unwrap();
         files::export(&store, out.path(), false).unwrap();
 
@@ -211,6 +228,7 @@ proptest! {
         prop_assert_eq!(other.bodies().unwrap(), store.bodies().unwrap());
         prop_assert_eq!(other.pots().unwrap(), store.pots().unwrap());
         prop_assert_eq!(other.handling().unwrap(), store.handling().unwrap());
+        prop_assert_eq!(other.allotments().unwrap(), store.allotments().unwrap());
         let of_samples = rows.samples.iter().map(|row| row.time);
         let times = rows.handling.iter().map(|row| row.time).chain(of_samples).chain([Time::MAX]);
         for at in times {
@@ -226,13 +244,13 @@ proptest! {
 
     #[test]
     fn any_bytes_are_read_without_a_panic(
-        texts in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..300), 10),
+        texts in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..300), 11),
         with_header: bool,
     ) {
         let (_dir, mut store) = with_bowl();
         let headers = [
             "body\n", "pot,body,made_at\n", HANDLING, READINGS, SAMPLES, BLENDS, COUNTS,
-            CALIBRATIONS, ZERO_DRIFTS, AIR,
+            CALIBRATIONS, ZERO_DRIFTS, COMPARISONS, AIR,
         ];
         let files = tempfile::tempdir().unwrap();
         for ((file, header), noise) in files::FILES.iter().zip(headers).zip(&texts) {

@@ -6,8 +6,8 @@
 mod studio_files;
 
 use studio_files::{
-    AIR, BLENDS, BODIES, CALIBRATIONS, COUNTS, HANDLING, LENIENT, POTS, READINGS, SAMPLES,
-    ZERO_DRIFTS, folder, snapshots, take, with_bowl,
+    AIR, BLENDS, BODIES, CALIBRATIONS, COMPARISONS, COUNTS, HANDLING, LENIENT, POTS, READINGS,
+    SAMPLES, ZERO_DRIFTS, folder, snapshots, take, with_bowl,
 };
 use warecast::store::files::{Counts, FILES, Options};
 
@@ -422,10 +422,15 @@ const BAD_ROWS: &[(&str, &str, &str)] = &[
         "raw_per_c_u: expected 0 or more; leave it empty if it is not known",
     ),
     ("zero_drifts.csv", "cell,2031-04-02T10:00:00Z,5,,", "thermometer: is empty; expected a name"),
+    // comparisons
+    ("comparisons.csv", "a,b,c,0,,7,2031-04-02T10:00:00Z", "rank: expected 1 or more"),
+    ("comparisons.csv", "a,b,c,,,7,2031-04-02T10:00:00Z", "rank: is empty; expected a number"),
+    ("comparisons.csv", "a,b,c,1,0,7,2031-04-02T10:00:00Z", "pair: expected 1 or more, or nothing"),
+    ("comparisons.csv", "a,b,,1,,7,2031-04-02T10:00:00Z", "treatment: is empty; expected a name"),
     (
-        "readings.csv",
-        "2031-04-02T10:00:00Z,cell,count,5,count,,,",
-        "quantity: \"count\" is none; expected mass, temperature or humidity",
+        "comparisons.csv",
+        "a,b,c,1,,-7,2031-04-02T10:00:00Z",
+        "seed: \"-7\" is no whole number from 0 to 4294967295",
     ),
     // the air to come
     (
@@ -479,6 +484,7 @@ fn header_of(file: &str) -> &'static str {
         "counts.csv" => COUNTS,
         "calibrations.csv" => CALIBRATIONS,
         "zero_drifts.csv" => ZERO_DRIFTS,
+        "comparisons.csv" => COMPARISONS,
         "air_forecast.csv" => AIR,
         _ => READINGS,
     }
@@ -495,6 +501,7 @@ fn good_row(file: &str) -> &'static str {
         "counts.csv" => "2031-04-02T10:00:00Z,cell,8388607,100,20.5",
         "calibrations.csv" => "cell,2031-04-02T10:00:00Z,2031-04-02T10:05:00Z,500,1,208000,9,2,20",
         "zero_drifts.csv" => "cell,2031-04-02T10:00:00Z,-12.5,3,room",
+        "comparisons.csv" => "plastic,bowl,open,1,,7,2031-04-02T10:00:00Z",
         "air_forecast.csv" => "2031-04-02T10:00:00Z,18,60",
         _ => "2031-04-02T10:00:00Z,room,temperature,20,Cel,,,",
     }

@@ -62,6 +62,14 @@ pub fn bodies() -> ArgValueCompleter {
     })
 }
 
+/// Completes comparisons.
+pub fn comparisons() -> ArgValueCompleter {
+    ArgValueCompleter::new(|current: &OsStr| {
+        let all = studio().and_then(|store| store.allotments().ok()).unwrap_or_default();
+        candidates(current, super::compare::names(&all).into_iter().cloned())
+    })
+}
+
 /// Completes pots and boards, then actions, then their details.
 pub fn note() -> ArgValueCompleter {
     ArgValueCompleter::new(|current: &OsStr| {

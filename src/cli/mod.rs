@@ -5,6 +5,7 @@
 //! a `mod` line, a variant and a match arm in this file. What is meant for programs goes to
 //! standard output, everything else to standard error.
 
+pub mod allotting;
 pub mod backup;
 pub mod blend;
 pub mod body;
@@ -12,9 +13,12 @@ pub mod calendar;
 pub mod calibrate;
 pub mod calibrated;
 pub mod checkup;
+pub mod compare;
 pub mod completions;
 pub mod demo;
 pub mod export;
+pub mod figures;
+pub mod findings;
 pub mod import;
 pub mod inputs;
 pub mod learnt;
@@ -228,6 +232,8 @@ pub enum Command {
     Plan(plan::Args),
     /// Say how good past forecasts were, made again as of then
     Scorecard(scorecard::Args),
+    /// Hold treatments against each other: how many pots, who gets what, what came out
+    Compare(compare::Args),
     /// Draw the picture of a pot: weighings, fit, forecast, handling and air
     Plot(plot::Args),
     /// Take studio files (CSV) in
@@ -261,6 +267,7 @@ impl Command {
             Command::Ready(args) => ready::run(args, context),
             Command::Plan(args) => plan::run(args, context),
             Command::Scorecard(args) => scorecard::run(args, context),
+            Command::Compare(args) => compare::run(args, context),
             Command::Plot(args) => plot::run(args, context),
             Command::Import(args) => import::run(args, context),
             Command::Export(args) => export::run(args, context),

@@ -4,6 +4,7 @@
 //! words, with their intervals corrected by the studio's record. So the record can be made from
 //! assessments before anything is told.
 
+use super::compare::track::{self, Alike, Told};
 use super::correction::Corrections;
 use super::forecast::{self, Ask, Band, Draw};
 use super::handling::{self, Deed, History};
@@ -13,7 +14,7 @@ use super::inference::posterior::Posterior;
 use super::prospect::{Ahead, Prospect};
 use super::record::Event;
 use super::report::{Evidence, Found, PotAnswer, Quantiles, Story, TimeQuantiles, Warning, Water};
-use super::room::Room;
+use super::room::{Climate, Room};
 use super::whose::Expected;
 use super::witness::Drift;
 use super::{readiness, sample, within_reason};
@@ -35,6 +36,8 @@ pub struct Wanted<'a> {
     pub band: Option<Band>,
     /// Its draws, to be sent ahead under other covers.
     pub ahead: Option<&'a Ahead<'a>>,
+    /// What would have become of it in this air, steady from its first hour on.
+    pub alike: Option<Climate>,
 }
 
 /// What is known of a pot, as of a time.
@@ -65,6 +68,12 @@ pub struct Assessment {
     pub past: Option<Hindsight>,
     /// Its draws, to be sent ahead, where they were wanted.
     pub prospect: Option<Prospect>,
+    /// What would have become of it in the air that was asked about.
+    pub alike: Option<Alike>,
+    /// Whether a sensor tells of its air.
+    air_measured: bool,
+    /// When it was weighed last, s since the start.
+    last: Option<f64>,
 }
 
 impl Assessment {
@@ -113,6 +122,9 @@ impl Assessment {
             drift: None,
             past: None,
             prospect: wanted.ahead.map(|ahead| Prospect::new(&posterior, &room, &ask, ahead)),
+            alike: wanted.alike.map(|air| Alike::new(&posterior, &room, &ask, air)),
+            air_measured: room.is_measured(),
+            last: history.last_reading,
         };
         let dry_g = forecast::quantiles(&assessment.draws, |d| d.dry_g).p50;
         assessment.drift = super::drift_under(studio, lessons, pot, dry_g).cloned();
@@ -173,6 +185,54 @@ impl Assessment {
             Event::BoneDry => |d| d.bone_dry,
         };
         forecast::times(&self.draws, self.start, of)
+    }
+
+    /// ln of how long its trimming window is open, s, with its standard deviation; `None` where it
+    /// may not close within the time that is looked at.
+    pub fn window(&self) -> Option<Told> {
+        let length = |d: &Draw| match (d.opens, d.closes) {
+            (Some(opens), Some(closes)) if closes > opens => (closes - opens).ln(),
+            _ => f64::INFINITY,
+        };
+        let lengths: Vec<_> = self.draws.iter().map(|d| (length(d), d.weight)).collect();
+        track::told(&lengths)
+    }
+
+    /// The deficit of its air added up from its making to an age (s), Pa·s.
+    pub fn dose(&self, until: f64) -> f64 {
+        let mut from = 0.0;
+        let mut sum = 0.0;
+        for (to, deficit) in &self.times {
+            sum += deficit * (to.min(until) - from).max(0.0);
+            from = *to;
+        }
+        sum
+    }
+
+    /// The way its water went up to an age (s): s since it was made, dose (Pa·s), mean water. Empty
+    /// where its paths were not wanted.
+    pub fn way(&self, until: f64) -> Vec<(f64, f64, f64)> {
+        let (mut from, mut dose) = (0.0, 0.0);
+        let mut way = Vec::new();
+        for (k, (to, deficit)) in self.times.iter().enumerate().take_while(|(_, t)| t.0 <= until) {
+            if self.draws.iter().any(|d| d.path.len() <= k) {
+                break;
+            }
+            dose += deficit * (to - from);
+            from = *to;
+            way.push((*to, dose, forecast::quantiles(&self.draws, |d| d.path[k].0).p50));
+        }
+        way
+    }
+
+    /// How long it was weighed, s since it was made; `None` of one that never was.
+    pub fn until(&self) -> Option<f64> {
+        self.last
+    }
+
+    /// Whether a sensor tells of its air.
+    pub fn air_measured(&self) -> bool {
+        self.air_measured
     }
 
     /// Mean water of the pot at the time it was asked about, as the fit has it.

@@ -287,7 +287,7 @@ fn between(points: &[(f64, Lane)], t: f64, lane: usize) -> f64 {
 }
 
 /// When a line falls to a level, if it does.
-fn passes((t0, x0): (f64, f64), (t1, x1): (f64, f64), level: f64) -> Option<f64> {
+pub(super) fn passes((t0, x0): (f64, f64), (t1, x1): (f64, f64), level: f64) -> Option<f64> {
     match (x0 <= level, x1 <= level) {
         (true, _) => Some(t0),
         (false, true) => Some(t0 + (t1 - t0) * (x0 - level) / (x0 - x1)),

@@ -17,6 +17,7 @@ pub mod blend;
 #[cfg(test)]
 mod by_hand;
 pub mod clay;
+pub mod compare;
 pub mod constant_mass;
 pub mod correction;
 pub mod drying;

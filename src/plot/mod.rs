@@ -1,5 +1,5 @@
 //! Pictures of report values: one pot's weighings, fit, forecast, handling and air; what a body's
-//! pots have taught; how good past forecasts were.
+//! pots have taught; how good past forecasts were; treatments against each other.
 //!
 //! A picture says nothing by colour alone: lines differ by dashes, areas by hatching, and all of
 //! them carry words. The font is compiled in.
@@ -14,12 +14,14 @@
 
 mod axis;
 mod canvas;
+mod comparison;
 mod lessons;
 mod picture;
 mod record;
 mod strips;
 mod window;
 
+pub use comparison::{Comparison, EffectRow};
 pub use record::{Panel, Record};
 
 use crate::core::learnt::Learnt;
@@ -64,6 +66,9 @@ pub enum PlotError {
     /// No forecast has been scored.
     #[error("no forecast can be scored yet: weigh pots until they are dry")]
     NoRecord,
+    /// No treatment has two weighed pots.
+    #[error("nothing can be drawn yet: a treatment wants two pots that were weighed")]
+    NoComparison,
     /// The file is there.
     #[error("{} exists: take another name with -o, or overwrite it with --force", .0.display())]
     Exists(PathBuf),
@@ -114,6 +119,19 @@ pub fn write_learnt(
 /// As [`write()`].
 pub fn write_record(record: &Record, path: &Path, look: &Look) -> Result<(), PlotError> {
     put(path, look, || record::Picture::new(record, look))
+}
+
+/// Draws treatments against each other into a file, `.svg` or `.png`.
+///
+/// # Errors
+///
+/// As [`write()`].
+pub fn write_comparison(
+    comparison: &Comparison,
+    path: &Path,
+    look: &Look,
+) -> Result<(), PlotError> {
+    put(path, look, || comparison::Picture::new(comparison, look))
 }
 
 /// What can be drawn on any paper.

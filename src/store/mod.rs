@@ -5,6 +5,7 @@
 //! The daemon, the command line and an import may have the same studio open at once; each write
 //! waits its turn.
 
+mod allotments;
 pub mod backup;
 mod calibrations;
 mod clay;

@@ -6,7 +6,7 @@
 use super::text::{PERCENT, write_number};
 use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
-    self, Action, Blend, Body, Drying, HEAVIEST_G, HandlingRow, Ingredient, Name,
+    self, Action, Allotment, Blend, Body, Drying, HEAVIEST_G, HandlingRow, Ingredient, Name,
     POSSIBLE_THICKNESS_MM, Pot, Quantity, Reading, Sample, USUAL_BAG_WATER_WET,
 };
 use crate::units::{HOUR, Time, dry_from_wet};
@@ -260,6 +260,20 @@ pub fn sample(s: &Sample) -> Result<(), Unfit> {
         return unfit("humidity_percent", "an oven has none of its own: leave it empty");
     }
     number("scale_step_g", s.step_g, |v| v > 0.0, "more than 0 g")
+}
+
+/// Checks a pot of a comparison.
+pub fn allotment(a: &Allotment) -> Result<(), Unfit> {
+    name("comparison", &a.comparison)?;
+    name("pot", &a.pot)?;
+    name("treatment", &a.treatment)?;
+    if a.rank == 0 {
+        return unfit("rank", "expected 1 or more");
+    }
+    if a.pair == Some(0) {
+        return unfit("pair", "expected 1 or more, or nothing");
+    }
+    time("drawn_at", a.drawn_at)
 }
 
 /// Checks a load of a calibration.

@@ -22,7 +22,7 @@ const STATEMENTS: usize = 64;
 /// SQL that brings a database of version *n* (index) to version *n* + 1.
 ///
 /// Never edit an entry that was released: add one.
-const MIGRATIONS: [&str; 4] = [
+const MIGRATIONS: [&str; 5] = [
     r"
 CREATE TABLE body (
     name TEXT PRIMARY KEY NOT NULL,
@@ -123,6 +123,19 @@ CREATE TABLE thinned (
 
 -- Pots that were looked at, and thinned as far as their answers allow.
 CREATE TABLE thinned_pot (pot TEXT PRIMARY KEY NOT NULL) STRICT, WITHOUT ROWID;
+",
+    r"
+-- Which pot gets which treatment of a comparison; a pot may have to be made yet.
+CREATE TABLE allotment (
+    comparison TEXT NOT NULL,
+    pot TEXT NOT NULL,
+    treatment TEXT NOT NULL,
+    rank INTEGER NOT NULL,
+    pair INTEGER,
+    seed INTEGER NOT NULL,
+    drawn_at INTEGER NOT NULL,
+    PRIMARY KEY (comparison, pot)
+) STRICT, WITHOUT ROWID;
 ",
 ];
 

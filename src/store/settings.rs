@@ -3,9 +3,13 @@
 //! Unknown settings are refused, and every complaint says file, line and column in plain words.
 //! [`DEFAULT`] is written into a new studio; it documents each setting beside its default.
 
+mod compare;
+
 use super::week::Week;
 use super::{SETTINGS, rules, shown};
 use crate::records::{Cover, Name};
+use compare::RawCompare;
+pub use compare::{CompareSettings, DIFFERENCE};
 use regex::bytes::{Regex, RegexBuilder};
 use serde::Deserialize;
 use std::io::{ErrorKind, Read, Write};
@@ -69,6 +73,23 @@ units = "metric"
 #                           # more costs walks, and what is surer than its forecast cannot be had
 # covers = ["draped", "wrapped"]  # what there is for all boards, with "cupboard" where one can be
 #                           # put into a damp cupboard; default: plastic
+
+# For `warecast compare`.
+#
+# [compare]
+# level = 0.95              # how often intervals of a difference hold it, 0.80 to 0.99; default:
+#                           # 0.95, as is common: who changes how they work wants to be surer than
+#                           # who looks whether a pot is dry
+# power = 0.80              # how likely a difference is to be found that is there, 0.50 to 0.99;
+#                           # default: 0.80, as is common; 0.90 takes a third more pots
+# difference = 0.20         # the least difference in a time that is worth finding, 0.02 to 10;
+#                           # default: 0.20: of two days that is a working day
+# spread = 0.25             # how much times of pots that are treated alike differ, standard
+#                           # deviation of their logarithm, 0.02 to 2; default: 0.25, from what the
+#                           # fits suppose of rate, form and clay; counts as eight pots beside the
+#                           # studio's own
+# shared = 0.50             # share of that (of its square) that the two pots of a pair have in
+#                           # common, 0 to 0.95; default: 0.50 (own judgement)
 "#;
 
 /// Baud rate of a port that does not say.
@@ -107,6 +128,8 @@ pub struct Settings {
     pub port: Vec<PortSettings>,
     /// What plans go by.
     pub plan: PlanSettings,
+    /// What comparisons go by.
+    pub compare: CompareSettings,
 }
 
 /// What plans go by.
@@ -254,6 +277,7 @@ struct RawSettings {
     #[serde(default)]
     port: Vec<RawPort>,
     plan: Option<RawPlan>,
+    compare: Option<RawCompare>,
 }
 
 #[derive(Deserialize)]
@@ -277,6 +301,18 @@ struct RawPort {
     ask: Option<Spanned<String>>,
     ask_seconds: Option<Spanned<f64>>,
     banner_seconds: Option<Spanned<f64>>,
+}
+
+/// A number within a range, or what it is without one.
+fn number(
+    given: Option<Spanned<f64>>,
+    range: RangeInclusive<f64>,
+    otherwise: f64,
+) -> Result<f64, Complaint> {
+    let Some(given) = given else { return Ok(otherwise) };
+    let text = format!("expected {} to {}", range.start(), range.end());
+    let value = *given.get_ref();
+    if range.contains(&value) { Ok(value) } else { Err((given.span(), text)) }
 }
 
 /// A complaint and the bytes that it is about.
@@ -343,6 +379,7 @@ impl Settings {
             air_forecast: raw.air_forecast.map(Spanned::into_inner),
             port,
             plan: raw.plan.map_or(Ok(PlanSettings::default()), RawPlan::check)?,
+            compare: raw.compare.map_or(Ok(CompareSettings::default()), RawCompare::check)?,
         })
     }
 }
@@ -354,12 +391,6 @@ impl RawPlan {
             let Some(text) = text else { return Ok(None) };
             let week = Week::parse(text.get_ref());
             week.map(Some).map_err(|e| (text.span(), format!("hours, {e}")))
-        };
-        let number = |given: Option<Spanned<f64>>, range: RangeInclusive<f64>, otherwise: f64| {
-            let Some(given) = given else { return Ok(otherwise) };
-            let text = format!("expected {} to {}", range.start(), range.end());
-            let value = *given.get_ref();
-            if range.contains(&value) { Ok(value) } else { Err((given.span(), text)) }
         };
         let cover = |word: &Spanned<String>| {
             let text = "expected draped, wrapped or cupboard; to stand open needs none";
@@ -545,7 +576,8 @@ mod tests {
         let mut text = String::new();
         for line in DEFAULT.lines() {
             let bare = line.strip_prefix("# ").unwrap_or(line);
-            let is_example = ["[[port]]", "[plan]"].contains(&bare) || bare.contains(" = ");
+            let is_example =
+                ["[[port]]", "[plan]", "[compare]"].contains(&bare) || bare.contains(" = ");
             text.push_str(if is_example { bare } else { "" });
             text.push('\n');
         }
@@ -561,6 +593,7 @@ mod tests {
         assert_eq!(&found["unit"], b"g");
         let plan = settings.plan;
         assert!(plan.hours.is_some() && plan.there.is_some());
+        assert_eq!(settings.compare, CompareSettings::default());
         // The others are shown as they are by default.
         assert_eq!(PlanSettings { hours: None, there: None, ..plan }, PlanSettings::default());
     }
@@ -584,7 +617,7 @@ mod tests {
             (
                 "units = \"us\"\n  unitz = 1\n".to_owned(),
                 "studio.toml:2:3: unknown setting \"unitz\", expected one of \"units\", \
-                 \"time_zone\", \"air_forecast\", \"port\", \"plan\"",
+                 \"time_zone\", \"air_forecast\", \"port\", \"plan\", \"compare\"",
             ),
             (
                 "units = \"stone\"\n".into(),

@@ -5,7 +5,7 @@
 //! the same 64-bit number, bit for bit.
 
 use crate::calibration::{Load, ZeroDrift};
-use crate::records::{Blend, Body, HandlingRow, Pot, Quantity, Reading, Sample};
+use crate::records::{Allotment, Blend, Body, HandlingRow, Pot, Quantity, Reading, Sample};
 use crate::units::{Time, TimeError};
 
 /// Places by which percent in files is larger than the stored fraction.
@@ -45,6 +45,9 @@ pub const SAMPLE_COLUMNS: [&str; 9] = [
 ];
 /// Columns of `air_forecast.csv`, in the order in which they are written.
 pub const AIR_COLUMNS: [&str; 3] = ["time", "temperature_c", "humidity_percent"];
+/// Columns of `comparisons.csv`, in the order in which they are written.
+pub const ALLOTMENT_COLUMNS: [&str; 7] =
+    ["comparison", "pot", "treatment", "rank", "pair", "seed", "drawn_at"];
 /// Columns of `blends.csv`, in the order in which they are written.
 pub const BLEND_COLUMNS: [&str; 4] = ["body", "kind", "name", "mass_g"];
 
@@ -257,6 +260,19 @@ pub fn sample_fields(s: &Sample) -> [String; 9] {
 /// An ingredient as the fields of [`BLEND_COLUMNS`].
 pub fn blend_fields(b: &Blend) -> [String; 4] {
     [b.body.clone(), b.kind.word().into(), b.name.clone(), write_number(b.mass_g, 0)]
+}
+
+/// A pot of a comparison as the fields of [`ALLOTMENT_COLUMNS`].
+pub fn allotment_fields(a: &Allotment) -> [String; 7] {
+    [
+        a.comparison.clone(),
+        a.pot.clone(),
+        a.treatment.clone(),
+        a.rank.to_string(),
+        a.pair.map_or(String::new(), |pair| pair.to_string()),
+        a.seed.to_string(),
+        a.drawn_at.to_string(),
+    ]
 }
 
 /// The first column in which two rows differ, with the text of the first row.

@@ -323,6 +323,19 @@ file!(
     ]
 );
 file!(
+    comparisons,
+    "comparisons",
+    &[
+        "comparison,pot,treatment,rank,seed,drawn_at\n",
+        "comparison,pot,treatment,rank,pair,seed,drawn_at\n",
+        "plastic,jar-1,draped,2,1,4294967295,2031-03-01T09:00:00Z\n",
+        ",",
+        "\"",
+        "\n",
+        "-1",
+    ]
+);
+file!(
     air_forecast,
     "air_forecast",
     &[

@@ -24,6 +24,8 @@ pub const COUNTS: &str = "time,source,raw,samples,spread\n";
 pub const CALIBRATIONS: &str = "source,from,at,mass_g,limit_g,raw,samples,spread,temperature_c\n";
 pub const ZERO_DRIFTS: &str = "source,from,raw_per_c,raw_per_c_u,thermometer\n";
 
+pub const COMPARISONS: &str = "comparison,pot,treatment,rank,pair,seed,drawn_at\n";
+
 pub const AIR: &str = "time,temperature_c,humidity_percent\n";
 
 /// A folder with these files.
@@ -139,6 +141,12 @@ pub fn scenario() -> TempDir {
             "zero_drifts.csv",
             b"source,from,raw_per_c,raw_per_c_u,thermometer\n\
               shelf-b:cell-1,2031-04-02T08:00:00Z,-100,12.5,room:loft\n",
+        ),
+        (
+            "comparisons.csv",
+            b"comparison,pot,treatment,rank,pair,seed,drawn_at\n\
+              plastic,planter-1,open,1,1,7,2031-04-02T10:00:00Z\n\
+              plastic,a pot to come,draped,2,1,7,2031-04-02T10:00:00Z\n",
         ),
     ])
 }

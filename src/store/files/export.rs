@@ -9,10 +9,10 @@ use crate::records::{Quantity, Reading};
 use crate::store::readings::{self, Numbers, Series};
 use crate::store::rules::{self, Unfit};
 use crate::store::text::{
-    self, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS, HANDLING_COLUMNS,
-    LOAD_COLUMNS, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
+    self, ALLOTMENT_COLUMNS, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS,
+    HANDLING_COLUMNS, LOAD_COLUMNS, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
 };
-use crate::store::{Store, StoreError, calibrations, clay, rows};
+use crate::store::{Store, StoreError, allotments, calibrations, clay, rows};
 use crate::units::Time;
 use rusqlite::{Connection, Rows};
 use std::cmp::Reverse;
@@ -58,6 +58,7 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
         &counts,
         &calibrations,
         &zero_drifts,
+        &comparisons,
         &air,
     ];
     for ((file, count), write) in exported.iter_mut().zip(writers) {
@@ -142,6 +143,11 @@ fn calibrations(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
 fn zero_drifts(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
     let rows = calibrations::drifts(db)?;
     table(csv, DRIFT_COLUMNS, &rows, text::drift_fields, rules::drift)
+}
+
+fn comparisons(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    let rows = allotments::allotments(db)?;
+    table(csv, ALLOTMENT_COLUMNS, &rows, text::allotment_fields, rules::allotment)
 }
 
 /// Writes rows under their columns. A row that breaks the rules, as one that somebody else put

@@ -17,7 +17,7 @@ use std::io::{self, BufWriter};
 use std::path::{Path, PathBuf};
 
 /// The file's name in the studio's folder, where the settings name no other.
-pub const AIR_FORECAST: &str = FILES[9];
+pub const AIR_FORECAST: &str = FILES[10];
 
 /// A forecast begins at most so long after it was made, s.
 const AHEAD: f64 = 6.0 * HOUR;

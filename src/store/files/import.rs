@@ -6,15 +6,15 @@ use super::{AIR_FORECAST, AirForecast, Defect, FILES, Note, check_folder, foreca
 use crate::calibration::{Load, ZeroDrift};
 use crate::disk;
 use crate::records::{
-    Action, ActionError, Blend, Body, Drying, HandlingRow, Ingredient, Name, Pot, Sample,
+    Action, ActionError, Allotment, Blend, Body, Drying, HandlingRow, Ingredient, Name, Pot, Sample,
 };
 use crate::store::rows::{self, Fate};
 use crate::store::rules::{self, Unfit};
 use crate::store::text::{
-    AIR_COLUMNS, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS, HANDLING_COLUMNS,
-    LOAD_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
+    AIR_COLUMNS, ALLOTMENT_COLUMNS, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS,
+    HANDLING_COLUMNS, LOAD_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
 };
-use crate::store::{Clash, Durability, Store, StoreError, calibrations, clay, shown};
+use crate::store::{Clash, Durability, Store, StoreError, allotments, calibrations, clay, shown};
 use rusqlite::Connection;
 use std::collections::HashMap;
 use std::io::ErrorKind;
@@ -89,6 +89,12 @@ const DRIFTS: Layout = Layout {
     required: &["source", "from", "raw_per_c", "thermometer"],
 };
 
+const ALLOTMENTS: Layout = Layout {
+    file: FILES[9],
+    columns: &ALLOTMENT_COLUMNS,
+    required: &["comparison", "pot", "treatment", "rank", "seed", "drawn_at"],
+};
+
 /// Cache of the database while a file is read, in KiB.
 const CACHE_KIB: i64 = 64 * 1024;
 /// How many readings are put in order before they are written: neighbours in the table are then
@@ -123,6 +129,7 @@ pub fn import(
         import.readings(&COUNTS, |kinds, sheet| kinds.read_count(sheet))?;
         import.rows(&LOADS, read_load, calibrations::put_load, |_, _| None)?;
         import.rows(&DRIFTS, read_drift, calibrations::put_drift, |_, _| None)?;
+        import.rows(&ALLOTMENTS, read_allotment, allotments::put_allotment, |_, _| None)?;
         forecast = import.forecast(there.as_ref(), named)?;
         let mut done = import.done;
         done.kept = !(options.strict && done.any_refused());
@@ -450,5 +457,31 @@ fn read_drift(sheet: &Sheet) -> Result<ZeroDrift, Unfit> {
         per_degree: sheet.number("raw_per_c", 0)?,
         per_degree_u: sheet.maybe_number("raw_per_c_u", 0)?,
         thermometer: sheet.name("thermometer")?,
+    })
+}
+
+fn read_allotment(sheet: &Sheet) -> Result<Allotment, Unfit> {
+    let count = |column| -> Result<Option<u32>, Unfit> {
+        match sheet.text(column)? {
+            "" => Ok(None),
+            text => match text.parse() {
+                Ok(number) => Ok(Some(number)),
+                Err(_) => Err(unfit(
+                    column,
+                    format!("\"{}\" is no whole number from 0 to 4294967295", shown(text)),
+                )),
+            },
+        }
+    };
+    let some =
+        |column| count(column)?.ok_or_else(|| unfit(column, "is empty; expected a number".into()));
+    Ok(Allotment {
+        comparison: sheet.name("comparison")?,
+        pot: sheet.name("pot")?,
+        treatment: sheet.name("treatment")?,
+        rank: some("rank")?,
+        pair: count("pair")?,
+        seed: some("seed")?,
+        drawn_at: sheet.time("drawn_at")?,
     })
 }

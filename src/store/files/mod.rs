@@ -1,9 +1,9 @@
 //! Studio files: the studio as CSV files in a folder (RFC 4180, UTF-8), in and out.
 //!
 //! `bodies.csv`, `pots.csv`, `handling.csv`, `readings.csv`, and for what these cannot hold
-//! `samples.csv`, `blends.csv`, `counts.csv`, `calibrations.csv`, `zero_drifts.csv` and
-//! `air_forecast.csv`; any of them may be missing. Columns are found by name. What is
-//! exported and imported into an empty studio is the same studio.
+//! `samples.csv`, `blends.csv`, `counts.csv`, `calibrations.csv`, `zero_drifts.csv`,
+//! `comparisons.csv` and `air_forecast.csv`; any of them may be missing. Columns are found by name.
+//! What is exported and imported into an empty studio is the same studio.
 
 mod csv;
 mod export;
@@ -20,7 +20,7 @@ use super::StoreError;
 use std::path::Path;
 
 /// File names, in the order in which they are read and written.
-pub const FILES: [&str; 10] = [
+pub const FILES: [&str; 11] = [
     "bodies.csv",
     "pots.csv",
     "handling.csv",
@@ -30,6 +30,7 @@ pub const FILES: [&str; 10] = [
     "counts.csv",
     "calibrations.csv",
     "zero_drifts.csv",
+    "comparisons.csv",
     "air_forecast.csv",
 ];
 
