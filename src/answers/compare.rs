@@ -1,15 +1,16 @@
 //! Treatments against each other, on all cores.
 //!
-//! What is taught by pots of the comparison has no part in it: a fit that had learnt from pots of
-//! the other treatment would take after them, and the two would seem more alike than they are.
+//! The fits are those of a report, with what all pots teach, those of the other treatment too. Left
+//! to themselves, pots that are not dry yet know too little of their clay: in a made-up comparison
+//! draped jars then came out leather-hard a third too late beside dry ones of the same bag. What a
+//! fit takes over of another treatment's rate makes the two a trifle more alike than they are.
 
-use super::{Taught, each_on_all_cores, told};
+use super::{each_on_all_cores, lessons};
 use crate::core::assessment::{Assessment, Wanted};
 use crate::core::compare::track::{Noted, Track, mean_air};
 use crate::core::compare::{self, Outcome};
-use crate::core::inference::lessons::{Lesson, Lessons};
+use crate::core::inference::lessons::Lessons;
 use crate::core::room::Climate;
-use crate::core::taught_by;
 use crate::records::{Name, Studio};
 use crate::units::Time;
 
@@ -39,8 +40,7 @@ pub fn compare(
 ) -> Compared {
     let names: Vec<&Name> = members.iter().map(|(name, ..)| name).collect();
     let air = mean_air(studio, &names);
-    let others = told(studio).into_iter().filter(|lesson| !names.contains(&&lesson.pot));
-    let lessons = taught_by(studio, others.collect::<Vec<Lesson>>());
+    let lessons = lessons(studio);
     let mut tracks = each_on_all_cores(members, |(name, treatment, pair)| {
         let wanted = Wanted { paths: true, past: Some(&[]), alike: Some(air), ..Wanted::default() };
         let track = track(studio, &lessons, name, &wanted, (*treatment, *pair));
@@ -70,12 +70,12 @@ fn track(
 /// How much pots of this studio differ that are treated alike, and how many pots told it
 /// ([`compare::spread`]).
 pub fn spread(studio: &Studio, supposed: f64) -> (f64, usize) {
-    let taught = Taught::new(studio);
+    let lessons = lessons(studio);
     let weighed: Vec<&Name> = studio.weighings.keys().collect();
     let past: &[Time] = &[];
     let tracks = each_on_all_cores(&weighed, |name| {
         let wanted = Wanted { past: Some(past), ..Wanted::default() };
-        let track = track(studio, &taught.lessons, name, &wanted, (0, None))?;
+        let track = track(studio, &lessons, name, &wanted, (0, None))?;
         Some((studio.pots.get(*name)?.body.clone(), track))
     });
     compare::spread(&tracks, supposed)

@@ -41,8 +41,7 @@ Two answers to each question. The plain one goes by what was seen of each pot:
 Welch's t of the logarithms, paired where pots were drawn in pairs; where some are
 not dry yet, by how long they were seen not to be (censored). The model's goes by
 the pots' fits: how well each is known, where it is going, and how it would have
-dried had all stood in the same steady air. The fits learn nothing from the pots
-that are compared.
+dried had all stood in the same steady air.
 
 What the rows mean:
   leather-hard    from the wheel until the trimming window opens

@@ -3,11 +3,11 @@
 
 use super::names::{counted, list};
 use super::screen::{self, heading, paragraph};
-use super::words::{self, Words, printable};
+use super::words::{self, Words, percent, printable};
 use crate::answers::compare::{Compared, Member};
 use crate::core::compare::plain::Effect;
 use crate::core::compare::track::Track;
-use crate::core::compare::{Answer, Finding, Middle, Question};
+use crate::core::compare::{Answer, Finding, KNOWN_WELL, Middle, Question, known_to};
 use crate::core::report::Warning;
 use crate::plot::{Comparison, EffectRow};
 use crate::records::{Cover, Name};
@@ -247,11 +247,7 @@ impl Findings<'_> {
 
     fn of_pots(&self, warn: &mut impl FnMut(&'static str, String)) {
         let tracks = &self.compared.tracks;
-        let of = |is: &dyn Fn(&Track) -> bool| {
-            let mut pots: Vec<&Name> = tracks.iter().filter(|t| is(t)).map(|t| &t.pot).collect();
-            pots.sort_by_key(|pot| counted(pot));
-            pots
-        };
+        let of = |is: &dyn Fn(&Track) -> bool| self.which(is);
         let wet = of(&|t| t.bone_dry.is_some_and(|seen| !seen.is_exact()));
         if !wet.is_empty() {
             warn(
@@ -260,6 +256,18 @@ impl Findings<'_> {
                     "Not seen to be dry: {}. What is known of each is that it takes longer than it \
                      was weighed.",
                     list(wet)
+                ),
+            );
+        }
+        if let Some(wide) = known_to(tracks).filter(|wide| *wide > KNOWN_WELL) {
+            warn(
+                "known-poorly",
+                format!(
+                    "When each was leather-hard is known to {} of the time only, in the middle: \
+                     weighed on until they are dry, pots tell it to {} or better. What is unsure \
+                     alike of all falls out of the comparison.",
+                    percent(wide),
+                    percent(KNOWN_WELL)
                 ),
             );
         }
@@ -282,18 +290,7 @@ impl Findings<'_> {
                     .into(),
             );
         }
-        let stray = |t: &Track, kept: Cover| {
-            let meant = Cover::parse(&self.treatments[t.treatment]);
-            self.name.is_some()
-                && t.is_weighed()
-                && t.cover == Some(kept)
-                && meant.is_some()
-                && meant != t.cover
-        };
-        let strays = Cover::ALL.map(|kept| (kept, of(&|t| stray(t, kept))));
-        let strays = strays.iter().filter(|(_, pots)| !pots.is_empty());
-        let strays: Vec<String> =
-            strays.map(|(kept, pots)| format!("{} {}", kept.word(), list(pots))).collect();
+        let strays = self.strays();
         if !strays.is_empty() {
             warn(
                 "not-as-drawn",
@@ -306,6 +303,26 @@ impl Findings<'_> {
         }
     }
 
+    /// Pots of which something is so, in the order in which people count.
+    fn which(&self, is: &dyn Fn(&Track) -> bool) -> Vec<&Name> {
+        let tracks = self.compared.tracks.iter().filter(|t| is(t));
+        let mut pots: Vec<&Name> = tracks.map(|t| &t.pot).collect();
+        pots.sort_by_key(|pot| counted(pot));
+        pots
+    }
+
+    /// Pots that were kept otherwise than drawn, by how they were kept: `open jar-1 and jar-2`.
+    fn strays(&self) -> Vec<String> {
+        let stray = |t: &Track, kept: Cover| {
+            let meant = Cover::parse(&self.treatments[t.treatment]);
+            let known = self.name.is_some() && t.is_weighed() && t.cover == Some(kept);
+            known && meant.is_some_and(|meant| meant != kept)
+        };
+        let strays = Cover::ALL.map(|kept| (kept, self.which(&|t| stray(t, kept))));
+        let some = strays.iter().filter(|(_, pots)| !pots.is_empty());
+        some.map(|(kept, pots)| format!("{} {}", kept.word(), list(pots))).collect()
+    }
+
     /// A word where the two answers part.
     fn part(&self, answer: &Answer) -> String {
         let what = subject(answer.question);
@@ -313,8 +330,8 @@ impl Findings<'_> {
             .map(|e| e.as_ref().map_or(String::new(), |e| size(answer.question, e)));
         let why = match answer.question {
             Question::Rate => {
-                "the plain answer takes wet clay for open water, which damp air slows down less than \
-                 clay, and every pot for as good as another"
+                "the plain answer takes wet clay for open water, which damp air slows down less \
+                 than clay, and every pot for as good as another"
             }
             _ if answer.bounds > 0 => {
                 "some are not there yet, of which the model forecasts the rest and the plain \

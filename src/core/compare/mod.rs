@@ -372,6 +372,19 @@ pub fn spread(tracks: &[(Name, Track)], supposed: f64) -> (f64, usize) {
     ((sum / freedom).sqrt(), pots)
 }
 
+/// Widest 80 % interval of a time to leather-hard in the middle of the pots, as a share of it, up
+/// to which such times count as known well: as of those that forecasts are scored against.
+pub const KNOWN_WELL: f64 = crate::core::hindsight::KNOWN;
+
+/// How wide the 80 % interval of the time to leather-hard is in the middle of the pots, as a share.
+pub fn known_to(tracks: &[Track]) -> Option<f64> {
+    /// From a standard deviation to an 80 % interval: 2·Φ⁻¹(0.9).
+    const WIDTH: f64 = 2.563_103;
+    let mut widths: Vec<f64> =
+        tracks.iter().filter_map(|track| Some(WIDTH * track.told[0]?.1)).collect();
+    (!widths.is_empty()).then(|| crate::core::handling::median(&mut widths))
+}
+
 /// The mean way of the water of a treatment's pots.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Curve {
