@@ -25,7 +25,7 @@ const GAP: f64 = 70.0;
 const EFFECTS: f64 = 566.0;
 const STEP: f64 = 58.0;
 /// Left and right edge of their axis.
-const FROM: f64 = LEFT + 220.0;
+const FROM: f64 = LEFT + 300.0;
 const TO: f64 = RIGHT - 290.0;
 /// Steps along a curve.
 const GRID_STEPS: usize = 160;
