@@ -71,7 +71,8 @@ fn what_was_backed_up_comes_back_and_what_was_there_is_kept() {
     assert!(contents(&bench) == late);
     // Into a studio that is not there.
     let other = Bench::new();
-    assert_eq!(other.run(&["restore", &file]).status, 0);
+    let said = other.run(&["restore", &file]);
+    assert!(said.status == 0 && !said.err.contains("[tell]"), "{}", said.err);
     assert_eq!(contents(&other), early);
     let names: Vec<String> = files(&other.dir()).into_keys().collect();
     assert_eq!(names, ["studio.db", "studio.toml"]);
@@ -96,6 +97,18 @@ fn settings_come_with_it_where_there_are_none_of_ones_own() {
     assert_eq!(other.run(&["restore", &file]).status, 0);
     assert_eq!(fs::read_to_string(other.dir().join("studio.toml")).unwrap(), "units = \"us\"\n");
     assert_eq!(fs::read_to_string(other.dir().join("air_forecast.csv")).unwrap(), air);
+}
+
+/// Whose backup it is may not be known; no program that `watch` would run is brought in silently.
+#[test]
+fn a_program_that_comes_with_a_backup_is_said() {
+    let bench = with_weights();
+    let text = "[tell]\nprogram = [\"/tmp/ring\", \"\u{202e}\"]\n";
+    fs::write(bench.dir().join("studio.toml"), text).unwrap();
+    let file = backup(&bench, "a.db");
+    let said = Bench::new().run(&["restore", &file]);
+    let told = "`watch` will run /tmp/ring \\u{202e} and tell it what changes: if that is not";
+    assert!(said.status == 0 && said.err.contains(told), "{}", said.err);
 }
 
 #[test]

@@ -160,7 +160,9 @@ impl Soak {
         let status = self.watch.end(Signal::INT);
         assert!(status.success(), "{status}\n{}", self.watch.everything_said());
         assert_eq!(self.watch.said("not stored"), 0, "{}", self.watch.everything_said());
-        assert_eq!(self.watch.said("WARN"), 0, "{}", self.watch.everything_said());
+        // The line is silent while it is waited for what is thinned.
+        let silent = self.watch.said("nothing has come for");
+        assert_eq!(self.watch.said("WARN"), silent, "{}", self.watch.everything_said());
     }
 }
 
@@ -179,7 +181,7 @@ fn a_week_of_sixteen_cells_is_kept_in_bounded_memory_and_room() {
 }
 
 #[test]
-#[ignore = "a year, about an hour"]
+#[ignore = "a year, two hours"]
 fn a_year_of_sixteen_cells_is_kept_in_bounded_memory_and_room() {
     let weeks = std::env::var("WARECAST_SOAK_WEEKS").map_or(52, |weeks| weeks.parse().unwrap());
     // Raw for 60 days, and the week that is under way.

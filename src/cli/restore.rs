@@ -1,7 +1,7 @@
 //! `restore`: the studio as a backup has it.
 
 use super::{Context, screen};
-use crate::store::{Settings, backup};
+use crate::store::{SETTINGS, Settings, backup};
 use crate::watch::lock::{Lock, LockError};
 use anyhow::bail;
 use std::path::PathBuf;
@@ -29,11 +29,20 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         other => other?,
     };
     let restored = backup::restore(dir, &args.file)?;
-    let words = context.words(&Settings::read(dir)?, None)?;
+    let settings = Settings::read(dir)?;
+    let words = context.words(&settings, None)?;
     let held = super::backup::in_words(&restored.held, &words);
     screen::tell(&format!("{}: {held}, brought back", dir.display()));
     if let Some(before) = &restored.before {
         screen::tell(&format!("What was there before is in {}", before.display()));
+    }
+    if let Some(tell) = &settings.tell {
+        screen::tell(&format!(
+            "`watch` will run {} and tell it what changes: if that is not yours, take [tell] \
+             out of {}",
+            tell.program.join(" "),
+            dir.join(SETTINGS).display()
+        ));
     }
     for (name, beside) in &restored.beside {
         screen::tell(&format!(

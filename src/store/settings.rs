@@ -5,6 +5,8 @@
 
 mod compare;
 
+mod tell;
+
 use super::week::Week;
 use super::{SETTINGS, rules, shown};
 use crate::records::{Cover, Name};
@@ -16,6 +18,8 @@ use std::io::{ErrorKind, Read, Write};
 use std::ops::{Range, RangeInclusive};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
+use tell::RawTell;
+pub use tell::TellSettings;
 use toml::Spanned;
 
 /// What a new studio's `studio.toml` holds: the defaults, with every setting explained.
@@ -90,6 +94,16 @@ units = "metric"
 #                           # studio's own
 # shared = 0.50             # share of that (of its square) that the two pots of a pair have in
 #                           # common, 0 to 0.95; default: 0.50 (own judgement)
+
+# A program of yours that `warecast watch` tells what changes (trim soon, trim now, dry), as JSON on
+# its standard input; it may ring, or send a message. It is run as it stands here, not by a shell;
+# after 30 s it is killed.
+#
+# [tell]
+# program = ["/usr/local/bin/ring", "--loud"]  # the program, and what it is always given
+# hours = "mon-sun 8-21"    # when somebody wants to hear of it, on the clock of time_zone; what
+#                           # comes at other times waits; default: always
+# every_minutes = 10        # no more often than this, min, 1 to 1440; default: 10
 "#;
 
 /// Baud rate of a port that does not say.
@@ -130,6 +144,8 @@ pub struct Settings {
     pub plan: PlanSettings,
     /// What comparisons go by.
     pub compare: CompareSettings,
+    /// Who is told what changes, if anybody.
+    pub tell: Option<TellSettings>,
 }
 
 /// What plans go by.
@@ -278,6 +294,7 @@ struct RawSettings {
     port: Vec<RawPort>,
     plan: Option<RawPlan>,
     compare: Option<RawCompare>,
+    tell: Option<RawTell>,
 }
 
 #[derive(Deserialize)]
@@ -313,6 +330,13 @@ fn number(
     let text = format!("expected {} to {}", range.start(), range.end());
     let value = *given.get_ref();
     if range.contains(&value) { Ok(value) } else { Err((given.span(), text)) }
+}
+
+/// Hours, where they were said.
+fn week(text: Option<Spanned<String>>) -> Result<Option<Week>, Complaint> {
+    let Some(text) = text else { return Ok(None) };
+    let week = Week::parse(text.get_ref());
+    week.map(Some).map_err(|e| (text.span(), format!("hours, {e}")))
 }
 
 /// A complaint and the bytes that it is about.
@@ -380,6 +404,7 @@ impl Settings {
             port,
             plan: raw.plan.map_or(Ok(PlanSettings::default()), RawPlan::check)?,
             compare: raw.compare.map_or(Ok(CompareSettings::default()), RawCompare::check)?,
+            tell: raw.tell.map(RawTell::check).transpose()?,
         })
     }
 }
@@ -387,11 +412,6 @@ impl Settings {
 impl RawPlan {
     fn check(self) -> Result<PlanSettings, Complaint> {
         let otherwise = PlanSettings::default();
-        let week = |text: Option<Spanned<String>>| {
-            let Some(text) = text else { return Ok(None) };
-            let week = Week::parse(text.get_ref());
-            week.map(Some).map_err(|e| (text.span(), format!("hours, {e}")))
-        };
         let cover = |word: &Spanned<String>| {
             let text = "expected draped, wrapped or cupboard; to stand open needs none";
             let cover = Cover::parse(word.get_ref()).filter(|cover| *cover != Cover::Open);
@@ -576,8 +596,8 @@ mod tests {
         let mut text = String::new();
         for line in DEFAULT.lines() {
             let bare = line.strip_prefix("# ").unwrap_or(line);
-            let is_example =
-                ["[[port]]", "[plan]", "[compare]"].contains(&bare) || bare.contains(" = ");
+            let is_example = ["[[port]]", "[plan]", "[compare]", "[tell]"].contains(&bare)
+                || bare.contains(" = ");
             text.push_str(if is_example { bare } else { "" });
             text.push('\n');
         }
@@ -594,6 +614,9 @@ mod tests {
         let plan = settings.plan;
         assert!(plan.hours.is_some() && plan.there.is_some());
         assert_eq!(settings.compare, CompareSettings::default());
+        let tell = settings.tell.unwrap();
+        assert_eq!((tell.program.len(), tell.every), (2, Duration::from_secs(600)));
+        assert!(tell.hours.is_some());
         // The others are shown as they are by default.
         assert_eq!(PlanSettings { hours: None, there: None, ..plan }, PlanSettings::default());
     }
@@ -617,7 +640,7 @@ mod tests {
             (
                 "units = \"us\"\n  unitz = 1\n".to_owned(),
                 "studio.toml:2:3: unknown setting \"unitz\", expected one of \"units\", \
-                 \"time_zone\", \"air_forecast\", \"port\", \"plan\", \"compare\"",
+                 \"time_zone\", \"air_forecast\", \"port\", \"plan\", \"compare\", \"tell\"",
             ),
             (
                 "units = \"stone\"\n".into(),

@@ -54,6 +54,11 @@ impl Week {
         }
     }
 
+    /// Whether a time lies in them.
+    pub fn holds(&self, time: Time, zone: &TimeZone) -> bool {
+        !self.between(time, time.moved(1), zone).is_empty()
+    }
+
     /// From and to of each span between two times, in order, cut to them.
     pub fn between(&self, from: Time, to: Time, zone: &TimeZone) -> Vec<(Time, Time)> {
         let mut spans = Vec::new();

@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! line (one task per port) ─► writer (a thread: the store) ─► refit (a thread: answers)
+//!                                      a program of the potter's ◄─ tell (a thread) ◄─┘
 //!                                                    retention (a thread: old readings thinned)
 //! ```
 //!
@@ -15,6 +16,7 @@ pub mod lock;
 pub mod record;
 pub mod refit;
 pub mod retention;
+pub mod tell;
 pub mod timeline;
 pub mod writer;
 
@@ -26,8 +28,9 @@ use crate::sensing::listen::{self, Listener, SettleError, Weigh};
 use crate::sensing::session::Session;
 use crate::sensing::settle::Settled;
 use crate::store::settings::compile_pattern;
-use crate::store::{self, DATABASE, PortSettings, Store, StoreError};
+use crate::store::{self, DATABASE, PortSettings, Settings, Store, StoreError};
 use intake::Batch;
+use jiff::tz::TimeZone;
 use line::Line;
 use std::collections::BTreeSet;
 use std::io::{self, ErrorKind};
@@ -113,7 +116,8 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
         })?),
         (Some(_), _) => return Err(WatchError::RecordOne),
     };
-    let (changes, refit) = refit::start(Store::open(dir)?, options.refit_every)?;
+    let (teller, tell) = tell::start(store.settings().tell.as_ref(), zone(store.settings()))?;
+    let (changes, refit) = refit::start(Store::open(dir)?, options.refit_every, teller)?;
     let (alive, retention) = retention::start(Store::open(dir)?, options.refit_every)?;
     let mut unweighed = Unweighed { store: Store::open(dir)?, seen: BTreeSet::new() };
     let after = move |event: Event| {
@@ -129,6 +133,7 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
     let written = writer.join().map_err(|_| WatchError::Fault)?;
     drop(alive);
     let refitted = refit.join().and_then(|()| retention.join());
+    let refitted = refitted.and_then(|()| tell.map_or(Ok(()), |tell| tell.join()));
     info!("stopped; {} readings stored", written.kept);
     if written.refused > 0 {
         warn!("{} readings contradicted stored ones of the same time", written.refused);
@@ -138,6 +143,12 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
         (true, Ok(()), _) => Ok(()),
         _ => Err(WatchError::Fault),
     }
+}
+
+/// The time zone of the settings, which were checked; else the computer's.
+fn zone(settings: &Settings) -> TimeZone {
+    let named = settings.time_zone.as_deref().and_then(|name| TimeZone::get(name).ok());
+    named.unwrap_or_else(TimeZone::system)
 }
 
 /// Looks for cells that send raw counts which weigh nothing.

@@ -5,6 +5,7 @@
 //! since time passes. The last good answer of each pot is kept; said is only what changes for the
 //! potter.
 
+use super::tell::{About, Teller};
 use super::writer::Event;
 use crate::clock;
 use crate::core::inference::lessons::Lessons;
@@ -67,11 +68,16 @@ fn newest(readings: &[Reading]) -> Newest {
 
 /// Starts the thread; it ends when all [`Changes`] are gone. A pot is not assessed more often than
 /// `every`.
-pub fn start(store: Store, every: Duration) -> std::io::Result<(Changes, JoinHandle<()>)> {
+pub fn start(
+    store: Store,
+    every: Duration,
+    teller: Teller,
+) -> std::io::Result<(Changes, JoinHandle<()>)> {
     let (sender, receiver) = channel();
     let refit = Refit {
         store,
         every,
+        teller,
         newest: Newest::new(),
         changed: BTreeSet::new(),
         everything: true,
@@ -90,6 +96,7 @@ pub fn start(store: Store, every: Duration) -> std::io::Result<(Changes, JoinHan
 struct Refit {
     store: Store,
     every: Duration,
+    teller: Teller,
     newest: Newest,
     /// Sources that sent since the last pass.
     changed: BTreeSet<Name>,
@@ -167,7 +174,13 @@ impl Refit {
         }
         let changed = std::mem::take(&mut self.changed);
         let due = shelf.due(|source| everything || changed.contains(source));
-        self.answers.retain(|pot, _| shelf.pots.contains_key(pot));
+        self.answers.retain(|pot, _| {
+            let stays = shelf.pots.contains_key(pot);
+            if !stays {
+                self.teller.gone(pot);
+            }
+            stays
+        });
         let groups = self.by_time(&shelf, due)?;
         self.shelf = shelf;
         for (now, pots) in groups {
@@ -239,8 +252,13 @@ impl Refit {
         let before = self.answers.get(&answer.pot);
         let trim = (before.map(|b| b.trim.call), answer.trim.call);
         let fire = (before.map(|b| b.fire.call), answer.fire.call);
-        for words in [trim_words(trim), fire_words(fire)].into_iter().flatten() {
-            info!("{}: {words}", answer.pot);
+        let calls = [
+            (About::Trim, trim.0 == Some(trim.1), trim_words(trim)),
+            (About::Fire, fire.0 == Some(fire.1), fire_words(fire)),
+        ];
+        for (about, _, words) in calls.into_iter().filter(|(_, as_before, _)| !as_before) {
+            self.teller.call(about, words, &answer);
+            words.into_iter().for_each(|words| info!("{}: {words}", answer.pot));
         }
         self.answers.insert(answer.pot.clone(), answer);
     }

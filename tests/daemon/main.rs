@@ -10,6 +10,7 @@ mod checkup;
 mod killed;
 mod mad;
 mod settled;
+mod told;
 mod troubled;
 
 use bench::{Device, Studio, Watch, command, eventually, line};
