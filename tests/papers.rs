@@ -125,6 +125,12 @@ fn every_setting_of_the_readme_is_one() {
         "trim_minutes",
         "wanted",
         "covers",
+        "[compare]",
+        "level",
+        "power",
+        "difference",
+        "spread",
+        "shared",
     ];
     for setting in settings {
         assert!(readme.contains(&format!("| `{setting}` |")), "{setting}");
@@ -132,7 +138,8 @@ fn every_setting_of_the_readme_is_one() {
     let all = "units = \"us\"\ntime_zone = \"Europe/Lisbon\"\nair_forecast = \"a.csv\"\n[[port]]\npath = \"/dev/a\"\n\
                baud = 9600\nformat = \"text\"\npattern = '(?P<mass>\\d+)'\nsource = \"bench\"\n\
                ask = \"W\"\nask_seconds = 5\nbanner_seconds = 2\n[plan]\nhours = \"9-13\"\n\
-               there = \"9-13\"\ntrim_minutes = 15\nwanted = 0.8\ncovers = [\"wrapped\"]\n";
+               there = \"9-13\"\ntrim_minutes = 15\nwanted = 0.8\ncovers = [\"wrapped\"]\n\
+               [compare]\nlevel = 0.9\npower = 0.9\ndifference = 0.1\nspread = 0.2\nshared = 0.3\n";
     Settings::parse(all.as_bytes(), Path::new("studio.toml")).unwrap();
 }
 

@@ -91,6 +91,7 @@ struct Size {
     /// Pots of this studio that told it.
     spread_told_by: usize,
     paired: bool,
+    treatments: usize,
     /// Pots of each treatment; null beyond what any studio compares.
     pots_each: Option<usize>,
     /// The least difference that the pots at hand find.
@@ -187,6 +188,8 @@ fn undo(args: &Args, store: &mut Store) -> anyhow::Result<ExitCode> {
 struct Drawn {
     rows: Vec<Allotment>,
     left_over: Vec<Name>,
+    /// Places of the studio's pots.
+    places: Vec<Name>,
     /// What else is to be said.
     remarks: Vec<String>,
 }
@@ -241,9 +244,11 @@ fn draw(name: &str, args: &Args, store: &Store, words: &Words) -> anyhow::Result
         drawn_at: words.now,
     };
     let names: Vec<Name> = pots.iter().map(|pot| pot.name.clone()).collect();
+    let places = roll.pots.iter().filter_map(|pot| pot.place.clone()).collect();
     if args.apart {
         let all = dealt(&names, number, seed.into()).into_iter().map(|(pot, t)| (pot, t, None));
-        return Ok(Drawn { rows: all.map(row).collect(), left_over: Vec::new(), remarks });
+        let (rows, left_over) = (all.map(row).collect(), Vec::new());
+        return Ok(Drawn { rows, left_over, places, remarks });
     }
     let (blocks, left_over) = match args.throw {
         // One after the other from the wheel: alike in clay, hand and hour.
@@ -256,7 +261,7 @@ fn draw(name: &str, args: &Args, store: &Store, words: &Words) -> anyhow::Result
     };
     let all = dealt_in_blocks(&blocks, seed.into()).into_iter();
     let rows = all.map(|(pot, t, block)| row((pot, t, Some(block as u32 + 1)))).collect();
-    Ok(Drawn { rows, left_over, remarks })
+    Ok(Drawn { rows, left_over, places, remarks })
 }
 
 fn check(name: &str, what: &str) -> anyhow::Result<()> {
@@ -341,6 +346,7 @@ fn size(args: &Args, store: &Store, words: &Words, each: Option<usize>) -> anyho
         spread,
         spread_told_by: told_by,
         paired,
+        treatments: args.treatments.len().max(2),
         pots_each: aim.pots((1.0 + difference).ln()),
         finds: each.and_then(|each| aim.least(each)).map(|ln| ln.exp() - 1.0),
     })
@@ -363,8 +369,9 @@ fn page(args: &Args, size: &Size, drawn: Option<&Drawn>, context: &Context) -> S
     let each = drawn.each(args.treatments.len());
     let what = if args.apart { "pots of each treatment" } else { "pairs" };
     let what = if !args.apart && args.treatments.len() > 2 { "blocks" } else { what };
-    if let Some(finds) = size.finds {
-        say(&format!("These {each} {what} find one of {} or more.", percent(finds)));
+    match size.finds.filter(|finds| DIFFERENCE.contains(finds)) {
+        Some(finds) => say(&format!("These {each} {what} find one of {} or more.", percent(finds))),
+        None => say(&format!("These {each} {what} are too few to find any that pots show.")),
     }
     say(&told_by(size));
     let against = list(&args.treatments[1..]);
@@ -373,7 +380,7 @@ fn page(args: &Args, size: &Size, drawn: Option<&Drawn>, context: &Context) -> S
     page += &table(args, drawn);
     let mut foot = drawn.remarks.clone();
     if !drawn.left_over.is_empty() {
-        foot.push(format!("Left over, in no {}: {}.", "pair", list(&drawn.left_over)));
+        foot.push(format!("Left over, in no pair: {}.", list(&drawn.left_over)));
     }
     foot.push(format!(
         "Drawn by chance from the seed {}{}. Whatever else is done to them is done to all alike.",
@@ -391,7 +398,7 @@ fn page(args: &Args, size: &Size, drawn: Option<&Drawn>, context: &Context) -> S
             shell_word(&drawn.rows[0].pot)
         ));
     }
-    foot.extend(covers(args, drawn, &command));
+    foot.extend(notes(args, drawn, &command));
     foot.push(format!("What came out: {command} compare result {}", shell_word(name)));
     page.push('\n');
     foot.iter().for_each(|text| page += &paragraph(text, 0, width));
@@ -405,11 +412,15 @@ fn in_words(size: &Size) -> String {
         percent(size.difference),
         100.0 * size.power
     );
+    let all = |n: usize| n * size.treatments;
     match (size.pots_each, size.paired) {
         (None, _) => format!(
             "{tries} more than {MOST} pots of each treatment are wanted: no studio can tell that."
         ),
-        (Some(n), true) => format!("{tries} it takes {n} pairs, {} pots.", 2 * n),
+        (Some(n), true) if size.treatments > 2 => {
+            format!("{tries}, of any against the first, it takes {n} blocks, {} pots.", all(n))
+        }
+        (Some(n), true) => format!("{tries} it takes {n} pairs, {} pots.", all(n)),
         (Some(n), false) => format!("{tries} it takes {n} pots of each treatment."),
     }
 }
@@ -462,16 +473,21 @@ fn table(args: &Args, drawn: &Drawn) -> String {
     screen::columns(&header, (1..=pairs).map(row).collect())
 }
 
-/// The commands that note treatments which are covers.
-fn covers(args: &Args, drawn: &Drawn, command: &str) -> Vec<String> {
-    let cover = |treatment: &&String| Cover::parse(treatment).is_some_and(|c| c != Cover::Open);
+/// The commands that note treatments which are covers, or places of the studio.
+fn notes(args: &Args, drawn: &Drawn, command: &str) -> Vec<String> {
+    let action = |treatment: &String| match Cover::parse(treatment) {
+        Some(Cover::Open) => None,
+        Some(_) => Some(format!("cover {treatment}")),
+        None => drawn.places.contains(treatment).then(|| format!("move {}", shell_word(treatment))),
+    };
     let line = |treatment: &String| {
+        let action = action(treatment)?;
         let pots = drawn.rows.iter().filter(|a| a.treatment == *treatment);
         let pots: Vec<String> = pots.map(|a| shell_word(&a.pot).into_owned()).collect();
-        format!("Once it is done: {command} note {} cover {treatment}", pots.join(" "))
+        Some(format!("Once it is done: {command} note {} {action}", pots.join(" ")))
     };
     if args.throw.is_some() {
         return Vec::new();
     }
-    args.treatments.iter().filter(cover).map(line).collect()
+    args.treatments.iter().filter_map(line).collect()
 }

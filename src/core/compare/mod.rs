@@ -442,7 +442,7 @@ fn at(way: &[(f64, f64)], dry: bool, x: f64) -> Option<f64> {
     let next = way.partition_point(|p| p.0 <= x);
     match (next.checked_sub(1).map(|i| way[i]), way.get(next)) {
         (Some((x0, y0)), Some((x1, y1))) if *x1 > x0 => Some(y0 + (y1 - y0) * (x - x0) / (x1 - x0)),
-        (Some((_, last)), None) if dry => Some(last),
+        (Some((end, last)), None) if dry || end == x => Some(last),
         (None, Some((_, first))) => Some(*first),
         _ => None,
     }

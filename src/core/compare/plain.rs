@@ -313,8 +313,8 @@ fn likelihood(
     sum.is_finite().then_some((sum, gradient, hessian))
 }
 
-/// How far from the shared middle effects are looked for, in standard deviations of the values (or,
-/// where these hardly vary, in units of their own).
+/// How far from nothing effects are looked for, in ranges of the values (or, where these hardly
+/// vary, in tenths).
 const FAR: f64 = 30.0;
 
 /// Logarithms of likelihoods this close are the same.
@@ -379,17 +379,17 @@ impl Profile<'_> {
     }
 
     fn effect(&self, level: f64, method: Method) -> Option<Effect> {
-        let exact: Vec<f64> =
-            self.values.iter().filter(|y| y.is_exact()).map(|y| y.value).collect();
-        let known = exact.len() as f64;
+        let known = self.values.iter().filter(|y| y.is_exact()).count() as f64;
         let freedom = known - 1.0 - f64::from(u8::from(self.middle));
         if freedom < 1.0 {
             return None;
         }
-        let spread = exact.iter().map(|v| (v - exact[0]).abs()).fold(0.0, f64::max);
-        let wide = self.values.iter().map(|y| (y.value - exact[0]).abs()).fold(spread, f64::max);
-        let centre = if self.middle { 0.0 } else { exact[0].abs() };
-        let far = centre + FAR * wide.max(0.1);
+        // The same whichever group comes first.
+        let all = || self.values.iter().map(|y| y.value);
+        let (low, high) =
+            (all().fold(f64::INFINITY, f64::min), all().fold(-f64::INFINITY, f64::max));
+        let centre = if self.middle { 0.0 } else { low.abs().max(high.abs()) };
+        let far = centre + FAR * (high - low).max(0.1);
         let (top, best) = self.top(far)?;
         // Without bounds 2·ln(ratio) = n·ln(1 + t²/ν), exactly.
         let t = student_quantile(0.5 * (1.0 + level), freedom);

@@ -311,3 +311,60 @@ pub fn cover_at_first(pot: &Pot, rows: &[HandlingRow], at: Time) -> Option<Cover
     kept[model::place_of(cover)] += end - from;
     (0..kept.len()).max_by(|a, b| kept[*a].total_cmp(&kept[*b])).map(|i| Cover::ALL[i])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::by_hand::pot;
+    use crate::units::HOUR;
+
+    fn row(hours: f64, action: Action) -> HandlingRow {
+        let pot = pot();
+        HandlingRow { time: pot.made_at.plus(hours * HOUR), pot: pot.name, action }
+    }
+
+    #[test]
+    fn the_cover_is_that_of_most_of_the_first_day() {
+        let at = |hours: f64| pot().made_at.plus(hours * HOUR);
+        let of = |rows: &[HandlingRow], hours| cover_at_first(&pot(), rows, at(hours));
+        let covered =
+            [row(1.0, Action::Cover(Cover::Draped)), row(30.0, Action::Cover(Cover::Open))];
+        assert_eq!(of(&covered, 90.0), Some(Cover::Draped));
+        // What came later is not known yet.
+        assert_eq!(of(&covered, 1.5), Some(Cover::Open));
+        assert_eq!(of(&[row(13.0, Action::Cover(Cover::Wrapped))], 90.0), Some(Cover::Open));
+        assert_eq!(of(&[], 0.1), Some(Cover::Open));
+    }
+
+    #[test]
+    fn what_was_said_last_tells_what_became_of_a_pot() {
+        let lost = |rows: &[HandlingRow], dried| {
+            Noted { pot: &pot(), rows, at: pot().made_at.plus(100.0 * HOUR) }.lost(dried)
+        };
+        let cracked = row(50.0, Action::Outcome(Outcome::CrackedDrying));
+        let cooling = row(90.0, Action::Outcome(Outcome::CrackedCooling));
+        let later = row(120.0, Action::Lost(None));
+        assert_eq!((lost(&[], false), lost(&[], true)), (None, Some(false)));
+        assert_eq!(lost(std::slice::from_ref(&cracked), true), Some(true));
+        // It cracked in the kiln: it had dried. And of what comes later nothing is known.
+        assert_eq!(lost(&[row(60.0, Action::Kiln), cooling, later], true), Some(false));
+    }
+
+    #[test]
+    fn a_time_is_seen_or_known_to_be_later() {
+        assert_eq!(seen(Some(7200.0), 9000.0), Some(Seen::exactly(7200f64.ln())));
+        assert_eq!(seen(Some(9600.0), 9000.0), Some(Seen::or_more(9000f64.ln())));
+        assert_eq!(seen(None, 9000.0), Some(Seen::or_more(9000f64.ln())));
+        // It was so from the start.
+        assert_eq!(seen(Some(0.0), 9000.0), None);
+    }
+
+    #[test]
+    fn nothing_is_told_of_what_may_never_come() {
+        let far = f64::INFINITY;
+        assert_eq!(told(&[(1.0, 1.0), (3.0, 1.0)]), Some((2.0, 1.0)));
+        assert_eq!(told(&[(1.0, 3.0), (5.0, 1.0)]).map(|t| t.0), Some(2.0));
+        assert_eq!(told(&[(1.0, 1.0), (3.0, 1.0), (far, 1.0)]), None);
+        assert!(told(&[(1.0, 15.0), (3.0, 15.0), (far, 1.0)]).is_some());
+    }
+}
