@@ -4,9 +4,11 @@
 //! program (grams, °C, relative humidity as a fraction, water on the dry basis as a fraction);
 //! percent and other units are converted where rows enter and leave ([`crate::store`]).
 
+mod kiln;
 mod names;
 
 use crate::units::Time;
+pub use kiln::KilnPot;
 pub use names::{
     NameError, begins_a_formula, check_name, is_hidden, nearest, printable, shell_word,
 };

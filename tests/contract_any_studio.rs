@@ -6,7 +6,7 @@ mod studio_files;
 use proptest::prelude::*;
 use std::fs;
 use studio_files::{
-    AIR, BLENDS, CALIBRATIONS, COMPARISONS, COUNTS, HANDLING, LENIENT, READINGS, SAMPLES,
+    AIR, BLENDS, CALIBRATIONS, COMPARISONS, COUNTS, HANDLING, KILN, LENIENT, READINGS, SAMPLES,
     ZERO_DRIFTS, empty, folder, take, with_bowl,
 };
 use warecast::records::{
@@ -244,13 +244,13 @@ proptest! {
 
     #[test]
     fn any_bytes_are_read_without_a_panic(
-        texts in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..300), 11),
+        texts in prop::collection::vec(prop::collection::vec(any::<u8>(), 0..300), 12),
         with_header: bool,
     ) {
         let (_dir, mut store) = with_bowl();
         let headers = [
             "body\n", "pot,body,made_at\n", HANDLING, READINGS, SAMPLES, BLENDS, COUNTS,
-            CALIBRATIONS, ZERO_DRIFTS, COMPARISONS, AIR,
+            CALIBRATIONS, ZERO_DRIFTS, COMPARISONS, AIR, KILN,
         ];
         let files = tempfile::tempdir().unwrap();
         for ((file, header), noise) in files::FILES.iter().zip(headers).zip(&texts) {

@@ -6,8 +6,8 @@
 mod studio_files;
 
 use studio_files::{
-    AIR, BLENDS, BODIES, CALIBRATIONS, COMPARISONS, COUNTS, HANDLING, LENIENT, POTS, READINGS,
-    SAMPLES, ZERO_DRIFTS, folder, snapshots, take, with_bowl,
+    AIR, BLENDS, BODIES, CALIBRATIONS, COMPARISONS, COUNTS, HANDLING, KILN, LENIENT, POTS,
+    READINGS, SAMPLES, ZERO_DRIFTS, folder, snapshots, take, with_bowl,
 };
 use warecast::store::files::{Counts, FILES, Options};
 
@@ -432,6 +432,7 @@ const BAD_ROWS: &[(&str, &str, &str)] = &[
         "a,b,c,1,,-7,2031-04-02T10:00:00Z",
         "seed: \"-7\" is no whole number from 0 to 4294967295",
     ),
+    ("kiln_loads.csv", ",2031-04-09T10:00:00Z,bowl", "load: is empty; expected a name"),
     // the air to come
     (
         "air_forecast.csv",
@@ -486,6 +487,7 @@ fn header_of(file: &str) -> &'static str {
         "zero_drifts.csv" => ZERO_DRIFTS,
         "comparisons.csv" => COMPARISONS,
         "air_forecast.csv" => AIR,
+        "kiln_loads.csv" => KILN,
         _ => READINGS,
     }
 }
@@ -502,6 +504,7 @@ fn good_row(file: &str) -> &'static str {
         "calibrations.csv" => "cell,2031-04-02T10:00:00Z,2031-04-02T10:05:00Z,500,1,208000,9,2,20",
         "zero_drifts.csv" => "cell,2031-04-02T10:00:00Z,-12.5,3,room",
         "comparisons.csv" => "plastic,bowl,open,1,,7,2031-04-02T10:00:00Z",
+        "kiln_loads.csv" => "spring,2031-04-09T10:00:00Z,bowl",
         "air_forecast.csv" => "2031-04-02T10:00:00Z,18,60",
         _ => "2031-04-02T10:00:00Z,room,temperature,20,Cel,,,",
     }

@@ -34,6 +34,7 @@ fn rows_are_taken_as_they_stand() {
         ("calibrations.csv", added(3)),
         ("zero_drifts.csv", added(1)),
         ("comparisons.csv", added(2)),
+        ("kiln_loads.csv", added(2)),
     ];
     assert_eq!(imported, Imported { files: counts.into(), kept: true });
     let bodies = store.bodies().unwrap();
@@ -82,7 +83,7 @@ fn what_goes_out_comes_in_as_the_same_studio() {
     store.append(&[reduced], Clash::Refuse).unwrap();
     let out = tempfile::tempdir().unwrap();
     let written = files::export(&store, out.path(), false).unwrap();
-    assert_eq!(written.map(|(_, rows)| rows), [2, 3, 16, 10, 4, 2, 3, 3, 1, 2, 0]);
+    assert_eq!(written.map(|(_, rows)| rows), [2, 3, 16, 10, 4, 2, 3, 3, 1, 2, 0, 2]);
 
     let (_dir2, mut other) = empty();
     let (imported, told) = take(&mut other, out.path(), LENIENT);
@@ -95,6 +96,7 @@ fn what_goes_out_comes_in_as_the_same_studio() {
     assert_eq!(other.loads().unwrap(), store.loads().unwrap());
     assert_eq!(other.zero_drifts().unwrap(), store.zero_drifts().unwrap());
     assert_eq!(other.allotments().unwrap(), store.allotments().unwrap());
+    assert_eq!(other.kiln_pots().unwrap(), store.kiln_pots().unwrap());
     assert_eq!(snapshots(&other), snapshots(&store));
 
     let again = tempfile::tempdir().unwrap();
@@ -120,7 +122,7 @@ fn importing_again_adds_nothing() {
     assert_eq!(told, [""; 0]);
     let known: Vec<Counts> = imported.files.iter().map(|(_, counts)| *counts).collect();
     let expected =
-        [2, 3, 16, 9, 4, 2, 3, 3, 1, 2].map(|known| Counts { known, ..Counts::default() });
+        [2, 3, 16, 9, 4, 2, 3, 3, 1, 2, 2].map(|known| Counts { known, ..Counts::default() });
     assert_eq!(known, expected);
     assert_eq!(snapshots(&store), before);
 }
@@ -172,6 +174,11 @@ fn a_row_that_contradicts_is_refused_unless_replaced() {
             b"comparison,pot,treatment,rank,pair,seed,drawn_at\n\
               plastic,planter-1,wrapped,2,1,7,2031-04-02T10:00:00Z\n",
         ),
+        // A pot that is new in a load brings no other time with it.
+        (
+            "kiln_loads.csv",
+            b"load,packed_at,pot\n\"spring, first\",2031-04-09T11:00:00Z,planter-2\n",
+        ),
     ]);
     let (imported, told) = take(&mut store, changed.path(), LENIENT);
     assert!(imported.any_refused());
@@ -194,6 +201,7 @@ fn a_row_that_contradicts_is_refused_unless_replaced() {
             format!("calibrations.csv:2: limit_g: {}", text("\"0.5\"")),
             format!("zero_drifts.csv:2: raw_per_c_u: {}", text("\"12.5\"")),
             format!("comparisons.csv:2: treatment: {}", text("\"open\"")),
+            format!("kiln_loads.csv:2: packed_at: {}", text("\"2031-04-09T10:00:00Z\"")),
         ]
     );
     let (readings, after) = (snapshots(&store), &before);
@@ -204,7 +212,7 @@ fn a_row_that_contradicts_is_refused_unless_replaced() {
     let (imported, told) = take(&mut store, changed.path(), replace);
     assert_eq!((told, imported.any_refused()), (vec![], false));
     let replaced: Vec<usize> = imported.files.iter().map(|(_, c)| c.replaced).collect();
-    assert_eq!(replaced, [1, 1, 1, 3, 2, 1, 1, 1, 1, 1]);
+    assert_eq!(replaced, [1, 1, 1, 3, 2, 1, 1, 1, 1, 1, 1]);
     let studio = store.studio(Time::MAX).unwrap();
     assert_eq!(studio.bodies["harbour stoneware"].bag_water_wet, Some(0.23));
     assert_eq!(studio.pots["lidded jar"].place.as_deref(), Some("cellar"));

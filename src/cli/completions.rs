@@ -70,6 +70,15 @@ pub fn comparisons() -> ArgValueCompleter {
     })
 }
 
+/// Completes kiln loads.
+pub fn kiln_loads() -> ArgValueCompleter {
+    ArgValueCompleter::new(|current: &OsStr| {
+        let Some(pots) = studio().and_then(|store| store.kiln_pots().ok()) else { return vec![] };
+        let loads: BTreeSet<String> = pots.into_iter().map(|pot| pot.load).collect();
+        candidates(current, loads)
+    })
+}
+
 /// Completes pots and boards, then actions, then their details.
 pub fn note() -> ArgValueCompleter {
     ArgValueCompleter::new(|current: &OsStr| {

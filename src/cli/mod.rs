@@ -21,6 +21,7 @@ pub mod figures;
 pub mod findings;
 pub mod import;
 pub mod inputs;
+pub mod kiln;
 pub mod learnt;
 pub mod loads;
 pub mod log;
@@ -230,6 +231,8 @@ pub enum Command {
     Ready(ready::Args),
     /// Say which pots to cover and uncover when, so that they can be trimmed while you are there
     Plan(plan::Args),
+    /// Kiln loads: add, list, show how likely all is dry when it is packed, remove
+    Kiln(kiln::Args),
     /// Say how good past forecasts were, made again as of then
     Scorecard(scorecard::Args),
     /// Hold treatments against each other: how many pots, who gets what, what came out
@@ -266,6 +269,7 @@ impl Command {
             Command::Report(args) => report::run(args, context),
             Command::Ready(args) => ready::run(args, context),
             Command::Plan(args) => plan::run(args, context),
+            Command::Kiln(args) => kiln::run(args, context),
             Command::Scorecard(args) => scorecard::run(args, context),
             Command::Compare(args) => compare::run(args, context),
             Command::Plot(args) => plot::run(args, context),

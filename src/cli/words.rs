@@ -58,6 +58,25 @@ impl Words {
         }
     }
 
+    /// A temperature that is not to be passed, in whole degrees below it: `85 °C`, `185 °F`.
+    pub fn degrees(&self, celsius: f64) -> String {
+        // What is a whole number but for a rounding error stays so.
+        let whole = |value: f64| number((value + 0.05).floor(), 0);
+        match self.units {
+            Units::Metric => format!("{} °C", whole(celsius)),
+            Units::Us => format!("{} °F", whole(fahrenheit_from_celsius(celsius))),
+        }
+    }
+
+    /// By how much something gets warmer, at most: `30 °C`, `54 °F`.
+    pub fn warmer(&self, celsius: f64) -> String {
+        let fahrenheit = fahrenheit_from_celsius(celsius) - fahrenheit_from_celsius(0.0);
+        match self.units {
+            Units::Metric => format!("{} °C", trim_zeros(number(celsius, 1))),
+            Units::Us => format!("{} °F", number(fahrenheit.floor(), 0)),
+        }
+    }
+
     /// A time: `today 18:40`, `Fri 09:10`, `Mon 31 Mar 09:10`.
     pub fn time(&self, time: Time) -> String {
         let at = self.local(time);
@@ -224,6 +243,13 @@ pub fn chance(probability: f64) -> String {
         p if p < 0.01 => "under 1%".into(),
         p => format!("{:.0}%", 100.0 * p),
     }
+}
+
+/// A length of time that is not to be fallen short of, in half hours: `2 h`, `6.5 h`.
+pub fn half_hours(seconds: f64) -> String {
+    // What is a half hour but for a rounding error stays so.
+    let halves = (seconds / 1800.0 - 0.01).ceil();
+    format!("{} h", trim_zeros(number(0.5 * halves, 1)))
 }
 
 /// Pounds and ounces; ounces alone below a pound.
@@ -537,6 +563,15 @@ mod tests {
                 "{text}"
             );
         }
+    }
+
+    #[test]
+    fn what_is_not_to_be_passed_is_rounded_to_the_cautious_side() {
+        let (metric, us) = (words(Units::Metric), words(Units::Us));
+        assert_eq!([84.65, 99.97, 90.0].map(|c| metric.degrees(c)), ["84 °C", "100 °C", "90 °C"]);
+        assert_eq!([84.65, 120.0].map(|c| us.degrees(c)), ["184 °F", "248 °F"]);
+        assert_eq!((metric.warmer(30.0), us.warmer(30.0)), ("30 °C".into(), "54 °F".into()));
+        assert_eq!([7200.0, 7300.0, 23_300.0].map(half_hours), ["2 h", "2.5 h", "6.5 h"]);
     }
 
     proptest::proptest! {

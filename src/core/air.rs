@@ -121,6 +121,20 @@ pub fn dew_point(vapour_pressure: f64) -> f64 {
     t
 }
 
+/// Pressure of the standard atmosphere at an altitude, m, Pa (ASHRAE 2017 ch. 1 eq. 3, which is
+/// that of ISO 2533); held to −5,000…11,000 m, its range. At 1,000 m: 89,875. The weather moves it
+/// by 3 %.
+pub fn standard_pressure(altitude_m: f64) -> f64 {
+    let altitude = altitude_m.clamp(-5_000.0, 11_000.0);
+    STANDARD_PRESSURE * (1.0 - 2.255_77e-5 * altitude).powf(5.2559)
+}
+
+/// Temperature at which water boils under a pressure, Pa, °C: its vapour is saturated then. At
+/// sea level: 99.97.
+pub fn boiling_point(pressure: f64) -> f64 {
+    dew_point(pressure)
+}
+
 /// Humidity ratio, kg water per kg dry air, of air with the given vapour pressure at the given
 /// total pressure, both Pa (ASHRAE 2017 ch. 1 eq. 20). Infinite where there is no dry air left.
 pub fn humidity_ratio(vapour_pressure: f64, pressure: f64) -> f64 {

@@ -172,6 +172,11 @@ impl Assessment {
         Expected { grams: grams + self.stands_g, sd, stands_g: self.stands_g }
     }
 
+    /// Whether a weighed sibling speaks for the pot.
+    pub fn is_followed(&self) -> bool {
+        self.followed
+    }
+
     /// The trimming band that it goes by.
     pub fn band(&self) -> Band {
         self.band

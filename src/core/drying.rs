@@ -122,6 +122,12 @@ pub struct PotState {
 /// the wall (common practice, no source: more is cut away round the base than under it).
 const SHAVINGS_FROM_BASE: f64 = 0.3;
 
+/// Diffusivity at some water (dry basis) over that at [`DIFFUSIVITY_AT`].
+#[inline(always)]
+pub fn diffusivity_rise(water: f64) -> f64 {
+    (1.0 + DIFFUSIVITY_SLOPE * (water - DIFFUSIVITY_AT)).max(DIFFUSIVITY_FLOOR)
+}
+
 #[inline(always)]
 fn each(f: impl Fn(usize) -> f64) -> Lane {
     let mut out = [0.0; LANES];
@@ -163,10 +169,20 @@ impl PotState {
 
     /// Water of the wettest part, kg/kg dry basis.
     pub fn wettest(&self) -> Lane {
-        each(|l| {
-            let cells = self.wall.iter().chain(&self.base);
-            cells.map(|c| c[l]).fold(f64::NEG_INFINITY, f64::max)
-        })
+        let [wall, base] = self.wettest_parts();
+        each(|l| wall[l].max(base[l]))
+    }
+
+    /// Water of the wettest part of the wall and of the base, kg/kg dry basis.
+    pub fn wettest_parts(&self) -> [Lane; 2] {
+        let most =
+            |cells: &[Lane]| each(|l| cells.iter().map(|c| c[l]).fold(f64::NEG_INFINITY, f64::max));
+        [most(&self.wall), most(&self.base)]
+    }
+
+    /// Thickness of wall and base, m.
+    pub fn thickness_m(&self) -> [Lane; 2] {
+        [self.wall_m, self.base_m]
     }
 
     /// Dry clay, g.
@@ -427,10 +443,7 @@ impl Slab<'_> {
         let cell = each(|l| self.thickness[l] / N as f64);
         // Conductance through one cell of the wettest-equals-one diffusivity, kg/(s·m²).
         let unit = each(|l| DRY_DENSITY * self.p.diffusivity[l] / cell[l]);
-        let carry = |w: &Lane| -> Lane {
-            let rise = each(|l| 1.0 + DIFFUSIVITY_SLOPE * (w[l] - DIFFUSIVITY_AT));
-            each(|l| unit[l] * rise[l].max(DIFFUSIVITY_FLOOR))
-        };
+        let carry = |w: &Lane| each(|l| unit[l] * diffusivity_rise(w[l]));
         let hold = each(|l| DRY_DENSITY * cell[l] / self.dt);
         let mut diagonal = [hold; N];
         let mut right = [[0.0; LANES]; N];

@@ -5,6 +5,7 @@ use super::inference::model::{self, Span, balance};
 use super::inference::posterior::{Departure, Draws, Posterior, RATE_LASTS, RATE_SD};
 use super::report::{Quantiles, TimeQuantiles};
 use super::room::{DEPARTURE_LASTS, Room, UNKNOWN_HUMIDITY_SD};
+use super::weather::{OWN_RATE, Weather};
 use crate::units::{DAY, HOUR, Time};
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
@@ -203,13 +204,17 @@ impl Humidity {
 pub(super) struct Batch {
     /// With what has passed already.
     pub draws: Vec<Draw>,
-    physics: PotPhysics,
+    pub physics: PotPhysics,
     state: PotState,
+    /// Now, s since the pot was made.
+    now: f64,
     /// Mean water at which somebody turns it over.
     turn_at: Lane,
     /// Departure of the rate now, and of an unmeasured room's humidity all along.
     rate: Lane,
     bias: Lane,
+    /// How far the latter may depart, standard deviation.
+    bias_sd: f64,
 }
 
 /// The chance that goes with a batch.
@@ -219,14 +224,16 @@ pub(super) struct Chance<'b> {
     rate: Lane,
     off: Lane,
     rng: StdRng,
+    /// What other pots of the room have in common with it.
+    weather: Option<&'b Weather>,
 }
 
 /// What one step brings to a batch.
 pub(super) struct Brought {
     air: StepAir,
     gain: Lane,
-    /// Mean water at which it is dry.
-    dry: Lane,
+    /// Water that it holds in balance with the air's mean humidity of 24 h.
+    pub balance: Lane,
 }
 
 impl Chance<'_> {
@@ -237,19 +244,29 @@ impl Chance<'_> {
         let keep = (-dt / RATE_LASTS).exp();
         let keep_off = (-dt / DEPARTURE_LASTS).exp();
         let new_off = sd * (1.0 - keep_off * keep_off).sqrt();
-        let mut brought = Brought { air: span.air, gain: [1.0; LANES], dry: [0.0; LANES] };
+        let mut brought = Brought { air: span.air, gain: [1.0; LANES], balance: [0.0; LANES] };
         let fresh = model::freshness(0.5 * (span.from + span.to));
         let humidity = &mut brought.air.humidity;
-        let bias = &self.batch.bias;
-        for l in 0..self.batch.draws.len() {
+        let common = self.weather.map(|w| w.at(span.to - self.batch.now));
+        let own = if common.is_some() { OWN_RATE } else { 1.0 };
+        for (l, humidity) in humidity.iter_mut().enumerate().take(self.batch.draws.len()) {
             let e: f64 = self.rng.sample(StandardNormal);
-            self.rate[l] = keep * self.rate[l] + RATE_SD * (1.0 - keep * keep).sqrt() * e;
-            let e: f64 = self.rng.sample(StandardNormal);
-            self.off[l] = keep_off * self.off[l] + new_off * e;
-            brought.gain[l] = fresh * self.rate[l].exp();
-            humidity[l] = (humidity[l] + self.off[l] + bias[l]).clamp(0.03, 0.995);
-            let daily = (daily + 0.7 * self.off[l] + bias[l]).clamp(0.03, 0.98);
-            brought.dry[l] = balance(self.batch.physics.monolayer[l], daily) + BONE_DRY_MEAN;
+            self.rate[l] = keep * self.rate[l] + own * RATE_SD * (1.0 - keep * keep).sqrt() * e;
+            let (shared, bias) = match common {
+                Some(ref common) => {
+                    self.off[l] = sd * common.humidity;
+                    (common.rate, self.batch.bias_sd * common.bias)
+                }
+                None => {
+                    let e: f64 = self.rng.sample(StandardNormal);
+                    self.off[l] = keep_off * self.off[l] + new_off * e;
+                    (0.0, self.batch.bias[l])
+                }
+            };
+            brought.gain[l] = fresh * (self.rate[l] + shared).exp();
+            *humidity = (*humidity + self.off[l] + bias).clamp(0.03, 0.995);
+            let daily = (daily + 0.7 * self.off[l] + bias).clamp(0.03, 0.98);
+            brought.balance[l] = balance(self.batch.physics.monolayer[l], daily);
         }
         brought
     }
@@ -258,7 +275,12 @@ impl Chance<'_> {
 impl Batch {
     /// The chance that goes with it.
     pub fn chance(&self, rng: StdRng) -> Chance<'_> {
-        Chance { batch: self, rate: self.rate, off: [0.0; LANES], rng }
+        Chance { batch: self, rate: self.rate, off: [0.0; LANES], rng, weather: None }
+    }
+
+    /// The same, in weather that other pots of the room share.
+    pub fn chance_in<'b>(&'b self, rng: StdRng, weather: &'b Weather) -> Chance<'b> {
+        Chance { weather: Some(weather), ..self.chance(rng) }
     }
 
     /// The batch at its beginning.
@@ -284,7 +306,7 @@ pub(super) struct Going {
     pub closes: Lane,
     pub bone_dry: Lane,
     water: Lane,
-    state: PotState,
+    pub state: PotState,
     turned: [bool; LANES],
 }
 
@@ -313,7 +335,7 @@ impl Going {
             };
             pass(&mut self.opens[l], band.from);
             pass(&mut self.closes[l], band.to);
-            pass(&mut self.bone_dry[l], brought.dry[l]);
+            pass(&mut self.bone_dry[l], brought.balance[l] + BONE_DRY_MEAN);
         }
         self.water = water;
     }
@@ -368,13 +390,12 @@ impl Run<'_, '_> {
         let (state, rate, drift) = self.stand_now(&drawn, extra);
         self.look_back(&drawn, &state, &drift, &mut draws);
         // An unmeasured room may be drier or damper than supposed, all along.
-        let bias: Lane = std::array::from_fn(|l| {
-            let sd = if self.room.is_measured() { 0.0 } else { 0.3 * UNKNOWN_HUMIDITY_SD };
-            extra.get(l).map_or(0.0, |e| e[2] * sd)
-        });
+        let bias_sd = if self.room.is_measured() { 0.0 } else { 0.3 * UNKNOWN_HUMIDITY_SD };
+        let bias: Lane = std::array::from_fn(|l| extra.get(l).map_or(0.0, |e| e[2] * bias_sd));
         let turn_at = self.turned(&state.mean_water(), rng);
         let physics = drawn.past.physics;
-        Batch { draws, physics, state, turn_at, rate, bias }
+        let now = self.posterior.model.history.now.max(0.0);
+        Batch { draws, physics, state, now, turn_at, rate, bias, bias_sd }
     }
 
     /// Mean water at which somebody may turn each pot over; none where it was turned or will be.
@@ -480,7 +501,7 @@ fn departure(at: &[(f64, [Departure; LANES])], link: usize, t: f64, lane: usize)
 }
 
 /// When a falling line passes a level, if it does.
-fn cross(t0: f64, x0: f64, t1: f64, x1: f64, level: f64) -> Option<f64> {
+pub(super) fn cross(t0: f64, x0: f64, t1: f64, x1: f64, level: f64) -> Option<f64> {
     if x1 > level {
         return None;
     }
@@ -492,7 +513,7 @@ fn cross(t0: f64, x0: f64, t1: f64, x1: f64, level: f64) -> Option<f64> {
 
 /// Standard normal numbers, stratified in each dimension (Latin hypercube, McKay et al.,
 /// Technometrics 21 (1979) 239).
-fn stratified(rows: usize, columns: usize, rng: &mut StdRng) -> Vec<Vec<f64>> {
+pub(super) fn stratified(rows: usize, columns: usize, rng: &mut StdRng) -> Vec<Vec<f64>> {
     let normal = Normal::standard();
     let mut out = vec![Vec::with_capacity(columns); rows];
     for _ in 0..columns {
@@ -534,7 +555,7 @@ pub fn probability(draws: &[Draw], holds: impl Fn(&Draw) -> bool) -> f64 {
 }
 
 /// 10 %, 50 % and 90 % of weighted values.
-fn weighted(mut values: Vec<(f64, f64)>) -> [f64; 3] {
+pub(super) fn weighted(mut values: Vec<(f64, f64)>) -> [f64; 3] {
     values.sort_by(|a, b| a.0.total_cmp(&b.0));
     let all: f64 = values.iter().map(|v| v.1).sum();
     [0.1, 0.5, 0.9].map(|p| {

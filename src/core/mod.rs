@@ -16,6 +16,7 @@ pub mod assessment;
 pub mod blend;
 #[cfg(test)]
 mod by_hand;
+pub mod candling;
 pub mod clay;
 pub mod compare;
 pub mod constant_mass;
@@ -27,6 +28,7 @@ pub mod handling;
 pub mod help;
 pub mod hindsight;
 pub mod inference;
+pub mod kiln;
 pub mod learnt;
 pub mod need;
 pub mod plan;
@@ -40,6 +42,7 @@ pub mod thinning;
 pub mod trace;
 pub mod trend;
 pub mod verdict;
+pub mod weather;
 pub mod whose;
 pub mod witness;
 

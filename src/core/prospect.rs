@@ -104,20 +104,20 @@ impl Ahead<'_> {
 
 /// A pot's draws as they stand now, and what is coming.
 pub struct Prospect {
-    batches: Vec<(Batch, u64)>,
-    band: Band,
+    pub(super) batches: Vec<(Batch, u64)>,
+    pub(super) band: Band,
     /// Now, s since the pot was made.
-    now: f64,
+    pub(super) now: f64,
     rough: Line,
-    fine: Line,
+    pub(super) fine: Line,
     to_dry: bool,
 }
 
 /// Steps to come.
-struct Line {
-    spans: Vec<Span>,
+pub(super) struct Line {
+    pub spans: Vec<Span>,
     /// The air's mean humidity of 24 h at the end of each, and how far it may depart.
-    humidity: Vec<(f64, f64)>,
+    pub humidity: Vec<(f64, f64)>,
 }
 
 impl Prospect {

@@ -34,7 +34,7 @@ const OTHER_TARE: &str = "tare-not-noted";
 /// The warning of a cell whose zero drifts: what it says of dryness is the cell's, not the pot's.
 const DRIFTS: &str = "cell-drifts";
 /// Warnings with which no pot is called ready.
-const NOT_READY: [&str; 4] = [DOUBTFUL_WEIGHT, BELOW_DRY, OTHER_TARE, DRIFTS];
+pub const NOT_READY: [&str; 4] = [DOUBTFUL_WEIGHT, BELOW_DRY, OTHER_TARE, DRIFTS];
 /// A pot is not lifted off its scale for longer than this, s.
 const LIFTED: f64 = 2.0 * HOUR;
 

@@ -1,5 +1,6 @@
 //! Pictures of report values: one pot's weighings, fit, forecast, handling and air; what a body's
-//! pots have taught; how good past forecasts were; treatments against each other.
+//! pots have taught; how good past forecasts were; treatments against each other; when the pots of
+//! a kiln load are dry.
 //!
 //! A picture says nothing by colour alone: lines differ by dashes, areas by hatching, and all of
 //! them carry words. The font is compiled in.
@@ -16,12 +17,14 @@ mod axis;
 mod canvas;
 mod comparison;
 mod lessons;
+mod load;
 mod picture;
 mod record;
 mod strips;
 mod window;
 
 pub use comparison::{Comparison, EffectRow};
+pub use load::{LoadPicture, LoadRow};
 pub use record::{Panel, Record};
 
 use crate::core::learnt::Learnt;
@@ -69,6 +72,9 @@ pub enum PlotError {
     /// No treatment has two weighed pots.
     #[error("nothing can be drawn yet: a treatment wants two pots that were weighed")]
     NoComparison,
+    /// No pot to draw.
+    #[error("no pot of {0} is drying: there is nothing to draw")]
+    NothingDrying(String),
     /// The file is there.
     #[error("{} exists: take another name with -o, or overwrite it with --force", .0.display())]
     Exists(PathBuf),
@@ -119,6 +125,15 @@ pub fn write_learnt(
 /// As [`write()`].
 pub fn write_record(record: &Record, path: &Path, look: &Look) -> Result<(), PlotError> {
     put(path, look, || record::Picture::new(record, look))
+}
+
+/// Draws when the pots of a kiln load are dry into a file, `.svg` or `.png`.
+///
+/// # Errors
+///
+/// As [`write()`].
+pub fn write_load(load: &LoadPicture, path: &Path, look: &Look) -> Result<(), PlotError> {
+    put(path, look, || load::Picture::new(load, look))
 }
 
 /// Draws treatments against each other into a file, `.svg` or `.png`.

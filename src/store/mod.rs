@@ -12,6 +12,7 @@ mod clay;
 mod error;
 pub mod files;
 mod identity;
+mod kiln;
 mod readings;
 mod rows;
 pub mod rules;

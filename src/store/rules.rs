@@ -6,8 +6,8 @@
 use super::text::{PERCENT, write_number};
 use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
-    self, Action, Allotment, Blend, Body, Drying, HEAVIEST_G, HandlingRow, Ingredient, Name,
-    POSSIBLE_THICKNESS_MM, Pot, Quantity, Reading, Sample, USUAL_BAG_WATER_WET,
+    self, Action, Allotment, Blend, Body, Drying, HEAVIEST_G, HandlingRow, Ingredient, KilnPot,
+    Name, POSSIBLE_THICKNESS_MM, Pot, Quantity, Reading, Sample, USUAL_BAG_WATER_WET,
 };
 use crate::units::{HOUR, Time, dry_from_wet};
 use std::collections::HashMap;
@@ -309,6 +309,13 @@ pub fn blend(b: &Blend) -> Result<(), Unfit> {
         return part_of_itself(&b.body);
     }
     number("mass_g", Some(b.mass_g), |v| v > 0.0, "more than 0 g")
+}
+
+/// Checks a pot of a kiln load by itself (not whether the pot is there).
+pub fn kiln_pot(k: &KilnPot) -> Result<(), Unfit> {
+    name("load", &k.load)?;
+    time("packed_at", k.at)?;
+    name("pot", &k.pot)
 }
 
 /// A body would be made of itself.

@@ -22,7 +22,7 @@ const STATEMENTS: usize = 64;
 /// SQL that brings a database of version *n* (index) to version *n* + 1.
 ///
 /// Never edit an entry that was released: add one.
-const MIGRATIONS: [&str; 5] = [
+const MIGRATIONS: [&str; 6] = [
     r"
 CREATE TABLE body (
     name TEXT PRIMARY KEY NOT NULL,
@@ -135,6 +135,16 @@ CREATE TABLE allotment (
     seed INTEGER NOT NULL,
     drawn_at INTEGER NOT NULL,
     PRIMARY KEY (comparison, pot)
+) STRICT, WITHOUT ROWID;
+",
+    r"
+CREATE TABLE kiln_load (name TEXT PRIMARY KEY NOT NULL, packed_at INTEGER NOT NULL)
+STRICT, WITHOUT ROWID;
+
+CREATE TABLE kiln_pot (
+    load TEXT NOT NULL REFERENCES kiln_load (name),
+    pot TEXT NOT NULL REFERENCES pot (name),
+    PRIMARY KEY (load, pot)
 ) STRICT, WITHOUT ROWID;
 ",
 ];

@@ -23,7 +23,8 @@ pub use tell::TellSettings;
 use toml::Spanned;
 
 /// What a new studio's `studio.toml` holds: the defaults, with every setting explained.
-pub const DEFAULT: &str = r#"# Settings of this studio. Lines that begin with # are remarks; take the # away to use them.
+pub const DEFAULT: &str = concat!(
+    r#"# Settings of this studio. Lines that begin with # are remarks; take the # away to use them.
 # Unknown settings are refused. Settings count from the next command on; restart `watch`.
 
 # What people read: "metric" (g, °C) or "us" (lb oz, °F). Files and JSON are always metric.
@@ -104,7 +105,13 @@ units = "metric"
 # hours = "mon-sun 8-21"    # when somebody wants to hear of it, on the clock of time_zone; what
 #                           # comes at other times waits; default: always
 # every_minutes = 10        # no more often than this, min, 1 to 1440; default: 10
-"#;
+"#,
+    include_str!("settings/kiln.toml")
+);
+
+mod kiln;
+
+pub use kiln::KilnSettings;
 
 /// Baud rate of a port that does not say.
 pub const DEFAULT_BAUD: u32 = 9600;
@@ -146,6 +153,8 @@ pub struct Settings {
     pub compare: CompareSettings,
     /// Who is told what changes, if anybody.
     pub tell: Option<TellSettings>,
+    /// What kiln loads go by.
+    pub kiln: KilnSettings,
 }
 
 /// What plans go by.
@@ -295,6 +304,7 @@ struct RawSettings {
     plan: Option<RawPlan>,
     compare: Option<RawCompare>,
     tell: Option<RawTell>,
+    kiln: Option<kiln::Raw>,
 }
 
 #[derive(Deserialize)]
@@ -405,6 +415,7 @@ impl Settings {
             plan: raw.plan.map_or(Ok(PlanSettings::default()), RawPlan::check)?,
             compare: raw.compare.map_or(Ok(CompareSettings::default()), RawCompare::check)?,
             tell: raw.tell.map(RawTell::check).transpose()?,
+            kiln: raw.kiln.map_or(Ok(KilnSettings::default()), kiln::Raw::check)?,
         })
     }
 }
@@ -489,6 +500,18 @@ impl RawPort {
     }
 }
 
+/// A number within a range.
+fn number(
+    given: Option<Spanned<f64>>,
+    range: RangeInclusive<f64>,
+    otherwise: f64,
+) -> Result<f64, Complaint> {
+    let Some(given) = given else { return Ok(otherwise) };
+    let text = format!("expected {} to {}", range.start(), range.end());
+    let value = *given.get_ref();
+    if range.contains(&value) { Ok(value) } else { Err((given.span(), text)) }
+}
+
 /// A number of seconds within a range.
 fn seconds(
     given: Option<&Spanned<f64>>,
@@ -570,6 +593,7 @@ fn in_plain_words(message: &str) -> String {
         ("expected a sequence", "expected [[port]]"),
         ("struct RawPort", "a block of settings"),
         ("struct RawPlan", "a block of settings"),
+        ("struct Raw", "a block of settings"),
         ("struct RawSettings", "settings"),
     ] {
         text = text.replace(from, to);
@@ -596,7 +620,8 @@ mod tests {
         let mut text = String::new();
         for line in DEFAULT.lines() {
             let bare = line.strip_prefix("# ").unwrap_or(line);
-            let is_example = ["[[port]]", "[plan]", "[compare]", "[tell]"].contains(&bare)
+            let is_example = ["[[port]]", "[plan]", "[compare]", "[tell]", "[kiln]"]
+                .contains(&bare)
                 || bare.contains(" = ");
             text.push_str(if is_example { bare } else { "" });
             text.push('\n');
@@ -617,6 +642,9 @@ mod tests {
         let tell = settings.tell.unwrap();
         assert_eq!((tell.program.len(), tell.every), (2, Duration::from_secs(600)));
         assert!(tell.hours.is_some());
+        assert_eq!(settings.kiln.altitude_m, Some(1600.0));
+        let kiln = KilnSettings { altitude_m: None, ..settings.kiln };
+        assert_eq!(kiln, KilnSettings::default());
         // The others are shown as they are by default.
         assert_eq!(PlanSettings { hours: None, there: None, ..plan }, PlanSettings::default());
     }
@@ -640,7 +668,7 @@ mod tests {
             (
                 "units = \"us\"\n  unitz = 1\n".to_owned(),
                 "studio.toml:2:3: unknown setting \"unitz\", expected one of \"units\", \
-                 \"time_zone\", \"air_forecast\", \"port\", \"plan\", \"compare\", \"tell\"",
+                 \"time_zone\", \"air_forecast\", \"port\", \"plan\", \"compare\", \"tell\", \"kiln\"",
             ),
             (
                 "units = \"stone\"\n".into(),
@@ -652,6 +680,8 @@ mod tests {
                  \"Europe/Lisbon\"",
             ),
             ("air_forecast = \"\"\n".into(), "studio.toml:1:16: expected the path of a CSV file"),
+            ("[kiln]\naltitude_m = 9000\n".into(), "studio.toml:2:14: expected -430 to 5500"),
+            ("[kiln]\nbelow_boiling_c = nan\n".into(), "studio.toml:2:19: expected 5 to 40"),
             (
                 format!("{port}speed = 9600\n"),
                 "studio.toml:3:1: unknown setting \"speed\", expected one of \"path\", \"baud\", \

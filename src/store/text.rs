@@ -5,7 +5,9 @@
 //! the same 64-bit number, bit for bit.
 
 use crate::calibration::{Load, ZeroDrift};
-use crate::records::{Allotment, Blend, Body, HandlingRow, Pot, Quantity, Reading, Sample};
+use crate::records::{
+    Allotment, Blend, Body, HandlingRow, KilnPot, Pot, Quantity, Reading, Sample,
+};
 use crate::units::{Time, TimeError};
 
 /// Places by which percent in files is larger than the stored fraction.
@@ -48,6 +50,8 @@ pub const AIR_COLUMNS: [&str; 3] = ["time", "temperature_c", "humidity_percent"]
 /// Columns of `comparisons.csv`, in the order in which they are written.
 pub const ALLOTMENT_COLUMNS: [&str; 7] =
     ["comparison", "pot", "treatment", "rank", "pair", "seed", "drawn_at"];
+/// Columns of `kiln_loads.csv`, in the order in which they are written.
+pub const KILN_COLUMNS: [&str; 3] = ["load", "packed_at", "pot"];
 /// Columns of `blends.csv`, in the order in which they are written.
 pub const BLEND_COLUMNS: [&str; 4] = ["body", "kind", "name", "mass_g"];
 
@@ -273,6 +277,11 @@ pub fn allotment_fields(a: &Allotment) -> [String; 7] {
         a.seed.to_string(),
         a.drawn_at.to_string(),
     ]
+}
+
+/// A pot of a kiln load as the fields of [`KILN_COLUMNS`].
+pub fn kiln_fields(k: &KilnPot) -> [String; 3] {
+    [k.load.clone(), k.at.to_string(), k.pot.clone()]
 }
 
 /// The first column in which two rows differ, with the text of the first row.

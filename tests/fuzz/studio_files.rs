@@ -64,12 +64,14 @@ impl Studio {
             "blend",
             "load",
             "zero_drift",
+            "kiln_pot",
+            "kiln_load",
             "pot",
             "body",
         ];
         let delete: String = tables.map(|table| format!("DELETE FROM {table};")).concat();
         self.db.execute_batch(&format!("BEGIN; {delete} COMMIT;")).unwrap();
-        let _ = fs::remove_file(self.store.dir().join(FILES[9]));
+        let _ = fs::remove_file(self.store.dir().join(FILES[10]));
     }
 
     /// What rows may refer to.
@@ -115,7 +117,7 @@ fn check(desk: &mut Desk, file: &str, bytes: &[u8]) {
     let [(name, counts)] = files[..] else { panic!("{files:?}") };
     assert_eq!(name, file);
     told(file, bytes, &counts, &defects);
-    if file == FILES[9] {
+    if file == FILES[10] {
         let remarks = AirForecast::read(&path).remarks(Time::MIN, |time| time.to_string());
         remarks.iter().for_each(|remark| prints(remark));
     }
@@ -333,6 +335,18 @@ file!(
         "\"",
         "\n",
         "-1",
+    ]
+);
+file!(
+    kiln_loads,
+    "kiln_loads",
+    &[
+        "load,packed_at,pot\n",
+        "spring,2031-03-08T09:00:00Z,jar-1\n",
+        "spring,2031-03-08T10:00:00Z,jar-2\n",
+        ",",
+        "\"",
+        "\n",
     ]
 );
 file!(

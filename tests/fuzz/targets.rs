@@ -2,8 +2,8 @@
 
 use super::engine::Target;
 pub use super::studio_files::{
-    air_forecast, blends, bodies, calibrations, comparisons, handling, pots, raw_counts, readings,
-    samples, zero_drifts,
+    air_forecast, blends, bodies, calibrations, comparisons, handling, kiln_loads, pots,
+    raw_counts, readings, samples, zero_drifts,
 };
 use jiff::tz::TimeZone;
 use std::path::Path;

@@ -26,6 +26,7 @@ pub const ZERO_DRIFTS: &str = "source,from,raw_per_c,raw_per_c_u,thermometer\n";
 
 pub const COMPARISONS: &str = "comparison,pot,treatment,rank,pair,seed,drawn_at\n";
 
+pub const KILN: &str = "load,packed_at,pot\n";
 pub const AIR: &str = "time,temperature_c,humidity_percent\n";
 
 /// A folder with these files.
@@ -147,6 +148,12 @@ pub fn scenario() -> TempDir {
             b"comparison,pot,treatment,rank,pair,seed,drawn_at\n\
               plastic,planter-1,open,1,1,7,2031-04-02T10:00:00Z\n\
               plastic,a pot to come,draped,2,1,7,2031-04-02T10:00:00Z\n",
+        ),
+        (
+            "kiln_loads.csv",
+            b"load,packed_at,pot\n\
+              \"spring, first\",2031-04-09T10:00:00Z,planter-1\n\
+              \"spring, first\",2031-04-09T12:00:00+02:00,lidded jar\n",
         ),
     ])
 }

@@ -10,9 +10,9 @@ use crate::store::readings::{self, Numbers, Series};
 use crate::store::rules::{self, Unfit};
 use crate::store::text::{
     self, ALLOTMENT_COLUMNS, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS,
-    HANDLING_COLUMNS, LOAD_COLUMNS, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
+    HANDLING_COLUMNS, KILN_COLUMNS, LOAD_COLUMNS, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
 };
-use crate::store::{Store, StoreError, allotments, calibrations, clay, rows};
+use crate::store::{Store, StoreError, allotments, calibrations, clay, kiln, rows};
 use crate::units::Time;
 use rusqlite::{Connection, Rows};
 use std::cmp::Reverse;
@@ -60,6 +60,7 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
         &zero_drifts,
         &comparisons,
         &air,
+        &kiln_loads,
     ];
     for ((file, count), write) in exported.iter_mut().zip(writers) {
         let path = folder.join(*file);
@@ -148,6 +149,10 @@ fn zero_drifts(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
 fn comparisons(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
     let rows = allotments::allotments(db)?;
     table(csv, ALLOTMENT_COLUMNS, &rows, text::allotment_fields, rules::allotment)
+}
+
+fn kiln_loads(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    table(csv, KILN_COLUMNS, &kiln::pots(db)?, text::kiln_fields, rules::kiln_pot)
 }
 
 /// Writes rows under their columns. A row that breaks the rules, as one that somebody else put

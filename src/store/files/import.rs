@@ -6,15 +6,19 @@ use super::{AIR_FORECAST, AirForecast, Defect, FILES, Note, check_folder, foreca
 use crate::calibration::{Load, ZeroDrift};
 use crate::disk;
 use crate::records::{
-    Action, ActionError, Allotment, Blend, Body, Drying, HandlingRow, Ingredient, Name, Pot, Sample,
+    Action, ActionError, Allotment, Blend, Body, Drying, HandlingRow, Ingredient, KilnPot, Name,
+    Pot, Sample,
 };
 use crate::store::rows::{self, Fate};
 use crate::store::rules::{self, Unfit};
 use crate::store::text::{
     AIR_COLUMNS, ALLOTMENT_COLUMNS, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS,
-    HANDLING_COLUMNS, LOAD_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
+    HANDLING_COLUMNS, KILN_COLUMNS, LOAD_COLUMNS, PERCENT, POT_COLUMNS, READING_COLUMNS,
+    SAMPLE_COLUMNS,
 };
-use crate::store::{Clash, Durability, Store, StoreError, allotments, calibrations, clay, shown};
+use crate::store::{
+    Clash, Durability, Store, StoreError, allotments, calibrations, clay, kiln, shown,
+};
 use rusqlite::Connection;
 use std::collections::HashMap;
 use std::io::ErrorKind;
@@ -94,6 +98,7 @@ const ALLOTMENTS: Layout = Layout {
     columns: &ALLOTMENT_COLUMNS,
     required: &["comparison", "pot", "treatment", "rank", "seed", "drawn_at"],
 };
+const KILN: Layout = Layout { file: FILES[11], columns: &KILN_COLUMNS, required: &KILN_COLUMNS };
 
 /// Cache of the database while a file is read, in KiB.
 const CACHE_KIB: i64 = 64 * 1024;
@@ -131,6 +136,7 @@ pub fn import(
         import.rows(&DRIFTS, read_drift, calibrations::put_drift, |_, _| None)?;
         import.rows(&ALLOTMENTS, read_allotment, allotments::put_allotment, |_, _| None)?;
         forecast = import.forecast(there.as_ref(), named)?;
+        import.rows(&KILN, read_kiln_pot, kiln::put_pot, |_, _| None)?;
         let mut done = import.done;
         done.kept = !(options.strict && done.any_refused());
         let keep = done.kept;
@@ -434,6 +440,10 @@ fn read_blend(sheet: &Sheet) -> Result<Blend, Unfit> {
         name: sheet.name("name")?,
         mass_g: sheet.number("mass_g", 0)?,
     })
+}
+
+fn read_kiln_pot(sheet: &Sheet) -> Result<KilnPot, Unfit> {
+    Ok(KilnPot { load: sheet.name("load")?, at: sheet.time("packed_at")?, pot: sheet.name("pot")? })
 }
 
 fn read_load(sheet: &Sheet) -> Result<Load, Unfit> {

@@ -2,7 +2,8 @@
 //!
 //! `bodies.csv`, `pots.csv`, `handling.csv`, `readings.csv`, and for what these cannot hold
 //! `samples.csv`, `blends.csv`, `counts.csv`, `calibrations.csv`, `zero_drifts.csv`,
-//! `comparisons.csv` and `air_forecast.csv`; any of them may be missing. Columns are found by name.
+//! `comparisons.csv`, `air_forecast.csv` and `kiln_loads.csv`; any of them may be missing. Columns
+//! are found by name.
 //! What is exported and imported into an empty studio is the same studio.
 
 mod csv;
@@ -20,7 +21,7 @@ use super::StoreError;
 use std::path::Path;
 
 /// File names, in the order in which they are read and written.
-pub const FILES: [&str; 11] = [
+pub const FILES: [&str; 12] = [
     "bodies.csv",
     "pots.csv",
     "handling.csv",
@@ -32,6 +33,7 @@ pub const FILES: [&str; 11] = [
     "zero_drifts.csv",
     "comparisons.csv",
     "air_forecast.csv",
+    "kiln_loads.csv",
 ];
 
 /// A row that was refused, and why.
