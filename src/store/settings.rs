@@ -500,18 +500,6 @@ impl RawPort {
     }
 }
 
-/// A number within a range.
-fn number(
-    given: Option<Spanned<f64>>,
-    range: RangeInclusive<f64>,
-    otherwise: f64,
-) -> Result<f64, Complaint> {
-    let Some(given) = given else { return Ok(otherwise) };
-    let text = format!("expected {} to {}", range.start(), range.end());
-    let value = *given.get_ref();
-    if range.contains(&value) { Ok(value) } else { Err((given.span(), text)) }
-}
-
 /// A number of seconds within a range.
 fn seconds(
     given: Option<&Spanned<f64>>,

@@ -64,6 +64,7 @@ impl Studio {
             "blend",
             "load",
             "zero_drift",
+            "allotment",
             "kiln_pot",
             "kiln_load",
             "pot",
