@@ -4,6 +4,7 @@
 //! [`DEFAULT`] is written into a new studio; it documents each setting beside its default.
 
 mod compare;
+mod kiln;
 
 mod tell;
 
@@ -12,6 +13,7 @@ use super::{SETTINGS, rules, shown};
 use crate::records::{Cover, Name};
 use compare::RawCompare;
 pub use compare::{CompareSettings, DIFFERENCE};
+pub use kiln::KilnSettings;
 use regex::bytes::{Regex, RegexBuilder};
 use serde::Deserialize;
 use std::io::{ErrorKind, Read, Write};
@@ -108,10 +110,6 @@ units = "metric"
 "#,
     include_str!("settings/kiln.toml")
 );
-
-mod kiln;
-
-pub use kiln::KilnSettings;
 
 /// Baud rate of a port that does not say.
 pub const DEFAULT_BAUD: u32 = 9600;
@@ -656,7 +654,8 @@ mod tests {
             (
                 "units = \"us\"\n  unitz = 1\n".to_owned(),
                 "studio.toml:2:3: unknown setting \"unitz\", expected one of \"units\", \
-                 \"time_zone\", \"air_forecast\", \"port\", \"plan\", \"compare\", \"tell\", \"kiln\"",
+                 \"time_zone\", \"air_forecast\", \"port\", \"plan\", \"compare\", \"tell\", \
+                 \"kiln\"",
             ),
             (
                 "units = \"stone\"\n".into(),
