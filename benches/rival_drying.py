@@ -66,7 +66,7 @@ class Problem:
         self.wall, self.base = data["wall_m"], data["base_m"]
         self.ball = data["ball_g"]
         self.c, self.k = data["c"], data["k"]
-        assert set(data["names"]) <= {*NAMES, "BaseFlipped", "WallFlipped"}, data["names"]
+        assert set(data["names"]) <= {*NAMES, "Underside", "RimOpen"}, data["names"]
 
     def parameters(self, z):
         """Dry clay, water and the rest, from deviations off the prior; columns are sets."""

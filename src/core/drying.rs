@@ -43,15 +43,19 @@ pub const DRY_DENSITY: f64 = 1600.0;
 /// Water content (dry basis) at which the diffusivity of a body is stated.
 pub const DIFFUSIVITY_AT: f64 = 0.10;
 
-/// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`], and its
-/// floor. Apparent diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude
-/// from the parameters of an unfired clay brick, Künzel form); the straight line is cheap and the
-/// level is fitted.
+/// Relative rise of the diffusivity per unit of water content above [`DIFFUSIVITY_AT`]. Apparent
+/// diffusivities of clays rise severalfold from 0.05 to 0.20 (order of magnitude from the
+/// parameters of an unfired clay brick, Künzel form); the straight line is cheap and the level is
+/// fitted.
 const DIFFUSIVITY_SLOPE: f64 = 5.0;
-const DIFFUSIVITY_FLOOR: f64 = 0.4;
 
-/// How wide the corner is rounded where the water activity of the clay reaches one.
-const ACTIVITY_CORNER: f64 = 0.05;
+/// Share of a wall's exposure that is its inside's: a half of a plate's, less of what is deep
+/// (inferred, no source).
+const WALL_INSIDE: f64 = 0.35;
+
+/// How wide the corner is rounded where the water activity of the clay reaches one. It has no edge:
+/// a fit would come to a halt there.
+const ACTIVITY_CORNER: f64 = 0.04;
 
 /// The parameters of a pot, one per lane.
 #[derive(Clone, Copy, Debug)]
@@ -72,12 +76,12 @@ pub struct PotPhysics {
     pub cover: [Lane; 4],
     /// Exposure of the base's inside, relative to a wall face, standing on the foot.
     pub base_inside: Lane,
-    /// Exposure of each face of the base, relative to a wall face, standing on the rim.
-    pub base_flipped: Lane,
+    /// Exposure of the base's underside, relative to a wall face, standing on the rim.
+    pub underside: Lane,
     /// Diffusivity at [`DIFFUSIVITY_AT`], m²/s.
     pub diffusivity: Lane,
-    /// Exposure of the wall on the rim, relative to that on the foot: the rim closes the inside.
-    pub wall_flipped: Lane,
+    /// How open the inside stays to the room on the rim, of how open it is on the foot: 0 to 1.
+    pub rim_open: Lane,
     /// How far the faces share one temperature, 0 (each its own) to 1 (the pot's).
     pub shared: Lane,
     /// Monolayer water of the desorption isotherm, kg/kg dry basis.
@@ -122,10 +126,10 @@ pub struct PotState {
 /// the wall (common practice, no source: more is cut away round the base than under it).
 const SHAVINGS_FROM_BASE: f64 = 0.3;
 
-/// Diffusivity at some water (dry basis) over that at [`DIFFUSIVITY_AT`].
+/// Diffusivity at some water (dry basis, not negative) over that at [`DIFFUSIVITY_AT`].
 #[inline(always)]
 pub fn diffusivity_rise(water: f64) -> f64 {
-    (1.0 + DIFFUSIVITY_SLOPE * (water - DIFFUSIVITY_AT)).max(DIFFUSIVITY_FLOOR)
+    1.0 + DIFFUSIVITY_SLOPE * (water - DIFFUSIVITY_AT)
 }
 
 #[inline(always)]
@@ -296,9 +300,11 @@ impl NullaryFnOnce for Step<'_> {
         };
         let flipped = &keeping.flipped;
         let on_rim = flipped.contains(&true);
-        let wall = each(|l| if flipped[l] { p.wall_flipped[l] } else { 1.0 });
-        let inside = each(|l| if flipped[l] { p.base_flipped[l] } else { p.base_inside[l] });
-        let under = each(|l| if flipped[l] { p.base_flipped[l] } else { 0.0 });
+        let shut = each(|l| if flipped[l] { 1.0 - p.rim_open[l] } else { 0.0 });
+        let wall = each(|l| 1.0 - WALL_INSIDE * shut[l]);
+        let on_rim_inside = each(|l| p.underside[l] * p.rim_open[l]);
+        let inside = each(|l| if flipped[l] { on_rim_inside[l] } else { p.base_inside[l] });
+        let under = each(|l| if flipped[l] { p.underside[l] } else { 0.0 });
         let of_wall = activity(&p.isotherm, &p.monolayer, &pot.face[0]);
         let of_inside = activity(&p.isotherm, &p.monolayer, &pot.face[1]);
         let of_under = match on_rim {
@@ -418,9 +424,12 @@ fn activity(shape: &Sorption, monolayer: &Lane, water: &Lane) -> (Lane, Lane) {
     let y = each(|l| 2.0 * x[l] / (b[l] + root[l]));
     let slope = each(|l| (1.0 + (c - 2.0) * y[l] - (c - 1.0) * y[l] * y[l]) / root[l] / k);
     let v = each(|l| y[l] / k);
-    let past = each(|l| (v[l] - (1.0 - w)).clamp(0.0, 2.0 * w));
-    let round = each(|l| v[l].min(1.0 + w) - past[l] * past[l] / (4.0 * w));
-    (round, each(|l| slope[l] * (1.0 - past[l] / (2.0 * w))))
+    // a² θ − a (1 + v) + v = 0 with θ a little below one: v, but never above one.
+    let apart = each(|l| ((1.0 - v[l]) * (1.0 - v[l]) + w * w * v[l]).sqrt());
+    let turns = each(|l| (0.5 * w * w - (1.0 - v[l])) / apart[l]);
+    let under = each(|l| 1.0 + v[l] + apart[l]);
+    let rounded = each(|l| 2.0 * (1.0 + apart[l] - v[l] * turns[l]) / (under[l] * under[l]));
+    (each(|l| 2.0 * v[l] / under[l]), each(|l| slope[l] * rounded[l]))
 }
 
 /// One slab over one step of time.

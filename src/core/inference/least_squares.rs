@@ -63,6 +63,9 @@ pub struct Options {
     pub rank: f64,
     /// What the covariance rests on.
     pub scatter: Scatter,
+    /// Look for the bend of the model at every step, not only after one that failed: surer from far
+    /// off, one more run of the model each.
+    pub wary: bool,
 }
 
 impl Default for Options {
@@ -73,6 +76,7 @@ impl Default for Options {
             step: 1e-12,
             rank: 1e-12,
             scatter: Scatter::Estimated,
+            wary: true,
         }
     }
 }
@@ -189,6 +193,9 @@ pub fn fit<P: Problem + ?Sized>(
 const PROBE: f64 = 0.1;
 const MOST_BEND: f64 = 0.75;
 
+/// By how much the damping grows when a step fails first; twice as much each further time.
+const UNTRIED: f64 = 2.0;
+
 /// Linear approximation at a point: J = Q R, and Qᵀ r.
 struct Linear {
     jacobian: DMatrix<f64>,
@@ -238,7 +245,7 @@ impl<'a, P: Problem + ?Sized> Search<'a, P> {
             linear,
             scale,
             damping: 1e-2,
-            growth: 2.0,
+            growth: UNTRIED,
             evaluations: 1,
             iterations: 0,
         })
@@ -288,7 +295,7 @@ impl<'a, P: Problem + ?Sized> Search<'a, P> {
         let gain = if promised > 0.0 { gained / promised } else { 0.0 };
         let change = (1.0 - (2.0 * gain - 1.0).powi(3)).clamp(0.2, 2.0);
         self.damping = (self.damping * change).max(1e-16);
-        self.growth = 2.0;
+        self.growth = UNTRIED;
         self.scale = self.scale.zip_map(&linear.lengths, f64::max);
         (self.at, self.residuals, self.linear) = (next, tried, linear);
         true
@@ -322,7 +329,8 @@ impl<'a, P: Problem + ?Sized> Search<'a, P> {
             finite(&step).then_some(step)
         };
         let step = solve(&self.linear.qt_residuals)?;
-        if self.is_small(&step) {
+        let straight = !self.options.wary && self.growth <= UNTRIED;
+        if straight || self.is_small(&step) {
             return Some(step);
         }
         let probe = self.residuals_at(&(&self.at + &step * PROBE));

@@ -36,6 +36,9 @@ const DRIFT: (f64, f64) = (0.2, 1.5e-3);
 const DRIFT_LASTS: f64 = 24.0 * HOUR;
 /// Innovations beyond this many standard deviations count less and less.
 const HUBER: f64 = 3.0;
+/// A fit has come to its end this many standard errors from the minimum: told times and masses then
+/// lie within a hundredth of their interval.
+const OFFSET: f64 = 0.01;
 /// Over how long the trend of weights is taken, to either side, s.
 const TREND: f64 = 2.0 * HOUR;
 /// Between two weights: what the filter must know about the pot's way.
@@ -141,6 +144,13 @@ fn mass_at(past: &Past, link: &Link) -> Lane {
     std::array::from_fn(|l| from[l] + link.part * (to[l] - from[l]))
 }
 
+/// An innovation of some standard deviations as it is, a far one no more than a bound; without an
+/// edge, at which a fit would come to a halt.
+fn bounded(e: f64) -> f64 {
+    let part = (e / (2.0 * HUBER)).powi(2);
+    e / (1.0 + part * part).sqrt().sqrt()
+}
+
 pub(super) fn huber(e: f64) -> f64 {
     if e.abs() <= HUBER { e } else { e.signum() * (2.0 * HUBER * e.abs() - HUBER * HUBER).sqrt() }
 }
@@ -230,7 +240,7 @@ impl Gain {
         let miss = residual - at.water - at.drift;
         let e = miss / self.sd;
         // An innovation that no noise explains moves the departure no further than a bound.
-        let taken = if robust { e.clamp(-2.0 * HUBER, 2.0 * HUBER) * self.sd } else { miss };
+        let taken = if robust { bounded(e) * self.sd } else { miss };
         at.water += self.gain[0] * taken;
         at.rate += self.gain[1] * taken;
         at.drift += self.gain[2] * taken;
@@ -299,25 +309,23 @@ impl<'a> Posterior<'a> {
     /// The valley below where a fit begins.
     pub(super) fn descend(
         model: &Rc<Model<'a>>,
-        mut links: Vec<Link>,
+        links: Vec<Link>,
         begin: DVector<f64>,
     ) -> Self {
         let options = Options {
-            iterations: 25,
-            offset: 0.1,
-            step: 1e-4,
-            rank: 1e-12,
+            iterations: 40,
+            step: 1e-5,
             scatter: Scatter::Unit,
+            wary: false,
+            ..Options::default()
         };
         let mut z = begin;
         let mut fit = None;
         let mut refusal = None;
-        // The feedback of a gram too much depends on the fit, and little: twice is enough.
-        for (robust, iterations) in [(false, 25), (true, 30)] {
-            feedback(model, &mut links, &z);
-            let (gains, _) = filter(&links);
+        let (gains, _) = filter(&links);
+        for (robust, offset) in [(false, 0.1), (true, OFFSET)] {
             let problem = Whitened::new(robust, model, &links, &gains);
-            match least_squares::fit(&problem, z.clone(), &Options { iterations, ..options }) {
+            match least_squares::fit(&problem, z.clone(), &Options { offset, ..options }) {
                 Ok(found) => {
                     z = found.parameters.clone();
                     fit = Some(found);
@@ -487,7 +495,7 @@ pub(super) fn lose(history: &History, links: &mut [Link]) {
 }
 
 /// How a gram too much fades between the weights: from the fit's own answer to a wetter start.
-fn feedback(model: &Model, links: &mut [Link], z: &DVector<f64>) {
+pub(super) fn feedback(model: &Model, links: &mut [Link], z: &DVector<f64>) {
     let count = links.last().map_or(0, |link| link.span + 1);
     let fading = model.fading(z.as_slice(), count);
     let mut before: Option<f64> = None;

@@ -27,12 +27,12 @@ pub enum Unknown {
     Covering(usize),
     /// ln of the exposure of the base's inside on the foot.
     BaseInside,
-    /// ln of the exposure of the base's faces on the rim.
-    BaseFlipped,
+    /// ln of the exposure of the base's underside on the rim.
+    Underside,
     /// Logit of the share of the clay that is base.
     BaseShare,
-    /// ln of the wall's exposure on the rim.
-    WallFlipped,
+    /// Logit of how open the inside stays to the room on the rim, of how open it is on the foot.
+    RimOpen,
     /// Logit of how far the faces of the pot share one temperature.
     Shared,
     /// ln of the diffusivity, m²/s.
@@ -78,11 +78,11 @@ const CONDUCTANCE: f64 = 2.6e-8;
 /// Covers, conductance over open: leakage round plastic, 0.3 loose to 0.03–0.1 tight (inferred
 /// from how long pots take; film permeation itself is hundreds of times less).
 const COVERS: [f64; 4] = [1.0, 0.35, 0.055, 0.06];
-/// The inside of a base is sheltered; on the rim both its faces are free.
+/// The inside of a base is sheltered; its underside is free on the rim.
 const BASE_INSIDE: f64 = 0.36;
-const BASE_FLIPPED: f64 = 0.82;
-/// On the rim the wall's inside is shut in, more on a board than on slats.
-const WALL_FLIPPED: f64 = 0.92;
+const UNDERSIDE: f64 = 0.9;
+/// The rim shuts the inside in, nearly all of it on a board, little on slats (inferred, no source).
+const RIM_OPEN: f64 = 0.85;
 /// How far the faces share one temperature: heat runs √(k·d/h) ≈ 2–3 cm along a wall of clay
 /// (k 1 W/mK, d 6 mm, h 8 W/m²K), less than the pot is wide, more than its base is thick.
 const SHARED: f64 = 0.7;
@@ -146,8 +146,8 @@ impl Spread {
             Unknown::Covering(2) => of(0.45, 0.0, 0.0, 0.22),
             Unknown::Covering(_) => of(0.65, 0.0, 0.0, 0.25),
             Unknown::BaseInside => of(0.2, 0.0, 0.0, 0.22),
-            Unknown::BaseFlipped => of(0.2, 0.0, 0.0, 0.22),
-            Unknown::WallFlipped => of(0.16, 0.0, 0.0, 0.12),
+            Unknown::Underside => of(0.2, 0.0, 0.0, 0.22),
+            Unknown::RimOpen => of(1.3, 0.0, 0.0, 0.5),
             Unknown::Shared => of(1.0, 0.3, 0.0, 0.6),
             Unknown::BaseShare => of(0.1, 0.0, 0.0, 0.32),
             Unknown::Diffusivity => of(0.2, 0.6, 0.0, 0.25),
@@ -313,9 +313,9 @@ pub fn usual(unknown: Unknown, bag: f64) -> f64 {
         Unknown::Conductance => CONDUCTANCE.ln(),
         Unknown::Covering(cover) => COVERS[cover].ln(),
         Unknown::BaseInside => BASE_INSIDE.ln(),
-        Unknown::BaseFlipped => BASE_FLIPPED.ln(),
+        Unknown::Underside => UNDERSIDE.ln(),
         Unknown::BaseShare => logit(BASE_SHARE),
-        Unknown::WallFlipped => WALL_FLIPPED.ln(),
+        Unknown::RimOpen => logit(RIM_OPEN),
         Unknown::Shared => logit(SHARED),
         Unknown::Diffusivity => DIFFUSIVITY.ln(),
         Unknown::Monolayer => MONOLAYER.ln(),
@@ -361,8 +361,8 @@ pub fn of_pot(pot: &Pot, body: Option<&Body>, history: &History) -> Beliefs {
         priors[1] = Prior { mean: 0.0, sd: FORMED_DRY.1, ..priors[1] };
     }
     if history.keeping.iter().any(|k| k.flipped) || !history.trimmed {
-        priors.push(prior(Unknown::BaseFlipped, 0.0));
-        priors.push(prior(Unknown::WallFlipped, 0.0));
+        priors.push(prior(Unknown::Underside, 0.0));
+        priors.push(prior(Unknown::RimOpen, 0.0));
     }
     for (i, cover) in Cover::ALL.into_iter().enumerate().skip(1) {
         if history.keeping.iter().any(|k| k.cover == cover) {
