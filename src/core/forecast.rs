@@ -2,10 +2,10 @@
 
 use super::drying::{LANES, Lane, PotPhysics, PotState, StepAir, StepKeeping};
 use super::inference::model::{self, Span, balance};
-use super::inference::posterior::{Departure, Draws, Posterior, RATE_LASTS, RATE_SD};
+use super::inference::posterior::{Departure, Draws, Posterior, RATE_LASTS};
 use super::report::{Quantiles, TimeQuantiles};
 use super::room::{DEPARTURE_LASTS, Room, UNKNOWN_HUMIDITY_SD};
-use super::weather::{OWN_RATE, Weather};
+use super::weather::{Weather, own_rate};
 use crate::units::{DAY, HOUR, Time};
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
@@ -215,6 +215,8 @@ pub(super) struct Batch {
     bias: Lane,
     /// How far the latter may depart, standard deviation.
     bias_sd: f64,
+    /// How far the rate departs, on the whole.
+    wander: f64,
 }
 
 /// The chance that goes with a batch.
@@ -248,10 +250,12 @@ impl Chance<'_> {
         let fresh = model::freshness(0.5 * (span.from + span.to));
         let humidity = &mut brought.air.humidity;
         let common = self.weather.map(|w| w.at(span.to - self.batch.now));
-        let own = if common.is_some() { OWN_RATE } else { 1.0 };
+        let wander = self.batch.wander;
+        let own = if common.is_some() { own_rate(wander) } else { wander };
+        let new_rate = own * (1.0 - keep * keep).sqrt();
         for (l, humidity) in humidity.iter_mut().enumerate().take(self.batch.draws.len()) {
             let e: f64 = self.rng.sample(StandardNormal);
-            self.rate[l] = keep * self.rate[l] + own * RATE_SD * (1.0 - keep * keep).sqrt() * e;
+            self.rate[l] = keep * self.rate[l] + new_rate * e;
             let (shared, bias) = match common {
                 Some(ref common) => {
                     self.off[l] = sd * common.humidity;
@@ -395,7 +399,8 @@ impl Run<'_, '_> {
         let turn_at = self.turned(&state.mean_water(), rng);
         let physics = drawn.past.physics;
         let now = self.posterior.model.history.now.max(0.0);
-        Batch { draws, physics, state, now, turn_at, rate, bias, bias_sd }
+        let wander = self.posterior.model.beliefs.wander;
+        Batch { draws, physics, state, now, turn_at, rate, bias, bias_sd, wander }
     }
 
     /// Mean water at which somebody may turn each pot over; none where it was turned or will be.

@@ -20,8 +20,12 @@ const HOURS: usize = 30 * 24 + 2;
 /// rest is its own. In one simulated studio open pots wandered together; how much of it real rooms
 /// share is not known, and the half is a guess.
 const SHARED_RATE: f64 = 0.5;
-/// Share of the standard deviation that is left to the pot: the root of the rest.
-pub(super) const OWN_RATE: f64 = std::f64::consts::FRAC_1_SQRT_2;
+
+/// Of a rate that wanders so far, standard deviation, what is left to the pot: a body that goes its
+/// own ways does so by itself.
+pub(super) fn own_rate(wander: f64) -> f64 {
+    (wander * wander - SHARED_RATE * RATE_SD * RATE_SD).max(0.0).sqrt()
+}
 
 /// One way in which the coming weeks may depart from what is expected, hour by hour.
 #[derive(Clone, Debug)]

@@ -14,7 +14,7 @@
 //! that departs far more than the others counts less (as Huber, Ann. Math. Statist. 35 (1964)
 //! 73, bounds the pull of one value): an odd pot does not spoil the body.
 
-use super::posterior::Posterior;
+use super::posterior::{ASTRAY_SD, Posterior, RATE_SD};
 use super::priors::{self, Beliefs, FARTHEST, Spread, Unknown};
 use crate::core::handling::History;
 use crate::core::verdict::Felt;
@@ -72,6 +72,11 @@ const ODD: f64 = 3.0;
 /// Rounds in which spread and weights are found.
 const ROUNDS: usize = 4;
 
+/// How often a body's pots go astray before any was seen to (common practice, no source).
+const ASTRAY: f64 = 0.25;
+/// One pot speaks for or against it no louder than this, ln of a ratio.
+const LOUDEST: f64 = 2.0;
+
 /// What one finished pot says of what pots share, as departures from the prior means.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Lesson {
@@ -87,6 +92,8 @@ pub struct Lesson {
     finished: Option<Finished>,
     /// What it says of the cell under it.
     cell: Option<Drift>,
+    /// How much likelier its rate went astray than not, ln of the ratio; `None` of a few weights.
+    astray: Option<f64>,
 }
 
 #[derive(Clone, PartialEq, Debug)]
@@ -171,9 +178,10 @@ impl Lesson {
     ) -> Option<Lesson> {
         let finished = Finished::new(pot, bag_given, posterior);
         let (body, lot) = (pot.body.clone(), pot.lot.clone());
-        let lesson = Lesson { pot: pot.name.clone(), body, lot, felt, finished, cell };
+        let astray = posterior.astray();
+        let lesson = Lesson { pot: pot.name.clone(), body, lot, felt, finished, cell, astray };
         let says = lesson.is_finished() || !lesson.felt.is_empty() || lesson.cell.is_some();
-        says.then_some(lesson)
+        (says || lesson.astray.is_some()).then_some(lesson)
     }
 
     /// Whether the pot has taught of itself, not only the hand of it.
@@ -252,6 +260,8 @@ pub struct Lessons {
     tree: Option<Tree>,
     /// What they say of the cells under them.
     cells: Vec<Drift>,
+    /// Bodies with their pots, and how much likelier each went astray than not: ln of the ratio.
+    astray: Vec<(Name, Name, f64)>,
 }
 
 /// What pots have said, added up lot by lot and body by body, so that one pot can be left out
@@ -375,9 +385,11 @@ fn beyond(beliefs: &Beliefs, bag_given: bool) -> DVector<f64> {
 impl Lessons {
     /// Takes in what finished pots say and finds how much pots differ.
     pub fn new(lessons: Vec<Lesson>) -> Lessons {
-        let (mut teachers, mut felt, mut cells) = (Vec::new(), Vec::new(), Vec::new());
-        for Lesson { pot, body, lot, felt: its, finished, cell } in lessons {
+        let (mut teachers, mut felt) = (Vec::new(), Vec::new());
+        let (mut cells, mut astray) = (Vec::new(), Vec::new());
+        for Lesson { pot, body, lot, felt: its, finished, cell, astray: its_own } in lessons {
             cells.extend(cell);
+            astray.extend(its_own.map(|ratio| (body.clone(), pot.clone(), ratio)));
             felt.extend(its.into_iter().map(|one| (body.clone(), one)));
             teachers.extend(finished.map(|told| Teacher { pot, body, lot, told }));
         }
@@ -389,6 +401,7 @@ impl Lessons {
             felt,
             tree: None,
             cells,
+            astray,
         };
         out.tree = out.added_up();
         for _ in 0..if out.teachers.len() > 1 { ROUNDS } else { 0 } {
@@ -492,6 +505,19 @@ impl Lessons {
         Some((mean, variance.map(|v| v.max(0.0))))
     }
 
+    /// How far the log rate of a body's pots departs from the model's, by all but one of them:
+    /// standard deviation, over both that may be.
+    fn wander(&self, body: &str, but: &str) -> f64 {
+        let of_body = self.astray.iter().filter(|(of, pot, _)| of == body && pot != but);
+        let said: Vec<f64> = of_body.map(|(.., ratio)| ratio.clamp(-LOUDEST, LOUDEST)).collect();
+        if said.is_empty() {
+            return RATE_SD;
+        }
+        let odds = ASTRAY / (1.0 - ASTRAY) * said.iter().sum::<f64>().exp();
+        let astray = 1.0 - 1.0 / (1.0 + odds);
+        RATE_SD.hypot(astray.sqrt() * (ASTRAY_SD * ASTRAY_SD - RATE_SD * RATE_SD).sqrt())
+    }
+
     /// What a new pot of a body has to expect: for each unknown that pots share its value on its
     /// own scale and its standard deviation.
     pub fn expect(&self, body: &str, lot: Option<&Name>, bag: f64, bag_given: bool) -> Expected {
@@ -514,6 +540,7 @@ impl Lessons {
 
     /// Makes of a pot's beliefs what the studio's finished pots teach; itself it is not asked.
     pub fn teach(&self, pot: &Pot, bag_given: bool, beliefs: &mut Beliefs) {
+        beliefs.wander = self.wander(&pot.body, &pot.name);
         // Nothing but its own words.
         if self.teachers.iter().all(|teacher| teacher.pot == pot.name) {
             return;
@@ -553,8 +580,14 @@ mod tests {
             body: body.into(),
             lot: lot.map(Into::into),
             felt: Vec::new(),
-            finished: Some(Finished { bag_given: true, said, more: DVector::zeros(N) }),
+            finished: Some(Finished {
+                bag_given: true,
+                said,
+                more: DVector::zeros(N),
+                astray: 0.0,
+            }),
             cell: None,
+            astray: None,
         }
     }
 

@@ -6,7 +6,7 @@
 //!
 //! The spreads are those of a first pot of an unknown body by an unknown hand in an unknown room.
 
-use super::posterior::Posterior;
+use super::posterior::{Posterior, RATE_SD};
 use crate::core::handling::{Deed, Event, History};
 use crate::records::{Body, Cover, Pot};
 use crate::units::{HOUR, dry_from_wet};
@@ -211,6 +211,8 @@ pub struct Beliefs {
     pub priors: Vec<Prior>,
     /// The ball that the pot was thrown from, g: as weighed, or guessed from the first weight.
     pub ball_g: f64,
+    /// How far the log rate departs from the model's for some hours: standard deviation.
+    pub wander: f64,
     /// A root of their covariance: from standard normal numbers to deviations from the means.
     root: DMatrix<f64>,
 }
@@ -219,7 +221,7 @@ impl Beliefs {
     /// Unknowns that know nothing of each other.
     fn apart(priors: Vec<Prior>, ball_g: f64) -> Beliefs {
         let sds = DVector::from_iterator(priors.len(), priors.iter().map(|p| p.sd));
-        Beliefs { priors, ball_g, root: DMatrix::from_diagonal(&sds) }
+        Beliefs { priors, ball_g, wander: RATE_SD, root: DMatrix::from_diagonal(&sds) }
     }
 
     /// How many unknowns.

@@ -160,7 +160,7 @@ fn starts(model: &Model, links: &[Link]) -> Vec<DVector<f64>> {
         })
         .collect();
     let past = weighed_past(model, links, &sets);
-    let (gains, _) = filter(links);
+    let (gains, _) = filter(links, model.beliefs.wander);
     let whitened = Whitened::new(true, model, links, &gains);
     let unlikely: Lane = std::array::from_fn(|lane| {
         let innovations = whitened.innovations(&past, lane);
