@@ -405,13 +405,14 @@ fn keeps_its_weight(history: &History, draws: &[Draw]) -> bool {
     let open = |t: f64| history.keeping_at(t).cover == Cover::Open;
     let mut used = history.weights.iter().rev().filter(|w| w.used);
     let Some(last) = used.next() else { return false };
-    let Some(first) = used.find(|w| w.t <= last.t - KEEPS_OVER) else { return false };
-    let gap = last.t - first.t;
-    let most = first.g - last.g + 2.0 * (first.sd + last.sd);
-    let wet = forecast::quantiles(draws, |d| d.free).p10 > KEEPS_WET;
     let free_g = forecast::quantiles(draws, |d| d.free * d.dry_g).p10;
-    let kept = free_g > most / gap * KEEPS;
-    wet && kept && open(first.t) && open(last.t) && !history.ended
+    let mut long_ago = used.filter(|w| w.t <= last.t - KEEPS_OVER);
+    let kept = long_ago.any(|first| {
+        let most = first.g - last.g + 2.0 * (first.sd + last.sd);
+        open(first.t) && free_g > most / (last.t - first.t) * KEEPS
+    });
+    let wet = forecast::quantiles(draws, |d| d.free).p10 > KEEPS_WET;
+    wet && kept && open(last.t) && !history.ended
 }
 
 fn fit_in_words(posterior: &Posterior) -> String {

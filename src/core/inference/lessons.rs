@@ -580,12 +580,7 @@ mod tests {
             body: body.into(),
             lot: lot.map(Into::into),
             felt: Vec::new(),
-            finished: Some(Finished {
-                bag_given: true,
-                said,
-                more: DVector::zeros(N),
-                astray: 0.0,
-            }),
+            finished: Some(Finished { bag_given: true, said, more: DVector::zeros(N) }),
             cell: None,
             astray: None,
         }

@@ -704,8 +704,11 @@ pub(super) mod tests {
             let ask = Ask { band: Band { from: 0.23, to: 0.16 }, seed: 7, paths: false };
             let draws = forecast::forecast(posterior, &room, &ask).draws;
             let mut count = |what: usize, truth: f64, of: fn(&forecast::Draw) -> f64| {
-                let below = draws.iter().filter(|d| of(d) < truth).count();
-                counts[what][below * BINS / (draws.len() + 1)] += 1.0;
+                let weight = |below: bool| -> f64 {
+                    draws.iter().filter(|d| !below || of(d) < truth).map(|d| d.weight).sum()
+                };
+                let rank = weight(true) / weight(false) * BINS as f64;
+                counts[what][(rank as usize).min(BINS - 1)] += 1.0;
             };
             count(0, pots.dry_g[lane], |d| d.dry_g);
             count(1, pots.water_now[lane], |d| d.water[0]);
