@@ -16,10 +16,8 @@ use crate::units::HOUR;
 use nalgebra::DVector;
 use std::rc::Rc;
 
-/// A fit with an unknown this many standard deviations off its prior is tried from elsewhere too.
-const ODD: f64 = 2.0;
-/// A fit to so few weights is tried from elsewhere at any rate.
-const FEW: usize = 12;
+/// A fit is tried again from this much faster and slower, in standard deviations of the prior.
+const BESIDE: f64 = 0.7;
 /// Fits that differ by less than this in every unknown, in prior standard deviations, are one.
 const SAME: f64 = 0.3;
 /// A valley with less than this share of the likeliest one's is left out.
@@ -123,22 +121,26 @@ impl<'a> Posterior<'a> {
     }
 }
 
-/// Valleys of one telling, the first found first: one where nothing speaks for more.
+/// Valleys of one telling.
 ///
 /// What the filter expects of a gram too much is that of one pot for all of them: were it each
 /// fit's own, every beginning would come to an end of its own.
 fn told<'a>(model: &Rc<Model<'a>>, links: &[Link]) -> Vec<Posterior<'a>> {
-    let mut begins = starts(model, links).into_iter();
-    let first = begins.next().unwrap_or_else(|| DVector::zeros(model.beliefs.len()));
+    let mut begins = starts(model, links);
+    begins.push(DVector::zeros(model.beliefs.len()));
     let mut links = links.to_vec();
-    feedback(model, &mut links, &first);
+    feedback(model, &mut links, &begins[0]);
     let descend = |begin| Posterior::descend(model, links.clone(), begin);
-    let found = descend(first);
-    let odd = found.fit.as_ref().is_none_or(|fit| fit.parameters.amax() > ODD);
-    let mut all = vec![found];
-    if odd || links.len() <= FEW {
-        let centre = DVector::zeros(model.beliefs.len());
-        all.extend(begins.chain([centre]).map(descend));
+    let mut all: Vec<Posterior> = begins.into_iter().map(descend).collect();
+    let best = all.iter().min_by(|a, b| a.unlikely().total_cmp(&b.unlikely()));
+    let best = best.and_then(|found| found.fit.as_ref()).map(|fit| fit.parameters.clone());
+    let rate = model.beliefs.place(Unknown::Conductance);
+    for (found, rate) in best.into_iter().zip(rate) {
+        for beside in [-BESIDE, BESIDE] {
+            let mut begin = found.clone();
+            begin[rate] += beside;
+            all.push(descend(begin));
+        }
     }
     all
 }
