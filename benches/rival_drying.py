@@ -24,7 +24,7 @@ except ImportError:
 
 # As in src/core/drying.rs.
 WALL, BASE = 3, 5
-DENSITY, DIFFUSIVITY_AT, SLOPE, FLOOR, CORNER = 1600.0, 0.10, 5.0, 0.4, 0.05
+DENSITY, DIFFUSIVITY_AT, SLOPE, CORNER = 1600.0, 0.10, 5.0, 0.04
 # Unknowns, in this order; the scale each lives on.
 NAMES = [
     "Kept",
@@ -91,11 +91,10 @@ def activity(xp, c, k, monolayer, water):
     y = 2.0 * x / (b + root)
     slope = (1.0 + (c - 2.0) * y - (c - 1.0) * y * y) / root / k
     v = y / k
-    past = xp.minimum(xp.maximum(v - (1.0 - CORNER), 0.0), 2.0 * CORNER)
-    return (
-        xp.minimum(v, 1.0 + CORNER) - past * past / (4.0 * CORNER),
-        slope * (1.0 - past / (2.0 * CORNER)),
-    )
+    apart = xp.sqrt((1.0 - v) ** 2 + CORNER * CORNER * v)
+    turns = (0.5 * CORNER * CORNER - (1.0 - v)) / apart
+    under = 1.0 + v + apart
+    return 2.0 * v / under, slope * 2.0 * (1.0 + apart - v * turns) / (under * under)
 
 
 # --- NumPy, all parameter sets side by side -------------------------------------------------
@@ -129,7 +128,7 @@ def slab_step(p, reach, wet, room, x, surface, thickness, diffusivity, dt):
     n = len(x)
     cell = thickness / n
     unit = DENSITY * diffusivity / cell
-    between = unit * np.maximum(1.0 + SLOPE * (0.5 * (x[1:] + x[:-1]) - DIFFUSIVITY_AT), FLOOR)
+    between = unit * (1.0 + SLOPE * (0.5 * (x[1:] + x[:-1]) - DIFFUSIVITY_AT))
     flux = between * (x[:-1] - x[1:])
     right = np.zeros_like(x)
     right[:-1] -= flux
@@ -137,7 +136,7 @@ def slab_step(p, reach, wet, room, x, surface, thickness, diffusivity, dt):
     diagonal = np.full_like(x, DENSITY * cell / dt)
     diagonal[:-1] += between
     diagonal[1:] += between
-    half = 2.0 * unit * np.maximum(1.0 + SLOPE * (x[0] - DIFFUSIVITY_AT), FLOOR)
+    half = 2.0 * unit * (1.0 + SLOPE * (x[0] - DIFFUSIVITY_AT))
     surface, out, slope = face(p, reach, wet, room, surface, x[0], half)
     right[0] -= out
     diagonal[0] += slope
@@ -186,11 +185,10 @@ if njit is not None:
         y = 2.0 * x / (b + root)
         slope = (1.0 + (c - 2.0) * y - (c - 1.0) * y * y) / root / k
         v = y / k
-        past = min(max(v - (1.0 - CORNER), 0.0), 2.0 * CORNER)
-        return (
-            min(v, 1.0 + CORNER) - past * past / (4.0 * CORNER),
-            slope * (1.0 - past / (2.0 * CORNER)),
-        )
+        apart = np.sqrt((1.0 - v) ** 2 + CORNER * CORNER * v)
+        turns = (0.5 * CORNER * CORNER - (1.0 - v)) / apart
+        under = 1.0 + v + apart
+        return 2.0 * v / under, slope * 2.0 * (1.0 + apart - v * turns) / (under * under)
 
     @njit(cache=True)
     def below(air, wetness):
@@ -224,13 +222,13 @@ if njit is not None:
         right, diagonal, between = np.zeros(n), np.full(n, DENSITY * cell / dt), np.zeros(n)
         for i in range(n - 1):
             rise = 1.0 + SLOPE * (0.5 * (x[i] + x[i + 1]) - DIFFUSIVITY_AT)
-            between[i] = unit * max(rise, FLOOR)
+            between[i] = unit * rise
             flux = between[i] * (x[i] - x[i + 1])
             right[i] -= flux
             right[i + 1] += flux
             diagonal[i] += between[i]
             diagonal[i + 1] += between[i]
-        half = 2.0 * unit * max(1.0 + SLOPE * (x[0] - DIFFUSIVITY_AT), FLOOR)
+        half = 2.0 * unit * (1.0 + SLOPE * (x[0] - DIFFUSIVITY_AT))
         surface, out, slope = face_at(c, k, monolayer, reach, wet, room, surface, x[0], half)
         right[0] -= out
         diagonal[0] += slope
@@ -279,11 +277,11 @@ if njit is not None:
         for _ in range(2):
             cold = colder_at(c, k, p, air, wall_m, base_m, wall_face, base_face)
             reach, room = conductance * gain, air[0] * air[2]
-            half = 2.0 * units[0] * max(1.0 + SLOPE * (x[0] - DIFFUSIVITY_AT), FLOOR)
+            half = 2.0 * units[0] * (1.0 + SLOPE * (x[0] - DIFFUSIVITY_AT))
             wall_face, out[0], _ = face_at(
                 c, k, monolayer, reach, air[0] - cold[0], room, wall_face, x[0], half
             )
-            half = 2.0 * units[1] * max(1.0 + SLOPE * (x[WALL] - DIFFUSIVITY_AT), FLOOR)
+            half = 2.0 * units[1] * (1.0 + SLOPE * (x[WALL] - DIFFUSIVITY_AT))
             base_face, out[1], _ = face_at(
                 c, k, monolayer, reach * inside, air[0] - cold[1], room, base_face, x[WALL], half
             )
@@ -293,7 +291,7 @@ if njit is not None:
             rate[first] -= out[part]
             for i in range(first, first + n - 1):
                 rise = 1.0 + SLOPE * (0.5 * (x[i] + x[i + 1]) - DIFFUSIVITY_AT)
-                flux = unit * max(rise, FLOOR) * (x[i] - x[i + 1])
+                flux = unit * rise * (x[i] - x[i + 1])
                 rate[i] -= flux
                 rate[i + 1] += flux
             for i in range(first, first + n):

@@ -51,8 +51,20 @@ pub fn table(learnt: &Learnt) -> String {
     if !learnt.band_given {
         page += "Nobody gave a trimming band: what stands under BEFORE is what bodies are like.\n";
     }
+    let (usual, now) = learnt.astray;
+    if now > WIDER * usual {
+        let [usual, now] = [usual, now].map(|share| 100.0 * share);
+        let _ = writeln!(
+            page,
+            "Its pots go their own ways: for hours they dry {now:.0} % faster or slower than the \
+             rest of their weights says (pots on the whole {usual:.0} %), so their ranges are wider."
+        );
+    }
     page
 }
+
+/// From so many times the usual on it is said that a body's pots go their own ways.
+const WIDER: f64 = 1.3;
 
 /// What would make the next forecasts surer, and by how much; empty where nothing does.
 pub fn helps(studio: &Studio, taught: &Taught, body: &str, command: &str) -> String {

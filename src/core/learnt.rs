@@ -2,6 +2,7 @@
 
 use super::inference::lessons::Lessons;
 use super::inference::model::balance;
+use super::inference::posterior::RATE_SD;
 use super::inference::priors::{self, Unknown};
 use super::report::Quantiles;
 use super::verdict::{FuzzyBand, Limit};
@@ -48,6 +49,8 @@ pub struct Learnt {
     pub band_before: FuzzyBand,
     /// The trimming band as the hand's verdicts moved it, dry basis.
     pub band: FuzzyBand,
+    /// How far the rate of its next pot is off for hours, as a share: beforehand, and now.
+    pub astray: (f64, f64),
 }
 
 /// What the studio's finished pots have taught of a body.
@@ -64,6 +67,7 @@ pub fn of_body(studio: &Studio, lessons: &Lessons, name: &str) -> Learnt {
         band_given,
         band_before,
         band: super::fuzzy_band_of(lessons, name, body).0,
+        astray: (RATE_SD, lessons.wander(name, "")),
     }
 }
 

@@ -507,7 +507,7 @@ impl Lessons {
 
     /// How far the log rate of a body's pots departs from the model's, by all but one of them:
     /// standard deviation, over both that may be.
-    fn wander(&self, body: &str, but: &str) -> f64 {
+    pub fn wander(&self, body: &str, but: &str) -> f64 {
         let of_body = self.astray.iter().filter(|(of, pot, _)| of == body && pot != but);
         let said: Vec<f64> = of_body.map(|(.., ratio)| ratio.clamp(-LOUDEST, LOUDEST)).collect();
         if said.is_empty() {
@@ -603,6 +603,29 @@ mod tests {
 
     /// The one-way normal model with known variances has its posterior in closed form (Gelman et
     /// al., Bayesian Data Analysis, 3rd ed. 2013, § 2.5): one pot that is known exactly.
+    /// Each pot of a body that went astray makes it likelier of the next, no more than a bound; of
+    /// another body it says nothing, and none says it of itself.
+    #[test]
+    fn pots_that_go_astray_are_believed_to_do_so_again() {
+        let astray = |ratios: &[f64]| {
+            let lesson = |(i, ratio): (usize, &f64)| Lesson {
+                astray: Some(*ratio),
+                ..says(&format!("pot {i}"), "shore", None, 0.0, 0.1)
+            };
+            Lessons::new(ratios.iter().enumerate().map(lesson).collect())
+        };
+        assert_eq!(astray(&[]).wander("shore", ""), RATE_SD);
+        assert_eq!(astray(&[1.0, 1.0]).wander("tide", ""), RATE_SD);
+        assert_eq!(astray(&[1.0]).wander("shore", "pot 0"), RATE_SD);
+        // Odds of one to three, e² each: 1/3 · e⁴ of 18.2 to one.
+        let odds = 1.0 / 3.0 * 4.0_f64.exp();
+        let share = odds / (1.0 + odds);
+        let variance = share * ASTRAY_SD.powi(2) + (1.0 - share) * RATE_SD.powi(2);
+        let believed = astray(&[9.0, 2.0]).wander("shore", "");
+        assert!((believed - variance.sqrt()).abs() < 1e-9, "{believed}");
+        assert!(astray(&[-5.0, -5.0, -5.0]).wander("shore", "") < 1.01 * RATE_SD);
+    }
+
     #[test]
     fn one_pot_helps_a_little() {
         let s = spread();

@@ -548,6 +548,8 @@ pub(super) mod tests {
         Scale,
         /// All of the error model: the rate wanders, scale and board drift.
         All,
+        /// The same with a rate that goes astray.
+        Astray,
     }
 
     /// As many pots as there are lanes, with unknowns drawn from their priors and run through the
@@ -581,16 +583,17 @@ pub(super) mod tests {
         let physics = model.physics(&truth);
         let mut state = PotState::new(&physics);
         let mut mass = vec![(0.0, state.mass_g())];
-        let wanders = f64::from(u8::from(errors == Errors::All));
+        let wanders = f64::from(u8::from(errors != Errors::Scale));
+        let rate_sd = if errors == Errors::Astray { ASTRAY_SD } else { RATE_SD };
         let mut rate: Lane =
-            std::array::from_fn(|_| wanders * RATE_SD.hypot(RATE_SD_FRESH) * normal());
+            std::array::from_fn(|_| wanders * rate_sd.hypot(RATE_SD_FRESH) * normal());
         for span in &model.spans {
             let (dt, fresh) = (span.to - span.from, freshness(0.5 * (span.from + span.to)));
             state.step(&physics, &span.air, span.keeping, &rate.map(|u| fresh * u.exp()), dt);
             mass.push((span.to, state.mass_g()));
             let keep = (-dt / RATE_LASTS).exp();
             rate =
-                rate.map(|u| keep * u + wanders * RATE_SD * (1.0 - keep * keep).sqrt() * normal());
+                rate.map(|u| keep * u + wanders * rate_sd * (1.0 - keep * keep).sqrt() * normal());
         }
         let mut weights = vec![Vec::new(); LANES];
         let mut drift = [0.0; LANES].map(|_: f64| wanders * drift_var(550.0).sqrt() * normal());
@@ -721,6 +724,22 @@ pub(super) mod tests {
             println!("{what}: {counts:?}, chi² {chi2:.1}");
             assert!(chi2 < MARK, "{what}: {counts:?}, chi² {chi2:.1}");
         }
+    }
+
+    /// Weights say of a pot whether its rate went astray: made-up pots of either kind are told.
+    #[test]
+    fn a_rate_that_goes_astray_is_told_from_one_that_does_not() {
+        let of = |errors| {
+            let mut astray = 0;
+            each_fitted(3, errors, |_, _, posterior| {
+                astray += i32::from(posterior.astray().unwrap() > 0.0);
+            });
+            astray
+        };
+        let (calm, astray) = (of(Errors::All), of(Errors::Astray));
+        println!("{calm} of 24 calm pots and {astray} of 24 astray go astray");
+        // Three of four, either way: the evidence of a body is that of all its pots.
+        assert!(calm <= 6 && astray >= 18, "{calm} {astray}");
     }
 
     /// With the true unknowns the filter must leave nothing but noise of unit variance.
