@@ -110,7 +110,8 @@ mod tests {
         }
         let (mean, sd) = over(&|w| w.at(HOUR).bias);
         assert!(mean.abs() < 1e-12 && (0.8..1.2).contains(&sd), "{sd}");
-        assert!((SHARED_RATE + OWN_RATE * OWN_RATE - 1.0).abs() < 1e-12);
+        let whole = (SHARED_RATE * RATE_SD * RATE_SD + own_rate(RATE_SD).powi(2)).sqrt();
+        assert!((whole - RATE_SD).abs() < 1e-12);
     }
 
     #[test]
