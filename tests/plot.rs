@@ -354,6 +354,7 @@ fn learnt() -> Learnt {
         band_given: true,
         band_before: FuzzyBand { from: limit(0.24, 0.01), to: limit(0.16, 0.01) },
         band: FuzzyBand { from: limit(0.232, 0.006), to: limit(0.16, 0.01) },
+        astray: (0.18, 0.18),
     }
 }
 
