@@ -245,11 +245,14 @@ fn the_forecast_goes_out_and_comes_in_with_the_studio() {
     let import = |folder: &Path, more: &[&str]| {
         with(&[&["import", folder.to_str().unwrap()], more].concat())
     };
-    let last = |said: &bench::Said| said.err.lines().last().unwrap().to_owned();
-    assert_eq!(last(&import(&folder, &[])), "air_forecast.csv: 4 added");
+    let told = |said: &bench::Said| {
+        let of = |line: &&str| line.starts_with("air_forecast.csv: ");
+        said.err.lines().find(of).unwrap().to_owned()
+    };
+    assert_eq!(told(&import(&folder, &[])), "air_forecast.csv: 4 added");
     let report = [&["report", "--json"], &AT[..]].concat();
     assert_eq!(with(&report).out, bench.done(&report));
-    assert_eq!(last(&import(&folder, &[])), "air_forecast.csv: 0 added, 4 there already");
+    assert_eq!(told(&import(&folder, &[])), "air_forecast.csv: 0 added, 4 there already");
     // Another one takes its place when that is asked for, and not before.
     fs::write(folder.join("air_forecast.csv"), DAMP.replace("85", "45")).unwrap();
     let refused = import(&folder, &[]);
@@ -263,7 +266,7 @@ fn the_forecast_goes_out_and_comes_in_with_the_studio() {
         refused.err
     );
     assert_eq!(with(&report).out, bench.done(&report));
-    assert_eq!(last(&import(&folder, &["--replace"])), "air_forecast.csv: 0 added, 4 replaced");
+    assert_eq!(told(&import(&folder, &["--replace"])), "air_forecast.csv: 0 added, 4 replaced");
     assert_ne!(with(&report).out, bench.done(&report));
     // A bad row keeps all of it out where that is asked for.
     let spoilt = format!("{DAMP}2021-04-05T06:00:00Z,x,50\n");
