@@ -413,7 +413,7 @@ const TWINS: f64 = 0.10;
 /// slip and the throwing water nearly so; the rate is a twin's.
 pub fn like_sibling(beliefs: &mut Beliefs, balls_known: bool, posterior: &Posterior) {
     let theirs = &posterior.model.beliefs;
-    let (mean, covariance) = posterior.on_own_scales();
+    let (mean, covariance) = posterior.overall();
     let mut means = beliefs.means();
     let mut joint = beliefs.covariance();
     let shared: Vec<(usize, usize, f64)> = (0..beliefs.len())

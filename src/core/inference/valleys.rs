@@ -13,7 +13,7 @@ use super::posterior::{
 use super::priors::Unknown;
 use crate::core::drying::{LANES, Lane};
 use crate::units::HOUR;
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
 use std::rc::Rc;
 
 /// A fit is tried again from this much faster and slower, in standard deviations of the prior.
@@ -108,6 +108,21 @@ impl<'a> Posterior<'a> {
         let weight = self.share * whole / count as f64;
         out.extend(std::iter::repeat_n((self, weight), count));
         out
+    }
+
+    /// The unknowns on their own scales over all valleys, each by its share: mean and covariance.
+    pub fn overall(&self) -> (DVector<f64>, DMatrix<f64>) {
+        let all = || std::iter::once(self).chain(&self.beside);
+        let each: Vec<_> = all().map(|valley| (valley.share, valley.on_own_scales())).collect();
+        let n = self.model.beliefs.len();
+        let mut mean = DVector::zeros(n);
+        each.iter().for_each(|(share, (of, _))| mean += *share * of);
+        let mut covariance = DMatrix::zeros(n, n);
+        for (share, (of, within)) in &each {
+            let apart = of - &mean;
+            covariance += *share * (within + &apart * apart.transpose());
+        }
+        (mean, covariance)
     }
 
     /// How sure it is that the pot was turned over though nobody noted it, and since when (s since
