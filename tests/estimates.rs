@@ -398,7 +398,10 @@ fn likes_of_any_kind_come_to_an_end() {
         let [planter, saucer] =
             ["planter", "saucer"].map(|name| assess_pot(&studio, name).unwrap());
         let width = |a: &PotAnswer| a.dry_mass_g.p90 - a.dry_mass_g.p10;
-        assert!(width(&planter) < width(&saucer), "the one that is weighed is known better");
+        // No pot dries along that curve, and one that nobody is like is told by its ball alone.
+        if second == "planter" {
+            assert!(width(&planter) < width(&saucer), "the one that is weighed is known better");
+        }
         let text = &saucer.warnings.iter().find(|w| w.code == "no-weight").unwrap().text;
         let says = match second {
             "planter" => "not weighed itself: this follows planter",
