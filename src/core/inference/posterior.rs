@@ -337,8 +337,9 @@ impl<'a> Posterior<'a> {
         Posterior { refusal, ..Posterior::at(model.clone(), fit, links) }
     }
 
-    /// How much likelier its weights are if the rate goes astray ([`ASTRAY_SD`]) than if it does not
-    /// ([`RATE_SD`]): ln of the ratio of their evidence. `None` where a few weights say nothing of it.
+    /// How much likelier its weights are if the rate goes astray ([`ASTRAY_SD`]) than if it does
+    /// not ([`RATE_SD`]): ln of the ratio of their evidence. `None` where a few weights say
+    /// nothing of it.
     pub fn astray(&self) -> Option<f64> {
         if self.fit.is_none() || self.links.len() < FEW {
             return None;
