@@ -620,7 +620,7 @@ mod tests {
         let mut after = before.clone();
         like_sibling(&mut after, true, &posterior);
 
-        let (mean, covariance) = posterior.on_own_scales();
+        let (mean, covariance) = posterior.overall();
         for (i, prior) in posterior.model.beliefs.priors.iter().enumerate() {
             let (Some(was), Some(is)) = (find(&before, prior.unknown), find(&after, prior.unknown))
             else {
