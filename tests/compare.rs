@@ -9,7 +9,7 @@
 #[allow(dead_code, reason = "each test uses a part of it")]
 mod bench;
 
-use bench::command;
+use bench::{output, run};
 use proptest::prelude::*;
 use rand::rngs::Xoshiro256PlusPlus;
 use rand::{RngExt, SeedableRng};
@@ -409,20 +409,6 @@ fn stored(trial: &Trial) -> bench::Studio {
     }
     store.append(&readings, Clash::Refuse).unwrap();
     studio
-}
-
-fn output(studio: &bench::Studio, args: &[&str]) -> (Option<i32>, String, String) {
-    let output = command(studio, args).env("TZ", "UTC").env("COLUMNS", "80").output().unwrap();
-    let [out, errors] = [output.stdout, output.stderr].map(|b| String::from_utf8(b).unwrap());
-    (output.status.code(), out, errors)
-}
-
-#[track_caller]
-fn run(studio: &bench::Studio, args: &[&str]) -> String {
-    let (status, out, errors) = output(studio, args);
-    assert_eq!(status, Some(0), "{out}{errors}");
-    assert!(out.lines().all(|line| line.chars().count() <= 80), "{out}");
-    out
 }
 
 #[track_caller]

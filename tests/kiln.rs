@@ -5,7 +5,7 @@
 #[allow(dead_code, reason = "each test uses a part of it")]
 mod bench;
 
-use bench::{Studio, command};
+use bench::{Studio, output, run};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
@@ -92,19 +92,6 @@ fn note(studio: &Studio, pot: &str, action: Action) {
     let time = MADE.plus(71.0 * HOUR);
     let row = HandlingRow { time, pot: pot.into(), action };
     studio.store().put_handling(&[row], Clash::Refuse).unwrap();
-}
-
-fn output(studio: &Studio, args: &[&str]) -> (Option<i32>, String, String) {
-    let output = command(studio, args).env("TZ", "UTC").env("COLUMNS", "80").output().unwrap();
-    let text = |bytes| String::from_utf8(bytes).unwrap();
-    (output.status.code(), text(output.stdout), text(output.stderr))
-}
-
-fn run(studio: &Studio, args: &[&str]) -> String {
-    let (status, out, errors) = output(studio, args);
-    assert_eq!(status, Some(0), "{out}{errors}");
-    assert!(out.lines().all(|line| line.chars().count() <= 80), "{out}");
-    out
 }
 
 fn refused(studio: &Studio, args: &[&str]) -> String {

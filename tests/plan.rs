@@ -5,7 +5,7 @@
 #[allow(dead_code, reason = "each test uses a part of it")]
 mod bench;
 
-use bench::{Studio, command};
+use bench::{Studio, output, run};
 use serde_json::Value;
 use std::fs;
 use warecast::clock;
@@ -55,19 +55,6 @@ fn jar() -> Studio {
 }
 
 const ASKED: [&str; 5] = ["plan", "--at", "2031-04-02 17:40", "--hours", "9-13,15-18"];
-
-fn output(studio: &Studio, args: &[&str]) -> (Option<i32>, String, String) {
-    let output = command(studio, args).env("TZ", "UTC").env("COLUMNS", "80").output().unwrap();
-    let text = |bytes| String::from_utf8(bytes).unwrap();
-    (output.status.code(), text(output.stdout), text(output.stderr))
-}
-
-fn run(studio: &Studio, args: &[&str]) -> String {
-    let (status, out, errors) = output(studio, args);
-    assert_eq!(status, Some(0), "{out}{errors}");
-    assert!(out.lines().all(|line| line.chars().count() <= 80), "{out}");
-    out
-}
 
 fn json(studio: &Studio, more: &[&str]) -> Value {
     let (status, out, errors) = output(studio, &[&ASKED, more, &["--json"]].concat());

@@ -1,6 +1,6 @@
 //! Samples and blends in the database.
 
-use super::rows::{self, Fate, fate};
+use super::rows::{self, Fate, fate, fate_of_shared};
 use super::text::{self, BLEND_COLUMNS, SAMPLE_COLUMNS};
 use super::{Clash, StoreError, rules};
 use crate::records::{Blend, Drying, Ingredient, Name, Sample};
@@ -53,17 +53,13 @@ pub(super) fn put_sample(db: &Connection, s: &Sample, clash: Clash) -> Result<Fa
         .prepare_cached(&format!("{SAMPLE} WHERE sample = ?1 AND time = ?2"))?
         .query_row(params![s.sample, s.time.0], sample_of)
         .optional()?;
-    let new = stored.is_none();
+    let there = stored.is_some();
     // A new weighing of a known sample contradicts it where it names another body or lot.
     let old = stored.or_else(|| of.map(|(body, lot)| Sample { body, lot, ..s.clone() }));
     let differs = old.and_then(|old| {
         text::difference(&SAMPLE_COLUMNS, text::sample_fields(&old), text::sample_fields(s))
     });
-    let fate = match differs {
-        None if new => Fate::Added,
-        None => Fate::Known,
-        differs => fate(Some(differs), clash),
-    };
+    let fate = fate_of_shared(there, differs, clash);
     if matches!(fate, Fate::Added | Fate::Replaced) {
         db.prepare_cached(
             "INSERT INTO sample (name, body, lot) VALUES (?1, ?2, ?3)

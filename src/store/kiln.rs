@@ -1,6 +1,6 @@
 //! Kiln loads in the database: a load is its pots and one time at which they are packed.
 
-use super::rows::{self, Fate, fate};
+use super::rows::{self, Fate, fate_of_shared};
 use super::text::{self, KILN_COLUMNS};
 use super::{Clash, Durability, Store, StoreError, Stored, rules};
 use crate::records::{KilnPot, Name};
@@ -71,11 +71,7 @@ pub(super) fn put_pot(db: &Connection, k: &KilnPot, clash: Clash) -> Result<Fate
         let old = KilnPot { at: Time(at), ..k.clone() };
         text::difference(&KILN_COLUMNS, text::kiln_fields(&old), text::kiln_fields(k))
     });
-    let fate = match differs {
-        None if !is_in => Fate::Added,
-        None => Fate::Known,
-        differs => fate(Some(differs), clash),
-    };
+    let fate = fate_of_shared(is_in, differs, clash);
     if matches!(fate, Fate::Added | Fate::Replaced) {
         db.prepare_cached(
             "INSERT INTO kiln_load (name, packed_at) VALUES (?1, ?2)

@@ -29,6 +29,16 @@ pub(super) fn fate(stored: Option<Option<(&'static str, String)>>, clash: Clash)
     }
 }
 
+/// The same of a row that shares some of its columns with others: whether it is there itself, and
+/// where it contradicts it or them.
+pub(super) fn fate_of_shared(
+    there: bool,
+    differs: Option<(&'static str, String)>,
+    clash: Clash,
+) -> Fate {
+    fate((there || differs.is_some()).then_some(differs), clash)
+}
+
 const BODY: &str = "SELECT name, bag_water_wet, trim_from_dry, trim_to_dry FROM body";
 
 fn body_of(row: &Row) -> rusqlite::Result<Body> {

@@ -183,6 +183,22 @@ pub fn command(studio: &Studio, args: &[&str]) -> Command {
     command
 }
 
+/// What it ends with, and says, on a screen of 80 columns.
+pub fn output(studio: &Studio, args: &[&str]) -> (Option<i32>, String, String) {
+    let output = command(studio, args).env("TZ", "UTC").env("COLUMNS", "80").output().unwrap();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    (output.status.code(), text(output.stdout), text(output.stderr))
+}
+
+/// The page of one that ends well; it fits the screen.
+#[track_caller]
+pub fn run(studio: &Studio, args: &[&str]) -> String {
+    let (status, out, errors) = output(studio, args);
+    assert_eq!(status, Some(0), "{out}{errors}");
+    assert!(out.lines().all(|line| line.chars().count() <= 80), "{out}");
+    out
+}
+
 /// A running `watch`; killed when dropped.
 pub struct Watch {
     child: Child,

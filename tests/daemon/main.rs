@@ -5,6 +5,7 @@
 //! the program's own: of a source slower than one reading per 10 s all that arrived up to 2 s
 //! before a `kill -9`, of a faster one all but the 10 s that were open.
 
+#[allow(dead_code, reason = "each test uses a part of it")]
 mod bench;
 mod checkup;
 mod killed;
