@@ -38,6 +38,7 @@ use rusqlite::{Connection, Transaction, TransactionBehavior};
 pub use settings::{Format, PortSettings, Settings, Units};
 use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 pub use thinned::{Instead, Thinning};
 
 /// The database's file name in the studio's folder.
@@ -485,6 +486,22 @@ impl Store {
         self.write(Durability::Power, |tx| Ok(schema::touch(tx)?))
     }
 
+    /// Folds a log that has grown long back into the database. That happens by itself in a moment
+    /// in which nobody reads; where one reads after the other there is none. So nobody begins to
+    /// read from the log any more until those who do are done, for so long at most; false: somebody
+    /// still reads.
+    pub fn fold_log(&mut self, patience: Duration) -> Result<bool, StoreError> {
+        let log = self.dir.join(format!("{DATABASE}-wal"));
+        if log.metadata().map_or(0, |log| log.len()) <= schema::LOG {
+            return Ok(true);
+        }
+        self.db.busy_timeout(patience)?;
+        let fold = "PRAGMA wal_checkpoint(TRUNCATE)";
+        let held: rusqlite::Result<bool> = self.db.query_row(fold, [], |row| row.get(0));
+        self.db.busy_timeout(schema::PATIENCE)?;
+        Ok(!held?)
+    }
+
     fn put_all<T>(
         &mut self,
         rows: &[T],
@@ -633,6 +650,50 @@ mod tests {
         assert_eq!(counts(&replaced), (0, 0, 1, vec![]));
         let last = store.last_reading("cell", Quantity::Mass).unwrap();
         assert_eq!(last, Some(Point { time: Time(6), value: 6.0 }));
+    }
+
+    #[test]
+    fn the_log_becomes_short_again_whoever_reads() {
+        let (_dir, mut store) = fresh();
+        let dir = store.dir().to_owned();
+        let log = || dir.join(format!("{DATABASE}-wal")).metadata().unwrap().len();
+        let mut time = 0;
+        let mut more = |count| {
+            let begins = time;
+            time += count;
+            (begins..time).map(|t| mass(t * 977, "cell", None)).collect::<Vec<_>>()
+        };
+        // A long transaction makes it long; the next one finds it folded back, and cuts it off.
+        store.append(&more(300_000), Clash::Refuse).unwrap();
+        assert!(log() > schema::LOG);
+        store.append(&more(1), Clash::Refuse).unwrap();
+        assert!(log() <= schema::LOG, "{}", log());
+        // One who reads all the while keeps it from that.
+        let reader = Store::open(&dir).unwrap();
+        let look = reader.db.unchecked_transaction().unwrap();
+        assert_eq!(rows::bodies(&look).unwrap(), []);
+        while log() <= 2 * schema::LOG {
+            store.append_soon(&more(20_000), Clash::Refuse).unwrap();
+        }
+        assert!(!store.fold_log(Duration::from_millis(10)).unwrap());
+        assert!(log() > 2 * schema::LOG);
+        // He comes to an end while he is waited for, and the next one has begun by then.
+        let next = Store::open(&dir).unwrap();
+        std::thread::scope(|threads| {
+            let folding = threads.spawn(|| store.fold_log(Duration::from_secs(30)).unwrap());
+            std::thread::sleep(Duration::from_millis(200));
+            let next_look = next.db.unchecked_transaction().unwrap();
+            assert_eq!(rows::bodies(&next_look).unwrap(), []);
+            drop(look);
+            std::thread::sleep(Duration::from_millis(200));
+            drop(next_look);
+            assert!(folding.join().unwrap());
+        });
+        assert_eq!(log(), 0);
+        assert_eq!(
+            reader.readings_of("cell", Quantity::Mass, (Time::MIN, Time::MAX)).unwrap().len(),
+            time as usize
+        );
     }
 
     #[test]

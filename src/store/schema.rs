@@ -14,7 +14,11 @@ use std::path::Path;
 use std::time::Duration;
 
 /// How long to wait while another program writes to the studio.
-const PATIENCE: Duration = Duration::from_secs(30);
+pub(super) const PATIENCE: Duration = Duration::from_secs(30);
+
+/// How long the log beside the database may be, bytes: SQLite folds it back at some 4.1 MB (1000
+/// pages), and would leave it as long as it ever was (an import, say).
+pub(super) const LOG: u64 = 4 << 20;
 
 /// How many compiled statements are kept: more than the store has.
 const STATEMENTS: usize = 64;
@@ -199,6 +203,7 @@ pub(super) fn open(path: &Path) -> Result<Connection, StoreError> {
         migrate(&mut db)?;
     }
     db.pragma_update(None, "journal_mode", "WAL")?;
+    db.pragma_update(None, "journal_size_limit", LOG as i64)?;
     db.pragma_update(None, "foreign_keys", true)?;
     Ok(db)
 }

@@ -23,7 +23,7 @@ use std::time::{Duration, Instant};
 use tokio::runtime::{Builder, Runtime};
 use tokio::sync::mpsc::{self, error::TryRecvError};
 use tokio::time::timeout;
-use tracing::{error, info, warn};
+use tracing::{debug, error, info, warn};
 
 /// Batches that may wait (each what one read of a port set free); then the ports wait.
 const WAITING: usize = 512;
@@ -34,6 +34,8 @@ const TRANSACTION: usize = 20_000;
 pub const ROOM: usize = 200_000;
 /// What a loss of power may cost: readings are taken to the disk for good after so long.
 pub const SYNC: Duration = Duration::from_secs(10);
+/// So long it is waited for those who read, when the database's log has grown long.
+const FOLDING: Duration = Duration::from_secs(5);
 /// Pauses before the store is tried again: the first and the longest.
 const RETRY: (Duration, Duration) = (Duration::from_secs(1), Duration::from_secs(10));
 /// When the clock is set, so many readings that this program stamped with it move along: those of
@@ -248,6 +250,11 @@ impl Writer {
             match self.store.sync() {
                 Ok(()) => self.unsynced = None,
                 Err(trouble) => return self.fell_ill(&trouble),
+            }
+            match self.store.fold_log(FOLDING) {
+                Ok(true) => {}
+                Ok(false) => debug!("somebody has been reading for long: the log stays long"),
+                Err(trouble) => debug!("the log stays long: {trouble}"), // the next write says it
             }
         }
         if let Some(Trouble { lost_before, .. }) = self.trouble.take() {

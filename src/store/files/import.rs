@@ -245,19 +245,24 @@ impl Import<'_> {
     ) -> Result<forecast::Rows, StoreError> {
         let mut rows = forecast::Rows::new();
         let Some(mut sheet) = self.open(&forecast::LAYOUT)? else { return Ok(rows) };
-        let mut counts = Counts::default();
+        let (mut counts, mut taken) = (Counts::default(), 0);
         while self.next(&mut sheet, &mut counts)? {
-            if let Err(unfit) = forecast::take_row(&mut rows, &sheet) {
-                counts.refused += 1;
-                (self.tell)(Note::Defect(sheet.defect(unfit.column, unfit.text)));
+            match forecast::take_row(&mut rows, &sheet) {
+                Ok(()) => taken += 1,
+                Err(unfit) => {
+                    counts.refused += 1;
+                    (self.tell)(Note::Defect(sheet.defect(unfit.column, unfit.text)));
+                }
             }
         }
         let number = rows.len();
+        counts.known = taken - number; // said twice
         let other = there.filter(|there| !there.rows().is_empty());
         let refusal = match other {
             _ if rows.is_empty() => None,
             Some(other) if *other.rows() == rows => {
-                counts.known = std::mem::take(&mut rows).len();
+                counts.known = taken;
+                rows.clear();
                 None
             }
             _ if named => Some("the settings name another file for it: put it there"),
