@@ -4,6 +4,7 @@
 //! function of its input, so the order in which they are made does not show in the report.
 
 pub mod compare;
+pub mod diary;
 pub mod kiln;
 pub mod plan;
 pub mod record;

@@ -2,7 +2,7 @@
 //! alone; and what goes wrong with files, in words for people.
 
 use std::fs::{self, File, Permissions};
-use std::io::{self, ErrorKind};
+use std::io::{self, ErrorKind, Write};
 use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 use tempfile::NamedTempFile;
@@ -53,6 +53,14 @@ pub fn give_name(part: NamedTempFile, name: &Path, force: bool) -> io::Result<()
     is_free(name, force)?;
     let named = if force { part.persist(name) } else { part.persist_noclobber(name) };
     named.map(drop).map_err(|refused| refused.error)
+}
+
+/// Writes a file, whole or not at all, if its name [`is_free`].
+pub fn save(path: &Path, bytes: &[u8], force: bool) -> io::Result<()> {
+    is_free(path, force)?;
+    let mut part = fresh(folder_of(path))?;
+    part.write_all(bytes)?;
+    give_name(part, path, force)
 }
 
 /// Makes sure that the names of new files in `dir` are on the disk.

@@ -30,7 +30,7 @@
 //! asked about then, and each lesson by all times between which nothing that its fit sees has
 //! changed ([`hindsight::lesson_again`]).
 
-use crate::answers::{Taught, on_all_cores};
+use crate::answers::{self, Taught, on_all_cores};
 use crate::core::assess_taught;
 use crate::core::assessment::{Assessment, Wanted};
 use crate::core::correction::Corrections;
@@ -40,7 +40,7 @@ use crate::core::record::{
     Dryness, Event, Figures, FireCalls, Scored, TrimCalls, Window, figures, questions,
 };
 use crate::core::report::{FireCall, PotAnswer, TimeQuantiles, TrimCall};
-use crate::records::{Action, Name, Studio};
+use crate::records::{Name, Studio};
 use crate::store::{Store, StoreError};
 use crate::units::{DAY, Time};
 use serde::Serialize;
@@ -181,7 +181,7 @@ pub fn of_studio(
     at: Time,
     body: Option<&str>,
     last: usize,
-    mut told: impl FnMut(usize, usize),
+    told: impl FnMut(usize, usize),
 ) -> Result<Scorecard, StoreError> {
     let studio = store.studio(at)?;
     let names: Vec<&Name> = studio.pots.keys().collect();
@@ -200,14 +200,7 @@ pub fn of_studio(
             questions.entry(time).or_default().push(&pot.pot);
         }
     }
-    let mut said: BTreeMap<(Name, Time), PotAnswer> = BTreeMap::new();
-    let mut memory = BTreeMap::new();
-    for (done, (time, pots)) in questions.iter().enumerate() {
-        told(done, questions.len());
-        let answers = as_of(&store.studio(*time)?, pots, &mut memory);
-        said.extend(answers.into_iter().map(|answer| ((answer.pot.clone(), *time), answer)));
-    }
-    told(questions.len(), questions.len());
+    let said = said(store, &questions, told)?;
     let mut card = Scorecard {
         at,
         pots: known.iter().map(|k| (k.pot.clone(), k.body.clone())).collect(),
@@ -225,6 +218,76 @@ pub fn of_studio(
         card.calls.extend(pot.calls(&answers));
     }
     Ok(card)
+}
+
+/// What was said of one pot, made again as of then.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Past {
+    /// What a report would have said, before any correction of its intervals: at each time of
+    /// question up to its last weight.
+    pub said: Vec<(Time, PotAnswer)>,
+    /// What is known now, if the pot is finished.
+    pub known: Option<Hindsight>,
+}
+
+impl Past {
+    /// Each forecast of an event that was still to come, with its score where that is known now
+    /// and the pot is no other since.
+    pub fn forecasts(&self, event: Event) -> Vec<(Time, TimeQuantiles, Option<Scored>)> {
+        let truth = self.known.as_ref().and_then(|known| Some((known, known.truth(event)?.0)));
+        let to_come = |asked: Time, said: &TimeQuantiles| match truth {
+            Some((_, happened)) => asked < happened,
+            None => said.p50.is_none_or(|middle| asked < middle),
+        };
+        let each = |(asked, answer): &(Time, PotAnswer)| {
+            let said = event.of(answer);
+            let fair = truth.filter(|(known, happened)| known.is_fair(*asked, *happened));
+            let scored = fair.map(|(known, at)| Scored::new(known.made_at, *asked, &said, at));
+            to_come(*asked, &said).then_some((*asked, said, scored))
+        };
+        self.said.iter().filter_map(each).collect()
+    }
+}
+
+/// What was forecast of one pot, finished or not, and what became of it, as known at `at`; `None`
+/// of one that was not weighed.
+///
+/// # Errors
+///
+/// The store cannot be read.
+pub fn of_pot(
+    store: &Store,
+    at: Time,
+    pot: &Name,
+    told: impl FnMut(usize, usize),
+) -> Result<Option<Past>, StoreError> {
+    let studio = store.studio(at)?;
+    let until = hindsight::alone(&studio, pot).map(|alone| alone.at);
+    let (Some(until), Some(made_at)) = (until, studio.pots.get(pot).map(|pot| pot.made_at)) else {
+        return Ok(None);
+    };
+    let known = Known::new(&studio, &answers::lessons(&studio), pot).flatten();
+    let times = questions(made_at, until).map(|time| (time, vec![pot])).collect();
+    let said = said(store, &times, told)?;
+    let said = said.into_iter().map(|((_, time), answer)| (time, answer)).collect();
+    Ok(Some(Past { said, known: known.map(|known| known.past) }))
+}
+
+/// What was said of pots at the times at which they are asked about.
+fn said(
+    store: &Store,
+    questions: &BTreeMap<Time, Vec<&Name>>,
+    mut told: impl FnMut(usize, usize),
+) -> Result<BTreeMap<(Name, Time), PotAnswer>, StoreError> {
+    let mut said = BTreeMap::new();
+    let mut memory = BTreeMap::new();
+    for (done, (time, pots)) in questions.iter().enumerate() {
+        told(done, questions.len());
+        let answers = as_of(&store.studio(*time)?, pots, &mut memory);
+        said.extend(answers.into_iter().map(|answer| ((answer.pot.clone(), *time), answer)));
+    }
+    told(questions.len(), questions.len());
+    Ok(said)
 }
 
 /// Answers for some pots, as `report --at` gives them; `memory` keeps lessons from one time to the
@@ -254,15 +317,8 @@ impl Known {
     /// Of a pot that was weighed; `Some(None)` where it is not finished.
     fn new(studio: &Studio, lessons: &Lessons, name: &str) -> Option<Option<Known>> {
         let pot = studio.pots.get(name)?;
-        let rows = studio.handling.get(name).map_or(&[][..], Vec::as_slice);
-        let end = rows.iter().find(|r| matches!(r.action, Action::Kiln | Action::Lost(_)));
-        let end = end.map_or(studio.at, |row| row.time.min(studio.at));
-        let weighings = &studio.weighings.get(name)?.0;
-        let until = weighings.iter().rev().find(|w| w.time <= end)?.time;
-        // What was dried as a sample later is known.
-        let alone = hindsight::then(studio, name, until);
-        let alone = Studio { samples: studio.samples.clone(), ..alone };
-        let times: Vec<Time> = questions(pot.made_at, until).collect();
+        let alone = hindsight::alone(studio, name)?;
+        let times: Vec<Time> = questions(pot.made_at, alone.at).collect();
         let wanted = Wanted { past: Some(&times), ..Wanted::default() };
         let past = Assessment::new(&alone, lessons, name, &wanted)?.past;
         Some(past.map(|past| Known { pot: name.into(), body: pot.body.clone(), past }))

@@ -28,8 +28,18 @@ pub fn of_body(studio: &Studio, body: &str) -> Taught {
 
 /// All of it, before and now, under a line that says what it comes from.
 pub fn table(learnt: &Learnt) -> String {
+    let mut page = source(learnt) + "\n";
+    if learnt.is_anything() {
+        page += &screen::columns(&["", "BEFORE", "NOW"], rows(learnt).map(Vec::from).collect());
+        remarks(learnt).iter().for_each(|remark| page += &format!("{remark}\n"));
+    }
+    page
+}
+
+/// What it comes from.
+pub fn source(learnt: &Learnt) -> String {
     if !learnt.is_anything() {
-        return "Nothing learnt of it yet: each pot that is weighed until it is bone-dry teaches.\n"
+        return "Nothing learnt of it yet: each pot that is weighed until it is bone-dry teaches."
             .into();
     }
     let pots = match learnt.pots {
@@ -42,25 +52,34 @@ pub fn table(learnt: &Learnt) -> String {
         1 => " and 1 verdict of the hand".into(),
         n => format!(" and {n} verdicts of the hand"),
     };
-    let mut page = format!("Learnt from {pots}{verdicts}; in 8 of 10 cases it lies in brackets:\n");
-    let rows = learnt.rows().into_iter().map(|row| {
+    format!("Learnt from {pots}{verdicts}; in 8 of 10 cases it lies in brackets:")
+}
+
+/// What each thing was before any pot of this studio taught, and is now.
+pub fn rows(learnt: &Learnt) -> impl Iterator<Item = [String; 3]> {
+    learnt.rows().into_iter().map(|row| {
         let about = format!("{}, {}", row.what, row.of);
-        vec![about, row.say(&row.before), row.say(&row.now)]
-    });
-    let _ = write!(page, "{}", screen::columns(&["", "BEFORE", "NOW"], rows.collect()));
+        [about, row.say(&row.before), row.say(&row.now)]
+    })
+}
+
+/// What else is to be known of it.
+pub fn remarks(learnt: &Learnt) -> Vec<String> {
+    let mut remarks = Vec::new();
     if !learnt.band_given {
-        page += "Nobody gave a trimming band: what stands under BEFORE is what bodies are like.\n";
+        remarks.push(
+            "Nobody gave a trimming band: what stands under BEFORE is what bodies are like.".into(),
+        );
     }
     let (usual, now) = learnt.astray;
     if now > WIDER * usual {
         let [usual, now] = [usual, now].map(|share| 100.0 * share);
-        let _ = writeln!(
-            page,
+        remarks.push(format!(
             "Its pots go their own ways: for hours they dry {now:.0} % faster or slower than the \
              rest of their weights says (pots on the whole {usual:.0} %), so their ranges are wider."
-        );
+        ));
     }
-    page
+    remarks
 }
 
 /// From so many times the usual on it is said that a body's pots go their own ways.

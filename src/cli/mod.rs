@@ -16,6 +16,7 @@ pub mod checkup;
 pub mod compare;
 pub mod completions;
 pub mod demo;
+pub mod diary;
 pub mod export;
 pub mod figures;
 pub mod findings;
@@ -116,7 +117,8 @@ impl Context {
                 .with_context(|| format!("no time zone \"{name}\" (studio.toml: time_zone)"))?,
         };
         let now = clock::now();
-        Ok(Words { units: settings.units, zone, now: at.unwrap_or(now), live: at.is_none() })
+        let (now, live) = (at.unwrap_or(now), at.is_none());
+        Ok(Words { units: settings.units, zone, now, live, dated: false })
     }
 
     /// How to call this program on this studio again, for commands to copy.
@@ -239,6 +241,8 @@ pub enum Command {
     Compare(compare::Args),
     /// Draw the picture of a pot: weighings, fit, forecast, handling and air
     Plot(plot::Args),
+    /// Write a page to keep: a pot from wheel to kiln, or a body and its pots
+    Diary(diary::Args),
     /// Take studio files (CSV) in
     Import(import::Args),
     /// Write the whole studio as studio files (CSV)
@@ -273,6 +277,7 @@ impl Command {
             Command::Scorecard(args) => scorecard::run(args, context),
             Command::Compare(args) => compare::run(args, context),
             Command::Plot(args) => plot::run(args, context),
+            Command::Diary(args) => diary::run(args, context),
             Command::Import(args) => import::run(args, context),
             Command::Export(args) => export::run(args, context),
             Command::Backup(args) => backup::run(args, context),

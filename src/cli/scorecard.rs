@@ -140,7 +140,8 @@ fn page(card: &Scorecard, body: Option<&str>, width: u16) -> String {
     page
 }
 
-fn in_words(event: Event, figures: Option<&Figures>) -> String {
+/// How good the forecasts of an event were, in a sentence.
+pub fn in_words(event: Event, figures: Option<&Figures>) -> String {
     let what = match event {
         Event::Opens => "When trimming opens",
         Event::Closes => "When trimming closes",
@@ -174,7 +175,8 @@ fn questions(count: usize) -> String {
     format!("{count} {}", if count == 1 { "question" } else { "questions" })
 }
 
-fn calls(all: &Summary) -> [String; 2] {
+/// What became of the calls, in a sentence each.
+pub fn calls(all: &Summary) -> [String; 2] {
     let (trim, fire) = (&all.trim_calls, &all.fire_calls);
     let be = |count| if count == 1 { "was" } else { "were" };
     let trim = format!(

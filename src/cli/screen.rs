@@ -340,6 +340,18 @@ fn foot(page: &mut String, report: &Report, words: &Words, look: &Look) {
 
 /// How one pot stands, one thing a line.
 pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
+    let reasons = reasons(pot).map(|(_, text)| ("attention", text));
+    let rows = standing(pot, words).into_iter().chain(reasons);
+    let rows = rows.map(|(what, text)| vec![what.into(), text]).collect();
+    let mut page = columns(&[], rows);
+    if pot.fire.call != FireCall::Wait {
+        page += &format!("\n{}", paragraph(CAUTION, 0, terminal_width()));
+    }
+    page
+}
+
+/// How one pot stands, thing by thing.
+pub fn standing(pot: &PotAnswer, words: &Words) -> Vec<(&'static str, String)> {
     let mut rows = vec![
         ("stage", words::stage(pot.stage).to_string()),
         ("kept", pot.cover.word().into()),
@@ -378,13 +390,7 @@ pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
         },
     ));
     rows.push(("constant mass", constant_mass(&pot.fire.constant_mass)));
-    rows.extend(reasons(pot).map(|(_, text)| ("attention", text)));
-    let rows = rows.into_iter().map(|(what, text)| vec![what.into(), text]).collect();
-    let mut page = columns(&[], rows);
-    if pot.fire.call != FireCall::Wait {
-        page += &format!("\n{}", paragraph(CAUTION, 0, terminal_width()));
-    }
-    page
+    rows
 }
 
 /// The constant-mass rule in words.
@@ -406,7 +412,7 @@ fn constant_mass(rule: &ConstantMass) -> String {
 
 /// What speaks against an answer, code and text; steps found in the trace are asked about
 /// elsewhere, and what an old weight asks for is said once.
-fn reasons(pot: &PotAnswer) -> impl Iterator<Item = (&'static str, String)> {
+pub fn reasons(pot: &PotAnswer) -> impl Iterator<Item = (&'static str, String)> {
     let stale = pot.warnings.iter().any(|warning| warning.code == "reading-stale");
     let asked = move |code: &str| {
         code.ends_with("-not-noted") && !pot.found.is_empty() || code == "weigh-again" && stale
@@ -599,7 +605,8 @@ mod tests {
     }
 
     fn words(units: Units) -> Words {
-        Words { units, zone: TimeZone::posix("XXX-2").unwrap(), now: now(), live: true }
+        let zone = TimeZone::posix("XXX-2").unwrap();
+        Words { units, zone, now: now(), live: true, dated: false }
     }
 
     fn quantiles(p50: f64, spread: f64) -> Quantiles {

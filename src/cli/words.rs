@@ -24,6 +24,8 @@ pub struct Words {
     pub now: Time,
     /// Whether `now` is the reader's own now, so that "today" and "tomorrow" can be said.
     pub live: bool,
+    /// Whether days are told by their date, however near: for what is kept.
+    pub dated: bool,
 }
 
 impl Words {
@@ -81,6 +83,11 @@ impl Words {
     pub fn time(&self, time: Time) -> String {
         let at = self.local(time);
         format!("{} {}", self.day(at), at.strftime("%H:%M"))
+    }
+
+    /// The same for what is kept and read on another day: every day by its date.
+    pub fn kept(self) -> Words {
+        Words { live: false, dated: true, ..self }
     }
 
     /// A time with its whole date: `Wed 2 Apr 2031 18:40`.
@@ -185,7 +192,7 @@ impl Words {
             1 if self.live => return "tomorrow".into(),
             -1 if self.live => return "yesterday".into(),
             // A weekday alone is always one of the next six days, or today.
-            0..=6 => "%a",
+            0..=6 if !self.dated => "%a",
             _ if at.year() == here.year() => "%a %-d %b",
             _ => "%a %-d %b %Y",
         };
@@ -348,7 +355,8 @@ mod tests {
 
     /// Wednesday 2 April 2031, 18:00 local (UTC+2).
     fn words(units: Units) -> Words {
-        Words { units, zone: zone(), now: utc("2031-04-02T16:00:00Z"), live: true }
+        let now = utc("2031-04-02T16:00:00Z");
+        Words { units, zone: zone(), now, live: true, dated: false }
     }
 
     fn zone() -> TimeZone {
@@ -411,6 +419,10 @@ mod tests {
         ] {
             assert_eq!(looking_back.time(utc(time)), said);
         }
+        let kept = looking_back.clone().kept();
+        assert_eq!(kept.time(utc("2031-04-02T16:40:00Z")), "Wed 2 Apr 18:40");
+        assert_eq!(kept.time(utc("2031-04-03T07:10:00Z")), "Thu 3 Apr 09:10");
+        assert_eq!(kept.time(utc("2030-03-28T08:10:00Z")), "Thu 28 Mar 2030 09:10");
         assert_eq!(looking_back.full_time(looking_back.now), "Wed 2 Apr 2031 18:00");
         assert_eq!(looking_back.typed_time(looking_back.now), "2031-04-02 18:00");
         let second = looking_back.typed_time(utc("2031-10-26T01:30:00Z"));

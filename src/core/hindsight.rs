@@ -94,6 +94,22 @@ pub fn then(studio: &Studio, pot: &str, at: Time) -> Studio {
     out
 }
 
+/// A pot as its last weight before it was packed or lost leaves it, with what was dried as a sample
+/// later: all that is known of it alone. `None` of one that was not weighed.
+pub fn alone(studio: &Studio, pot: &str) -> Option<Studio> {
+    let end = ended(studio, pot).map_or(studio.at, |end| end.min(studio.at));
+    let weighings = &studio.weighings.get(pot)?.0;
+    let until = weighings.iter().rev().find(|w| w.time <= end)?.time;
+    Some(Studio { samples: studio.samples.clone(), ..then(studio, pot, until) })
+}
+
+/// When a pot was packed or lost.
+fn ended(studio: &Studio, pot: &str) -> Option<Time> {
+    let rows = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
+    let ends = |action: &Action| matches!(action, Action::Kiln | Action::Lost(_));
+    rows.iter().find(|row| ends(&row.action)).map(|row| row.time)
+}
+
 /// Points up to a time; they are in order of it.
 fn until(points: &[Point], at: Time) -> Vec<Point> {
     points[..points.partition_point(|p| p.time <= at)].to_vec()
@@ -106,8 +122,7 @@ const STEP: f64 = 3.0 * HOUR;
 /// of it. At any time after that its lesson was what it is now.
 pub fn settled(studio: &Studio, pot: &str) -> Option<Time> {
     let rows = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
-    let ends = |action: &Action| matches!(action, Action::Kiln | Action::Lost(_));
-    let end = rows.iter().find(|row| ends(&row.action)).map_or(studio.at, |row| row.time);
+    let end = ended(studio, pot).unwrap_or(studio.at);
     let weighed = studio.weighings.get(pot)?.0.iter().rev().map(|p| p.time);
     let weighed = weighed.into_iter().find(|time| *time <= end.min(studio.at))?;
     let unheard = |action: &Action| {

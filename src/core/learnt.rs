@@ -109,7 +109,10 @@ impl Row {
             w if w >= 0.5 => 1,
             _ => 2,
         };
-        let [low, middle, high] = [q.p10, q.p50, q.p90].map(|x| per * x);
+        // A hair below zero is told as zero.
+        let least = 0.5 * 0.1f64.powi(decimals as i32);
+        let told = |x: f64| if (per * x).abs() < least { 0.0 } else { per * x };
+        let [low, middle, high] = [q.p10, q.p50, q.p90].map(told);
         format!("{middle:.decimals$}{unit} ({low:.decimals$}–{high:.decimals$})")
     }
 }
@@ -218,6 +221,7 @@ mod tests {
             (Unit::Percent, q(0.198, 0.2201, 0.2422), "22.0% (19.8–24.2)"),
             (Unit::Percent, q(0.04, 0.11, 0.24), "11% (4–24)"),
             (Unit::Percent, q(0.0152, 0.0163, 0.0171), "1.63% (1.52–1.71)"),
+            (Unit::Percent, q(-0.0004, 0.0161, 0.0334), "1.6% (0.0–3.3)"),
             (Unit::Times, q(0.613, 1.0, 1.63), "1.0 × (0.6–1.6)"),
             (Unit::Times, q(1.114, 1.2, 1.29), "1.20 × (1.11–1.29)"),
         ] {

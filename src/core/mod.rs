@@ -38,6 +38,7 @@ pub mod record;
 pub mod report;
 pub mod room;
 pub mod sample;
+pub mod shrinkage;
 pub mod thinning;
 pub mod trace;
 pub mod trend;

@@ -1,6 +1,6 @@
 //! Pictures of report values: one pot's weighings, fit, forecast, handling and air; what a body's
-//! pots have taught; how good past forecasts were; treatments against each other; when the pots of
-//! a kiln load are dry.
+//! pots have taught, and how their water went; how good past forecasts were, of all pots and of
+//! one; treatments against each other; when the pots of a kiln load are dry.
 //!
 //! A picture says nothing by colour alone: lines differ by dashes, areas by hatching, and all of
 //! them carry words. The font is compiled in.
@@ -16,6 +16,8 @@
 mod axis;
 mod canvas;
 mod comparison;
+mod curves;
+mod foretold;
 mod lessons;
 mod load;
 mod picture;
@@ -24,6 +26,8 @@ mod strips;
 mod window;
 
 pub use comparison::{Comparison, EffectRow};
+pub use curves::{Curve, Curves};
+pub use foretold::{Foretold, Said, Stretch};
 pub use load::{LoadPicture, LoadRow};
 pub use record::{Panel, Record};
 
@@ -35,7 +39,7 @@ use canvas::{Canvas, FINE};
 use jiff::tz::TimeZone;
 use plotters::backend::{BitMapBackend, DrawingBackend, SVGBackend};
 use plotters::drawing::IntoDrawingArea;
-use std::io::{Cursor, ErrorKind, Write};
+use std::io::{Cursor, ErrorKind};
 use std::path::{Path, PathBuf};
 
 /// How a picture is to look.
@@ -168,17 +172,10 @@ fn put<D: Drawing>(
         Some("png") => as_png(&drawing()?, look)?,
         _ => return Err(PlotError::Format(path.into())),
     };
-    save(path, &bytes, look.force).map_err(|error| match error.kind() {
+    disk::save(path, &bytes, look.force).map_err(|error| match error.kind() {
         ErrorKind::AlreadyExists => PlotError::Exists(path.into()),
         _ => PlotError::Write(path.into(), disk::trouble(&error)),
     })
-}
-
-fn save(path: &Path, bytes: &[u8], force: bool) -> std::io::Result<()> {
-    disk::is_free(path, force)?;
-    let mut part = disk::fresh(disk::folder_of(path))?;
-    part.write_all(bytes)?;
-    disk::give_name(part, path, force)
 }
 
 /// The picture of a pot as SVG.
@@ -197,6 +194,24 @@ pub fn svg(answer: &PotAnswer, look: &Look) -> Result<String, PlotError> {
 /// The drawing library's.
 pub fn svg_learnt(body: &str, learnt: &Learnt, look: &Look) -> Result<String, PlotError> {
     as_svg(&lessons::Lessons::new(body, learnt, look), look)
+}
+
+/// How the water of a body's pots went, over each other, as SVG.
+///
+/// # Errors
+///
+/// The drawing library's.
+pub fn svg_curves(curves: &Curves, look: &Look) -> Result<String, PlotError> {
+    as_svg(&curves::Picture::new(curves, look), look)
+}
+
+/// What was forecast of a pot against what happened, as SVG.
+///
+/// # Errors
+///
+/// The drawing library's.
+pub fn svg_foretold(foretold: &Foretold, look: &Look) -> Result<String, PlotError> {
+    as_svg(&foretold::Picture::new(foretold, look), look)
 }
 
 fn as_svg(drawing: &impl Drawing, look: &Look) -> Result<String, PlotError> {

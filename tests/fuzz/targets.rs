@@ -299,7 +299,8 @@ pub fn times() -> Target {
                     // What is written of it reads as it, to the minute that is shown.
                     let again = |text: &str| when::parse(text, now, &zone, lean).unwrap().time;
                     assert_eq!(again(&when.time.to_string()), when.time);
-                    let words = Words { units: Units::Metric, zone: zone.clone(), now, live: true };
+                    let (units, zone) = (Units::Metric, zone.clone());
+                    let words = Words { units, zone, now, live: true, dated: false };
                     let typed = words.typed_time(when.time);
                     let off = when.time.since(again(&typed));
                     assert!((0.0..60.0).contains(&off), "{} {typed} {off}", when.time);
