@@ -201,6 +201,30 @@ fn more_time_never_makes_a_load_less_likely_dry() {
 }
 
 #[test]
+fn a_thick_base_that_lags_is_to_be_turned_over() {
+    let studio = two();
+    // A day and a half after they were made: the walls are stiff by then, the bases are not.
+    let asked =
+        ["kiln", "show", "spring", "--at", "2031-04-04 02:00", "--date", "2031-04-06 10:00"];
+    let turned = || {
+        let load: Value =
+            serde_json::from_str(&run(&studio, &[&asked[..], &["--json"]].concat())).unwrap();
+        let pots = load["pots"].as_array().unwrap().clone();
+        let thick = pots.into_iter().find(|told| told["pot"] == "jar-2").unwrap();
+        (thick["chance"].as_f64().unwrap(), thick["turned"].as_f64())
+    };
+    let (chance, then) = turned();
+    assert!(then.is_some_and(|then| then >= chance + 0.05), "{chance}, {then:?}");
+    let page = run(&studio, &asked);
+    assert!(page.contains("Turn over now") && page.contains(" in place of "), "{page}");
+    // What stands on its rim is not to be turned.
+    let row =
+        HandlingRow { time: MADE.plus(35.0 * HOUR), pot: "jar-2".into(), action: Action::Flip };
+    studio.store().put_handling(&[row], Clash::Refuse).unwrap();
+    assert_eq!(turned().1, None);
+}
+
+#[test]
 fn what_cannot_be_told_of_is_said_and_left_out() {
     let studio = studio(MADE, &[("jar-1", 8.0), ("lid", 6.0)], "spring");
     let load = json(&studio, &[]);

@@ -90,6 +90,21 @@ fn a_potters_day() {
     assert!(shown.contains("Weighed 2 times, last Fri 18:20 (10 min ago): 566.99 g"), "{shown}");
 }
 
+/// ASTM C326: (102 − 95.6)/102 is 6.27 %, and 1 − (95.6/102)³ of the volume 17.7 %.
+#[test]
+fn lengths_that_were_noted_tell_how_far_a_pot_has_shrunk() {
+    let bench = Bench::with_pots();
+    let note = |length: &str, when: &str| {
+        bench.done(&["note", "jar-1", "length", length, "--at", when]);
+    };
+    let shown = || bench.done(&["pot", "show", "jar-1"]);
+    note("102", "20 min ago");
+    assert!(!shown().contains("Shrunk"), "{}", shown());
+    note("95.6", "10 min ago");
+    let said = "when it was 102 mm: so far 6.3% (18% of the volume) (ASTM C326).";
+    assert!(shown().contains(said), "{}", shown());
+}
+
 #[test]
 fn wrong_input_says_what_is_wrong_and_what_to_do() {
     let empty = Bench::new();

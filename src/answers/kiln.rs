@@ -4,6 +4,7 @@ use super::{Taught, each_on_all_cores};
 use crate::core::assessment::{Assessment, Wanted};
 use crate::core::forecast::HORIZON;
 use crate::core::kiln::{Load, Question, Ware};
+use crate::core::on_its_rim;
 use crate::core::prospect::Ahead;
 use crate::core::weather::{Weather, weathers};
 use crate::records::{Name, Studio};
@@ -38,5 +39,6 @@ fn ware(
     let wanted = Wanted { ahead: Some(&ahead), ..Wanted::default() };
     let assessment = Assessment::new(studio, &taught.lessons, name, &wanted)?;
     let answer = assessment.answer(studio, &taught.corrections)?;
-    Ware::new(pot, &assessment, &answer, weathers, question)
+    let on_rim = on_its_rim(studio, name)?;
+    Ware::new(pot, (&assessment, &answer), on_rim, weathers, question)
 }

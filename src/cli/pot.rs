@@ -8,7 +8,9 @@ use super::when::{self, Lean};
 use super::words::{self, Words, printable};
 use super::{Context, REFUSED, undo};
 use crate::answers;
+use crate::core::clay::volume_shrinkage;
 use crate::core::on_its_rim;
+use crate::core::shrinkage::Shrinkage;
 use crate::records::{self, Action, HandlingRow, POSSIBLE_THICKNESS_MM, Pot};
 use crate::store::{Clash, Store, rules};
 use crate::units::Time;
@@ -317,6 +319,9 @@ fn show(name: &str, words: &Words, store: &Store, context: &Context) -> anyhow::
         ),
         None => "\nNot weighed yet.".into(),
     })?;
+    if let Some(shrunk) = Shrinkage::new(roll.log(name), words.now) {
+        screen::say(&shrinkage(&shrunk, words))?;
+    }
     if let Some(end) = roll.past_it(name, words.now) {
         let undo = undo::ending(name, &roll, words.now, context).filter(|_| words.live);
         let undo = undo.map(|how| format!(" {how}")).unwrap_or_default();
@@ -331,6 +336,25 @@ fn show(name: &str, words: &Words, store: &Store, context: &Context) -> anyhow::
         screen::print(&screen::one_pot(&answer, words))?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// What the lengths that were noted say.
+fn shrinkage(shrunk: &Shrinkage, words: &Words) -> String {
+    let (time, mm) = shrunk.from;
+    let of = |linear: f64| {
+        let volume = words::percent(volume_shrinkage(linear));
+        format!("{} ({volume} of the volume)", words::percent(linear))
+    };
+    let mut parts = Vec::new();
+    if let Some(linear) = shrunk.drying() {
+        let dry = if shrunk.packed { "drying" } else { "so far" };
+        parts.push(format!("{dry} {}", of(linear)));
+    }
+    let firing = |of_dry| format!("in the fire {} of the dry length", words::percent(of_dry));
+    parts.extend(shrunk.firing().map(firing));
+    parts.extend(shrunk.total().map(|linear| format!("in all {}", of(linear))));
+    let parts = parts.join(", ");
+    format!("Shrunk since {}, when it was {mm} mm: {parts} (ASTM C326).", words.time(time))
 }
 
 fn log_line(row: &HandlingRow, words: &Words) -> Vec<String> {

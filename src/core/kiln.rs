@@ -13,7 +13,7 @@
 
 use super::assessment::Assessment;
 use super::candling::Candling;
-use super::drying::LANES;
+use super::drying::{LANES, PotState, StepKeeping};
 use super::forecast::{BONE_DRY_WETTEST, Batch, HORIZON, cross, times_of, weighted};
 use super::prospect::Prospect;
 use super::readiness::NOT_READY;
@@ -69,6 +69,9 @@ pub struct Ware {
     pub fates: Vec<Vec<Fate>>,
     /// Its thickest part, m, and whether somebody said so.
     pub thickness: (f64, bool),
+    /// How likely it is dry at the date if it is turned over now, where its wall can carry it and
+    /// its base lags.
+    pub turned: Option<f64>,
     /// What speaks against the answer so much that it is none.
     pub doubts: Vec<Warning>,
     /// What else is to be known of it.
@@ -77,6 +80,10 @@ pub struct Ware {
 
 /// Warnings beside those of [`NOT_READY`] with which the chance of a pot is not to be relied on.
 const DOUBTS: [&str; 4] = ["not-fitted", "not-calibrated", "keeps-its-weight", "tare-unknown"];
+/// A base lags where it holds so much more water than the wall, dry basis; and turning a pot over
+/// is worth the walk from so much more chance on (common practice, no source).
+const LAGS: f64 = 0.01;
+const WORTH: f64 = 0.05;
 /// No weight of it, nor of one that it is like.
 const NO_WEIGHT: &str = "no-weight";
 
@@ -84,13 +91,21 @@ impl Ware {
     /// From an assessment that holds a prospect; `None` where it holds none.
     pub fn new(
         pot: &Pot,
-        assessment: &Assessment,
-        answer: &PotAnswer,
+        (assessment, answer): (&Assessment, &PotAnswer),
+        on_rim: bool,
         weathers: &[Weather],
         question: &Question,
     ) -> Option<Ware> {
         let prospect = assessment.prospect.as_ref()?;
-        let fates = fates(prospect, weathers, question);
+        let fates = fates(prospect, weathers, question, false);
+        let water = (answer.water.wall, answer.water.base);
+        let lags = matches!(water, (Some(wall), Some(base)) if wall.p90 <= prospect.band.from
+            && base.p50 > wall.p50 + LAGS);
+        let may_turn = lags && !on_rim && question.date > 0.0;
+        let turned = may_turn.then(|| {
+            let fates = self::fates(prospect, weathers, question, true);
+            mean(&fates, |fate| fate.dry <= question.date)
+        });
         let of_state = prospect
             .batches
             .first()
@@ -107,6 +122,7 @@ impl Ware {
             pot: pot.name.clone(),
             fates,
             thickness: (thickest, given),
+            turned,
             doubts: answer.warnings.iter().filter(doubtful).cloned().collect(),
             warnings: answer.warnings.iter().filter(|w| !doubtful(w)).cloned().collect(),
         })
@@ -124,8 +140,7 @@ impl Ware {
 
     /// How likely something holds of it, over all weathers.
     fn mean(&self, holds: impl Fn(&Fate) -> bool) -> f64 {
-        let shares = self.fates.iter().map(|fates| share(fates, &holds));
-        shares.sum::<f64>() / self.fates.len().max(1) as f64
+        mean(&self.fates, holds)
     }
 
     fn all(&self) -> impl Iterator<Item = &Fate> {
@@ -139,6 +154,11 @@ impl Ware {
     fn times(&self, at: Time, of: impl Fn(&Fate) -> f64) -> TimeQuantiles {
         times_of(self.all().map(|fate| (of(fate), fate.weight)).collect(), at)
     }
+}
+
+/// How likely something holds of fates by weather.
+fn mean(fates: &[Vec<Fate>], holds: impl Fn(&Fate) -> bool) -> f64 {
+    fates.iter().map(|fates| share(fates, &holds)).sum::<f64>() / fates.len().max(1) as f64
 }
 
 /// Share of the fates' weight that something holds of.
@@ -156,14 +176,19 @@ fn quantiles(values: Vec<(f64, f64)>) -> Quantiles {
     Quantiles { p10, p50, p90 }
 }
 
-/// What comes of all draws of a pot in each weather.
-fn fates(prospect: &Prospect, weathers: &[Weather], question: &Question) -> Vec<Vec<Fate>> {
+/// What comes of all draws of a pot in each weather; `turned`: it stands on its rim from now on.
+fn fates(
+    prospect: &Prospect,
+    weathers: &[Weather],
+    question: &Question,
+    turned: bool,
+) -> Vec<Vec<Fate>> {
     let of = |(number, weather): (u64, &Weather)| {
         let mut fates = Vec::new();
         for (batch, seed) in &prospect.batches {
             // A pot's own chance is another one in each weather.
             let rng = StdRng::seed_from_u64(seed ^ (number << 32));
-            walk(prospect, (batch, *seed), (weather, rng), question, &mut fates);
+            walk((prospect, turned), (batch, *seed), (weather, rng), question, &mut fates);
         }
         fates
     };
@@ -172,7 +197,7 @@ fn fates(prospect: &Prospect, weathers: &[Weather], question: &Question) -> Vec<
 
 /// One batch through one weather, until all is known.
 fn walk(
-    prospect: &Prospect,
+    (prospect, turned): (&Prospect, bool),
     (batch, seed): (&Batch, u64),
     (weather, rng): (&Weather, StdRng),
     question: &Question,
@@ -183,7 +208,7 @@ fn walk(
     let candling = &question.candling;
     let mut held = going.state.wettest();
     let mut then: Option<(f64, [[f64; LANES]; 4])> = None;
-    let about = |state: &super::drying::PotState| {
+    let about = |state: &PotState| {
         let (dry_g, mean) = (state.dry_g(), state.mean_water());
         let [wall, base] = state.wettest_parts();
         [std::array::from_fn(|l| dry_g[l] * mean[l]), wall, base, state.wettest()]
@@ -204,7 +229,9 @@ fn walk(
             break;
         }
         let brought = chance.bring(span, *daily, *sd);
-        going.step(batch, (span, band), span.keeping, &brought);
+        let flipped = span.keeping.flipped.map(|flipped| flipped || turned);
+        let keeping = StepKeeping { flipped, ..span.keeping };
+        going.step(batch, (span, band), keeping, &brought);
         let wettest = going.state.wettest();
         let (from, to) = (span.from - now, span.to - now);
         for l in 0..lanes {
@@ -267,6 +294,8 @@ pub struct Told {
     pub shrunk: Option<Time>,
     /// Whether it may still shrink at the date.
     pub shrinks: bool,
+    /// How likely it is dry at the date if it is turned over now, where that can be done and helps.
+    pub turned: Option<f64>,
     /// Why its chance is not to be relied on.
     pub doubts: Vec<Warning>,
     /// What else is to be known of it.
@@ -291,6 +320,7 @@ impl Told {
             thickness: ware.thickness,
             shrunk: sure(&|fate| fate.shrunk),
             shrinks: ware.mean(|fate| fate.shrunk <= question.date) < question.wanted,
+            turned: ware.turned.filter(|turned| *turned >= ware.chance(question.date) + WORTH),
             doubts: ware.doubts.clone(),
             warnings: ware.warnings.clone(),
         }
@@ -472,6 +502,7 @@ mod tests {
             pot: pot.into(),
             fates: days.iter().map(|days| days.iter().map(fate).collect()).collect(),
             thickness: (0.01, true),
+            turned: None,
             doubts: Vec::new(),
             warnings: Vec::new(),
         }
@@ -571,6 +602,16 @@ mod tests {
         let load = Load::new(&question(5.0 * DAY, 0.8), &[ware("thin", &[vec![4.0; 4]]), late]);
         assert_eq!(load.slowest().unwrap().pot, "late");
         assert_eq!(load.slowest_of_others().unwrap().pot, "thin");
+    }
+
+    #[test]
+    fn turning_over_is_told_where_it_helps() {
+        let days = [vec![1.0, 9.0], vec![9.0, 9.0]];
+        for (turned, told) in [(0.26, None), (0.5, Some(0.5)), (0.1, None)] {
+            let ware = Ware { turned: Some(turned), ..ware("a", &days) };
+            let load = Load::new(&question(5.0 * DAY, 0.8), &[ware]);
+            assert_eq!((load.pots[0].chance, load.pots[0].turned), (0.25, told));
+        }
     }
 
     #[test]

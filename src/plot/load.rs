@@ -99,14 +99,17 @@ impl<'a> Picture<'a> {
 
     fn grid<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
         let area = axis(self.load.rows.len());
-        for mark in self.times.marks(72.0) {
+        let marks = self.times.marks(72.0);
+        // Marks some days apart bear their dates.
+        let dated = marks.iter().all(|mark| mark.midnight);
+        for mark in marks {
             let width = if mark.midnight { 1.2 } else { 0.8 };
             let line = [(mark.x, area.top), (mark.x, area.bottom)];
             canvas.line(&line, Stroke::solid(GRID, width))?;
             let set = Type::plain(13.0, FAINT).centred();
             canvas.text((mark.x, area.bottom + 14.0), &mark.label, set)?;
         }
-        for (from, to, name) in self.times.day_names() {
+        for (from, to, name) in self.times.day_names().into_iter().filter(|_| !dated) {
             let set = Type::plain(13.0, INK).centred();
             if to - from > canvas.width(&name, set) + 6.0 {
                 canvas.text((0.5 * (from + to), area.bottom + 34.0), &name, set)?;

@@ -59,6 +59,8 @@ struct Pot {
     diffusion_h: Quantiles,
     practice_h: f64,
     shrunk_at: Option<String>,
+    /// Its chance if it is turned over now, where that helps.
+    turned: Option<f64>,
     doubts: Vec<Warning>,
     warnings: Vec<Warning>,
 }
@@ -130,6 +132,7 @@ impl Pot {
             diffusion_h: hours(pot.diffusion_s),
             practice_h: pot.practice_s / HOUR,
             shrunk_at: text(pot.shrunk),
+            turned: pot.turned,
             doubts: pot.doubts.clone(),
             warnings: pot.warnings.clone(),
         }

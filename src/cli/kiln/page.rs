@@ -70,6 +70,7 @@ impl Page<'_> {
         self.doubts(&mut page, width);
         self.attention(&mut page, width);
         self.stage(&mut page, words, settings, width);
+        self.turning(&mut page, width);
         self.warmth(&mut page, words, width);
         page += "\n";
         let foot = "Percentages: how likely the wettest part of a pot is dry by then; of a load, of \
@@ -258,6 +259,20 @@ impl Page<'_> {
             words.degrees(SLOW_TO)
         ));
         lines.iter().for_each(|line| *page += &paragraph(&printable(line), 2, width));
+    }
+
+    /// Which pots to turn over now: their walls carry them, and their bases lag.
+    fn turning(&self, page: &mut String, width: u16) {
+        let line = |pot: &Told| {
+            let [now, then] = [pot.chance, pot.turned?].map(words::chance);
+            Some(format!("{}: {then} in place of {now}", pot.pot))
+        };
+        let lines: Vec<String> = self.load.pots.iter().filter_map(line).collect();
+        if !lines.is_empty() {
+            let why = "the wall is firm, the base lags";
+            heading(page, "Turn over now", why, AnsiColor::Green);
+            lines.iter().for_each(|line| *page += &paragraph(&printable(line), 2, width));
+        }
     }
 
     /// From when pots that are not dry in time may stand nearer the warmth.
