@@ -46,7 +46,7 @@ pub fn of_pots(studio: &Studio, names: &[&Name]) -> Vec<PotAnswer> {
 /// What is known about one pot, with its way in past and future, for a picture.
 pub fn depict(studio: &Studio, pot: &str) -> Option<PotAnswer> {
     let taught = Taught::new(studio);
-    let wanted = Wanted { paths: true, ..Wanted::default() };
+    let wanted = Wanted { paths: true, uneven: true, ..Wanted::default() };
     let assessment = Assessment::new(studio, &taught.lessons, pot, &wanted)?;
     assessment.answer(studio, &taught.corrections)
 }
@@ -76,9 +76,10 @@ impl Taught {
     }
 
     fn answers(&self, studio: &Studio, names: &[&Name]) -> Vec<PotAnswer> {
+        let wanted = Wanted { uneven: true, ..Wanted::default() };
         on_all_cores(names, |name| match self.assessed.get(name) {
             Some(assessment) => assessment.answer(studio, &self.corrections),
-            None => Assessment::new(studio, &self.lessons, name, &Wanted::default())?
+            None => Assessment::new(studio, &self.lessons, name, &wanted)?
                 .answer(studio, &self.corrections),
         })
     }

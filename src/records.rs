@@ -565,6 +565,19 @@ pub struct Cell {
     pub idle: Vec<Point>,
 }
 
+/// How likely a pot is to crack or warp within a day before its potter wants to hear of it.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Wary(pub f64);
+
+impl Default for Wary {
+    /// One of five, as all intervals of the program leave one of five cases out. A sheet of plastic
+    /// costs a walk and some hours; but a potter who is warned of pots that all come out whole
+    /// hears no more (own judgement).
+    fn default() -> Wary {
+        Wary(0.20)
+    }
+}
+
 /// A studio as it was known at a time, with its plans: what every estimate is made from.
 ///
 /// Readings and handling rows later than `at` are absent, save planned cover, flip and move rows;
@@ -595,6 +608,8 @@ pub struct Studio {
     pub samples: Vec<Sample>,
     /// What each blended body is made of; parts first, each kind in order of name.
     pub blends: BTreeMap<Name, Vec<Blend>>,
+    /// From which chance on it wants to be warned of a pot that may crack.
+    pub wary: Wary,
 }
 
 #[cfg(test)]

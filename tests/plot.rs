@@ -67,6 +67,7 @@ fn sample(name: &str, now: f64) -> PotAnswer {
             probability_now: 0.91,
             opens: when(4.4, 4.8, 5.3),
             closes: when(10.6, 11.4, 12.8),
+            foot_opens: None,
         },
         fire: Fire {
             call: FireCall::Wait,
@@ -82,6 +83,7 @@ fn sample(name: &str, now: f64) -> PotAnswer {
             until: None,
             grams: None,
         }],
+        uneven: None,
         warnings: vec![Warning {
             code: "thickness-guessed",
             text: "The base's thickness is not known; a thick one dries days longer. Measure it \

@@ -12,6 +12,7 @@
 //!   all that comes (Crank), or takes it up at a finite rate (convective face).
 
 use serde::Deserialize;
+use std::f64::consts::PI;
 use warecast::core::air;
 use warecast::core::clay::Sorption;
 use warecast::core::drying::*;
@@ -473,5 +474,78 @@ fn a_wet_pot_in_a_still_room() {
         }
         let got = (0.25 - pot.mean_water()[0]) * DRY_DENSITY * 8e-3 * 1e3;
         close(got, rate, 0.12, &format!("{temperature} °C, {humidity}"));
+    }
+}
+
+/// Crank, The Mathematics of Diffusion, 2nd ed. 1975, section 4.3: constant flux F at both faces of
+/// a slab of half-thickness L. Face and middle differ by F L/(ρ D) · (½ − 4/π² Σ exp(−n²π²Fo)/n²),
+/// n odd: F L/(2 ρ D) once that has settled. Finite volumes give the settled one exactly, however
+/// few they are: N − 1 steps between cells and half a one to the face add up to a half.
+#[test]
+fn a_steady_flux_makes_the_difference_of_crank() {
+    let (half, diffusivity, water) = (4e-3, 1e-9, 0.30);
+    // Far above the corner of the isotherm, so that the flux stays what it is; so small that the
+    // diffusivity does.
+    let rate = 0.004 * 2.0 * DRY_DENSITY * diffusivity / half;
+    let mut physics = slab(half, 1e-3, water, diffusivity / 2.0, rate);
+    physics.wall_m = [2.0 * half; LANES];
+    let mut pot = PotState::new(&physics);
+    let unit = half * half / diffusivity;
+    let step = 1e-3;
+    let (mut fourier, mut before) = (0.0, water);
+    for wanted in [0.2, 0.5, 1.0, 2.0] {
+        while fourier < wanted - 1e-9 {
+            before = pot.base_water()[0];
+            pot.step(&physics, &room(0.0), OPEN, &[1.0; LANES], unit * step);
+            fourier += step;
+        }
+        // The flux as it is: what the slab lost in the last step.
+        let flux = DRY_DENSITY * half * (before - pot.base_water()[0]) / (unit * step);
+        let mean = pot.base_water()[0];
+        let moves = 0.5 * diffusivity * diffusivity_rise(mean);
+        let odd = (0..40).map(|k| f64::from(2 * k + 1).powi(2));
+        let decay = odd.map(|n2| (-n2 * PI * PI * fourier * moves / diffusivity).exp() / n2);
+        let whole =
+            flux * half / (DRY_DENSITY * moves) * (0.5 - 4.0 / (PI * PI) * decay.sum::<f64>());
+        let [wall, base, between] = pot.differences(0.0).map(|lane| lane[0]);
+        close(base, whole, 0.015, &format!("base at Fo {fourier}"));
+        close(wall, whole, 0.015, &format!("wall at Fo {fourier}"));
+        assert!(between < 0.02 * whole, "slabs alike: {between}");
+        assert_eq!(pot.differences(0.31), [[0.0; LANES]; 3], "where nothing shrinks");
+        // Only what is wetter than the end of shrinkage counts.
+        let face = mean - whole * 2.0 / 3.0;
+        let [_, half_of_it, _] = pot.differences(face + 0.5 * whole).map(|lane| lane[0]);
+        close(half_of_it, 0.5 * whole, 0.03, "the upper half");
+    }
+}
+
+#[derive(Deserialize)]
+struct Centre {
+    #[serde(rename = "Fo")]
+    fourier: f64,
+    centre: f64,
+}
+
+/// The middle of a slab whose faces give off all that comes, by Crank's series
+/// (`fixtures/generate_kiln.py`): the faces are dry, so the middle's water is the difference. The
+/// middle of the last cell lies a sixth (wall) and a tenth (base) of L off the slab's: by the first
+/// term of the series it holds cos(π/12) and cos(π/20) of the middle's. Later on the wall's few cells
+/// are late (see above).
+#[test]
+fn dry_faces_make_the_difference_of_cranks_series() {
+    let (half, diffusivity) = (4e-3, 1e-9);
+    let physics = little(diffusivity, 1e6, half);
+    let mut pot = PotState::new(&physics);
+    let (step, mut fourier) = (2e-4, 0.0);
+    let rows: Vec<Centre> = rows("crank_centre.csv");
+    for row in rows.iter().filter(|row| (0.2..=0.6).contains(&row.fourier)) {
+        while fourier < row.fourier - 1e-9 {
+            pot.step(&physics, &room(0.0), OPEN, &[1.0; LANES], half * half / diffusivity * step);
+            fourier += step;
+        }
+        let [wall, base, _] = pot.differences(0.0).map(|lane| lane[0] / physics.water[0]);
+        let what = |part| format!("{part} at Fo {}", row.fourier);
+        close(wall, row.centre * (PI / 12.0).cos(), 0.06, &what("wall"));
+        close(base, row.centre * (PI / 20.0).cos(), 0.03, &what("base"));
     }
 }

@@ -377,6 +377,11 @@ pub fn standing(pot: &PotAnswer, words: &Words) -> Vec<(&'static str, String)> {
             TrimCall::Done => "done".into(),
         },
     ));
+    // Of a base that is as firm as the whole nothing is to be said.
+    let lags = |foot: &&TimeQuantiles| foot.p50 > pot.trim.opens.p50.max(Some(words.now));
+    if let Some(foot) = pot.trim.foot_opens.as_ref().filter(lags) {
+        rows.push(("a foot", format!("base firm enough {}", time(foot))));
+    }
     let dry = time(&pot.fire.bone_dry);
     let passed = pot.fire.bone_dry.p50.is_some_and(|time| time <= words.now);
     let sure = words::chance(pot.fire.probability_bone_dry);
@@ -640,6 +645,7 @@ mod tests {
                 probability_now: 0.91,
                 opens: times(-2.0, -1.0, 0.0),
                 closes: times(1.3, 2.7, 4.5),
+                foot_opens: None,
             },
             fire: Fire {
                 call: fire,
@@ -649,6 +655,7 @@ mod tests {
             },
             evidence: Evidence { readings: 104, last_reading_at: Some(now().plus(-300.0)) },
             found: vec![],
+            uneven: None,
             warnings: vec![],
             story: Story { free_water_g: Some(quantiles(56.0, 5.0)), ..Story::default() },
         }

@@ -13,12 +13,16 @@ use super::inference::lessons::Lessons;
 use super::inference::posterior::Posterior;
 use super::prospect::{Ahead, Prospect};
 use super::record::Event;
-use super::report::{Evidence, Found, PotAnswer, Quantiles, Story, TimeQuantiles, Warning, Water};
+use super::report::{
+    Evidence, Found, PotAnswer, Quantiles, Story, TimeQuantiles, TrimCall, Warning, Water,
+};
 use super::room::{Climate, Room};
+use super::uneven::steep::AHEAD;
+use super::uneven::{self, Uneven};
 use super::whose::Expected;
 use super::witness::Drift;
 use super::{readiness, sample, within_reason};
-use crate::records::{Body, Cover, Name, Pot, Studio};
+use crate::records::{Body, Cover, Name, Pot, Studio, Wary};
 use crate::units::{DAY, HOUR, Time};
 use std::borrow::Cow;
 
@@ -38,7 +42,13 @@ pub struct Wanted<'a> {
     pub ahead: Option<&'a Ahead<'a>>,
     /// What would have become of it in this air, steady from its first hour on.
     pub alike: Option<Climate>,
+    /// How unevenly it dries, and what would help.
+    pub uneven: bool,
 }
+
+/// What a pot's draws are sent ahead for that may crack.
+const HELP: Ahead =
+    Ahead { moments: &[], until: AHEAD, covers: &[Cover::Draped, Cover::Wrapped], to_dry: false };
 
 /// What is known of a pot, as of a time.
 pub struct Assessment {
@@ -74,6 +84,8 @@ pub struct Assessment {
     air_measured: bool,
     /// When it was weighed last, s since the start.
     last: Option<f64>,
+    /// How unevenly it dries while it shrinks, where that was wanted.
+    uneven: Option<Uneven>,
 }
 
 impl Assessment {
@@ -99,7 +111,10 @@ impl Assessment {
         let posterior = Posterior::new(model);
         let (own, given) = super::band_of(lessons, &pot.body, studio.bodies.get(&pot.body));
         let band = wanted.band.unwrap_or(own);
-        let ask = Ask { band, seed: super::seed(&pot.name), paths: wanted.paths };
+        let shrunk = super::band(studio.bodies.get(&pot.body)).0.to;
+        let seed = super::seed(&pot.name);
+        let may_crack = wanted.uneven && !history.ended && !super::has_outcome(studio, &pot.name);
+        let ask = Ask { band, seed, paths: wanted.paths, shrunk: may_crack.then_some(shrunk) };
         let forecast = forecast::forecast(&posterior, &room, &ask);
         let spans = posterior.model.spans.iter().chain(&forecast.coming);
         let deficit = spans.map(|span| span.climate.deficit());
@@ -125,6 +140,7 @@ impl Assessment {
             alike: wanted.alike.map(|air| Alike::new(&posterior, &room, &ask, air)),
             air_measured: room.is_measured(),
             last: history.last_reading,
+            uneven: None,
         };
         let dry_g = forecast::quantiles(&assessment.draws, |d| d.dry_g).p50;
         assessment.drift = super::drift_under(studio, lessons, pot, dry_g).cloned();
@@ -132,7 +148,34 @@ impl Assessment {
             let dry = assessment.time(Event::BoneDry);
             assessment.past = Hindsight::new(&posterior, &room, &ask, dry, times);
         }
+        if may_crack {
+            let tolerance = lessons.tolerance(&pot.body);
+            let (start, now) = (history.start, history.now);
+            let question = uneven::Question { start, now, tolerance: &tolerance, shrunk };
+            assessment.uneven = question.ask(&assessment.draws);
+            let on_foot = !history.keeping_at(now).flipped;
+            assessment.seek_help(studio, lessons, wanted, (&question, on_foot));
+        }
         Some(assessment)
+    }
+
+    /// What would help a pot that is to be warned of: it is fitted again with the covers under
+    /// which it may come.
+    fn seek_help(
+        &mut self,
+        studio: &Studio,
+        lessons: &Lessons,
+        wanted: &Wanted,
+        (question, on_foot): (&uneven::Question, bool),
+    ) {
+        let warned = self.uneven.as_mut().filter(|u| u.probability >= studio.wary.0);
+        let (Some(uneven), None) = (warned, wanted.ahead) else { return };
+        let wanted = Wanted { ahead: Some(&HELP), ..*wanted };
+        let again = Assessment::new(studio, lessons, &self.pot, &wanted);
+        let Some(Assessment { draws, prospect: Some(prospect), .. }) = again else { return };
+        // A wall that may be softer than leather-hard does not carry the pot.
+        let wall = forecast::quantiles(&draws, |d| d.water[1]).p90;
+        uneven.instead = question.instead(&prospect, on_foot && wall <= self.band.from);
     }
 
     /// Its draws.
@@ -259,7 +302,8 @@ impl Assessment {
         let cell = studio.uncalibrated.get(&self.pot).map(|cell| cell.as_str());
         let drifting = self.drift.as_ref().and_then(|drift| studio.cells.get(&drift.cell));
         let raw = drifting.is_some_and(|cell| cell.calibrated.is_some());
-        Some(self.told(&Question { pot, body, history, room, draws, corrections, cell, raw }))
+        let wary = studio.wary;
+        Some(self.told(&Question { pot, body, history, room, draws, corrections, cell, raw, wary }))
     }
 
     fn told(&self, q: &Question) -> PotAnswer {
@@ -275,13 +319,19 @@ impl Assessment {
         warnings.extend(drift.map(|drift| readiness::drifts(drift, q.pot, self.at, q.raw)));
         let window = [Event::Opens, Event::Closes].map(|event| self.time(event));
         let (opens, closes) = q.corrections.window(window, self.at);
-        let trim = readiness::trim(q.history, draws, self.band, opens, closes);
+        let mut trim = readiness::trim(q.history, draws, self.band, opens, closes);
+        if !matches!(trim.call, TrimCall::Done | TrimCall::Past) {
+            let foot = |d: &Draw| Some(d.opens?.max(d.firm_base?));
+            let foot = forecast::times(&self.draws, self.start, foot);
+            trim.foot_opens = Some(q.corrections.window([foot; 2], self.at).0);
+        }
         let bone_dry = q.corrections.bone_dry(self.time(Event::BoneDry), self.at);
         let fire = readiness::fire(q.pot, q.history, q.room, draws, bone_dry, &mut warnings);
         if self.turned.is_some() {
             warnings.push(readiness::turned_unnoted());
         }
         warnings.extend(q.cell.map(not_calibrated));
+        warnings.extend(self.uneven.as_ref().and_then(|u| u.warning(self.at, q.wary)));
         let (now, free) = (quantiles(|d| d.water[0]), quantiles(|d| d.free));
         PotAnswer {
             pot: q.pot.name.clone(),
@@ -303,6 +353,7 @@ impl Assessment {
                 last_reading_at: q.history.last_reading.map(|t| self.start.plus(t)),
             },
             found: found(q.history, self.turned),
+            uneven: self.uneven.clone(),
             warnings,
             story: self.story(q),
         }
@@ -351,6 +402,7 @@ struct Question<'a> {
     cell: Option<&'a str>,
     /// Whether the cell that drifts is one that can be calibrated here.
     raw: bool,
+    wary: Wary,
 }
 
 fn found(history: &History, turned: Option<(f64, f64)>) -> Vec<Found> {

@@ -184,6 +184,29 @@ impl PotState {
         [most(&self.wall), most(&self.base)]
     }
 
+    /// How unevenly wet it is, through the wall, through the base, and between the two on the
+    /// whole: by how much the wettest place is wetter than the driest, where water below `shrunk`
+    /// counts as that much, for there the clay shrinks no more; kg/kg dry basis.
+    ///
+    /// Of a base's underside the middle of its last cell counts, a tenth of the way in.
+    pub fn differences(&self, shrunk: f64) -> [Lane; 3] {
+        let through = |cells: &[Lane], face: &Lane| {
+            each(|l| {
+                let counted = cells.iter().map(|c| c[l].max(shrunk));
+                let most = counted.clone().fold(shrunk, f64::max);
+                most - counted.fold(face[l].max(shrunk), f64::min)
+            })
+        };
+        let mean = |cells: &[Lane], l: usize| {
+            cells.iter().map(|c| c[l].max(shrunk)).sum::<f64>() / cells.len() as f64
+        };
+        [
+            through(&self.wall, &self.face[0]),
+            through(&self.base, &self.face[1]),
+            each(|l| (mean(&self.base, l) - mean(&self.wall, l)).abs()),
+        ]
+    }
+
     /// Thickness of wall and base, m.
     pub fn thickness_m(&self) -> [Lane; 2] {
         [self.wall_m, self.base_m]

@@ -1,16 +1,20 @@
 //! What is to come: draws from the posterior through the coming air and the planned covers.
 
+mod spread;
+
 use super::drying::{LANES, Lane, PotPhysics, PotState, StepAir, StepKeeping};
 use super::inference::model::{self, Span, balance};
 use super::inference::posterior::{Departure, Draws, Posterior, RATE_LASTS};
-use super::report::{Quantiles, TimeQuantiles};
 use super::room::{DEPARTURE_LASTS, Room, UNKNOWN_HUMIDITY_SD};
+use super::uneven::steep::{self, AHEAD, Steep, Steepest};
 use super::weather::{Weather, own_rate};
-use crate::units::{DAY, HOUR, Time};
+use crate::units::{DAY, HOUR};
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use rand_distr::StandardNormal;
+pub use spread::{probability, quantiles, times};
+pub(super) use spread::{times_of, weighted};
 use statrs::distribution::{ContinuousCDF, Normal};
 
 /// How far forecasts look, s.
@@ -60,6 +64,12 @@ pub struct Draw {
     pub closes: Option<f64>,
     /// When mean free water falls to [`BONE_DRY_MEAN`].
     pub bone_dry: Option<f64>,
+    /// When the water of its base passes the band's upper limit; now where it had by now.
+    pub firm_base: Option<f64>,
+    /// Largest difference of water between its places while it shrank so far, kg/kg dry basis.
+    pub passed: f64,
+    /// That of the coming day; both only where they were asked for.
+    pub coming: Steep,
     /// Mean water and mass along the forecast's times.
     pub path: Vec<(f64, f64)>,
 }
@@ -92,6 +102,8 @@ pub struct Ask {
     pub seed: u64,
     /// Whether the draws keep their paths.
     pub paths: bool,
+    /// Water at which shrinkage ends, kg/kg dry basis, where it is asked how unevenly they dry.
+    pub shrunk: Option<f64>,
 }
 
 /// Runs a pot's posterior ahead.
@@ -296,7 +308,9 @@ impl Batch {
             opens: passed(|d| d.opens),
             closes: passed(|d| d.closes),
             bone_dry: passed(|d| d.bone_dry),
+            firm_base: passed(|d| d.firm_base),
             water: self.state.mean_water(),
+            base: self.state.base_water(),
             state: self.state.clone(),
             turned: [false; LANES],
         }
@@ -309,7 +323,9 @@ pub(super) struct Going {
     pub opens: Lane,
     pub closes: Lane,
     pub bone_dry: Lane,
+    firm_base: Lane,
     water: Lane,
+    base: Lane,
     pub state: PotState,
     turned: [bool; LANES],
 }
@@ -330,18 +346,21 @@ impl Going {
         let dt = span.to - span.from;
         self.state.step(&batch.physics, &brought.air, keeping, &brought.gain, dt);
         let (before, water) = (self.water, self.state.mean_water());
+        let (base_before, base) = (self.base, self.state.base_water());
         for l in 0..batch.draws.len() {
-            let pass = |time: &mut f64, level: f64| {
+            let pass = |time: &mut f64, (before, water): (f64, f64), level: f64| {
                 if time.is_infinite() {
-                    let t = cross(span.from, before[l], span.to, water[l], level);
+                    let t = cross(span.from, before, span.to, water, level);
                     *time = t.unwrap_or(f64::INFINITY);
                 }
             };
-            pass(&mut self.opens[l], band.from);
-            pass(&mut self.closes[l], band.to);
-            pass(&mut self.bone_dry[l], brought.balance[l] + BONE_DRY_MEAN);
+            let mean = (before[l], water[l]);
+            pass(&mut self.opens[l], mean, band.from);
+            pass(&mut self.closes[l], mean, band.to);
+            pass(&mut self.bone_dry[l], mean, brought.balance[l] + BONE_DRY_MEAN);
+            pass(&mut self.firm_base[l], (base_before[l], base[l]), band.from);
         }
-        self.water = water;
+        (self.water, self.base) = (water, base);
     }
 }
 
@@ -363,10 +382,14 @@ impl Run<'_, '_> {
         let mut paths = vec![Vec::new(); lanes];
         let mut chance = batch.chance(rng);
         let mut steps = 0;
+        let mut steepest = Steepest::default();
         for (k, span) in self.coming.iter().enumerate() {
             let sd = self.room.humidity_sd(span.from);
             let brought = chance.bring(span, self.humid.coming[k], sd);
             going.step(&batch, (span, self.ask.band), span.keeping, &brought);
+            if let Some(shrunk) = self.ask.shrunk.filter(|_| span.from < batch.now + AHEAD) {
+                steep::see(&mut steepest, span.to, &going.state, shrunk);
+            }
             if self.ask.paths {
                 let (water, mass) = (going.water, going.state.mass_g());
                 paths.iter_mut().enumerate().for_each(|(l, path)| path.push((water[l], mass[l])));
@@ -382,6 +405,8 @@ impl Run<'_, '_> {
             d.opens = came(going.opens[l]);
             d.closes = came(going.closes[l]);
             d.bone_dry = came(going.bone_dry[l]);
+            d.firm_base = came(going.firm_base[l]);
+            d.coming = steepest[l];
             d.path.append(&mut paths[l]);
         }
         (batch.draws, steps)
@@ -393,6 +418,10 @@ impl Run<'_, '_> {
         let mut draws: Vec<Draw> = vec![Draw::default(); sets.len()];
         let (state, rate, drift) = self.stand_now(&drawn, extra);
         self.look_back(&drawn, &state, &drift, &mut draws);
+        if let Some(shrunk) = self.ask.shrunk {
+            let passed = steep::so_far(&self.posterior.model, sets, &state, shrunk);
+            draws.iter_mut().zip(passed).for_each(|(draw, steep)| draw.passed = steep.water);
+        }
         // An unmeasured room may be drier or damper than supposed, all along.
         let bias_sd = if self.room.is_measured() { 0.0 } else { 0.3 * UNKNOWN_HUMIDITY_SD };
         let bias: Lane = std::array::from_fn(|l| extra.get(l).map_or(0.0, |e| e[2] * bias_sd));
@@ -479,6 +508,7 @@ impl Run<'_, '_> {
             held = Some((span.to, water));
         }
         let humidity = self.humid.past.last().copied().unwrap_or(0.5);
+        let now = self.posterior.model.history.now;
         let (mean, wall, base) = (state.mean_water(), state.wall_water(), state.base_water());
         let (wettest, dry, mass) = (state.wettest(), state.dry_g(), state.mass_g());
         for (l, d) in draws.iter_mut().enumerate() {
@@ -488,6 +518,7 @@ impl Run<'_, '_> {
             d.water = [mean[l], wall[l], base[l]];
             d.free = mean[l] - balance;
             d.wettest_free = wettest[l] - balance;
+            d.firm_base = (base[l] <= self.ask.band.from).then_some(now);
             d.shows_g = mass[l] + drift[l];
         }
     }
@@ -532,65 +563,11 @@ pub(super) fn stratified(rows: usize, columns: usize, rng: &mut StdRng) -> Vec<V
     out
 }
 
-/// Quantiles of one number over the draws.
-pub fn quantiles(draws: &[Draw], of: impl Fn(&Draw) -> f64) -> Quantiles {
-    let values: Vec<(f64, f64)> = draws.iter().map(|d| (of(d), d.weight)).collect();
-    let [p10, p50, p90] = weighted(values);
-    Quantiles { p10, p50, p90 }
-}
-
-/// Quantiles of a time over the draws; draws in which it never comes are late beyond all.
-pub fn times(draws: &[Draw], start: Time, of: impl Fn(&Draw) -> Option<f64>) -> TimeQuantiles {
-    let values = draws.iter().map(|d| (of(d).unwrap_or(f64::INFINITY), d.weight)).collect();
-    times_of(values, start)
-}
-
-/// The same of weighted times, s since the start, infinite where they never come.
-pub(super) fn times_of(values: Vec<(f64, f64)>, start: Time) -> TimeQuantiles {
-    let whole = |t: f64| t.is_finite().then(|| Time(start.plus(t).0 / 1_000_000 * 1_000_000));
-    let [p10, p50, p90] = weighted(values).map(whole);
-    TimeQuantiles { p10, p50, p90 }
-}
-
-/// Share of the draws in which something holds.
-pub fn probability(draws: &[Draw], holds: impl Fn(&Draw) -> bool) -> f64 {
-    let all: f64 = draws.iter().map(|d| d.weight).sum();
-    // The sum of nothing is −0.
-    (0.0 + draws.iter().filter(|d| holds(d)).map(|d| d.weight).sum::<f64>()) / all
-}
-
-/// 10 %, 50 % and 90 % of weighted values.
-pub(super) fn weighted(mut values: Vec<(f64, f64)>) -> [f64; 3] {
-    values.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let all: f64 = values.iter().map(|v| v.1).sum();
-    [0.1, 0.5, 0.9].map(|p| {
-        let mut sum = 0.0;
-        for (i, (v, w)) in values.iter().enumerate() {
-            let next = sum + w;
-            if next >= p * all {
-                // Between the middles of the draws on either side.
-                let middle = sum + 0.5 * w;
-                let (other, gap) = if p * all < middle {
-                    (i.checked_sub(1), middle - p * all)
-                } else {
-                    (Some(i + 1), p * all - middle)
-                };
-                return match other.and_then(|o| values.get(o)) {
-                    Some((o, ow)) if o.is_finite() && v.is_finite() => {
-                        v + (o - v) * gap / (0.5 * (w + ow))
-                    }
-                    _ => *v,
-                };
-            }
-            sum = next;
-        }
-        values.last().map_or(f64::NAN, |v| v.0)
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::core::report::TimeQuantiles;
+    use crate::units::Time;
 
     fn draws(values: impl IntoIterator<Item = (f64, f64)>) -> Vec<Draw> {
         let draw = |(dry_g, weight)| Draw { dry_g, weight, ..Draw::default() };

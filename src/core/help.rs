@@ -132,6 +132,7 @@ fn alone(studio: &Studio, pot: &Pot, name: &str) -> Studio {
         air_to_come: studio.air_to_come.clone(),
         samples: studio.samples.clone(),
         blends: studio.blends.clone(),
+        wary: studio.wary,
     }
 }
 

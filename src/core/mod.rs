@@ -42,6 +42,7 @@ pub mod shrinkage;
 pub mod thinning;
 pub mod trace;
 pub mod trend;
+pub mod uneven;
 pub mod verdict;
 pub mod weather;
 pub mod whose;
@@ -86,13 +87,14 @@ pub fn assess_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
 
 /// The same for one of many pots, with what the studio's finished pots teach.
 pub fn assess_taught(studio: &Studio, lessons: &Lessons, pot: &str) -> Option<PotAnswer> {
-    let assessment = Assessment::new(studio, lessons, pot, &Wanted::default())?;
+    let wanted = Wanted { uneven: true, ..Wanted::default() };
+    let assessment = Assessment::new(studio, lessons, pot, &wanted)?;
     assessment.answer(studio, &Corrections::default())
 }
 
 /// The same with its way in past and future ([`report::Story`]), for a picture.
 pub fn depict_pot(studio: &Studio, pot: &str) -> Option<PotAnswer> {
-    let wanted = Wanted { paths: true, ..Wanted::default() };
+    let wanted = Wanted { paths: true, uneven: true, ..Wanted::default() };
     let assessment = Assessment::new(studio, &learn(studio), pot, &wanted)?;
     assessment.answer(studio, &Corrections::default())
 }
@@ -112,18 +114,32 @@ pub fn lesson(studio: &Studio, pot: &str) -> Option<Lesson> {
     let pot = &within_reason(studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?);
     let history = history(studio, pot);
     let verdicts = verdicts(studio, pot);
-    if verdicts.is_empty() && !lessons::may_teach(&history) {
+    let teaches = !verdicts.is_empty() || lessons::may_teach(&history);
+    let rows = studio.handling.get(&pot.name).map_or(&[][..], Vec::as_slice);
+    let outcome = uneven::tolerance::outcome(rows, studio.at);
+    if !teaches && outcome.is_none() {
         return None;
     }
     let body = studio.bodies.get(&pot.body);
     let room = surroundings(studio, pot, history.now);
     let posterior = Posterior::new(Model::new(pot, body, &history, &room));
+    let stood = outcome.map(|(whole, noted)| {
+        let noted = noted.since(pot.made_at);
+        uneven::stood(&posterior, band(body).0.to, seed(&pot.name), (whole, noted))
+    });
+    if !teaches {
+        return stood.map(|stood| Lesson::of_outcome(pot, stood));
+    }
     let times: Vec<f64> = verdicts.iter().map(|(t, _)| *t).collect();
     let water = forecast::water_at(&posterior, &times, seed(&pot.name));
     let felt = verdicts.iter().zip(water);
     let felt = felt.map(|((_, verdict), (water, sd))| Felt { verdict: *verdict, water, sd });
     let cell = cell_said(studio, pot, (&history, &room), || free_water(&posterior));
-    Lesson::new(pot, bag_given(body), &posterior, felt.collect(), cell)
+    let lesson = Lesson::new(pot, bag_given(body), &posterior, felt.collect(), cell);
+    match (lesson, stood) {
+        (None, stood) => stood.map(|stood| Lesson::of_outcome(pot, stood)),
+        (Some(lesson), stood) => Some(lesson.with_outcome(stood)),
+    }
 }
 
 /// What is believed of the cell on which a pot of that dry clay (g) stands, where it matters.
@@ -392,6 +408,13 @@ fn band(body: Option<&Body>) -> (Band, bool) {
         _ => BAND,
     };
     (band, from.is_some() && to.is_some())
+}
+
+/// Whether it was noted what became of a pot.
+fn has_outcome(studio: &Studio, pot: &str) -> bool {
+    let known =
+        |row: &HandlingRow| row.time <= studio.at && matches!(row.action, Action::Outcome(_));
+    studio.handling.get(pot).is_some_and(|rows| rows.iter().any(known))
 }
 
 /// The same time without parts of a second.

@@ -280,7 +280,7 @@ impl<'p> Walk<'p> {
 }
 
 /// How a pot stands in a span under some changes.
-fn kept(span: &Span, now: f64, changes: &[Change]) -> StepKeeping {
+pub(super) fn kept(span: &Span, now: f64, changes: &[Change]) -> StepKeeping {
     let mut keeping = span.keeping;
     for change in changes.iter().filter(|change| now + change.at <= span.from + SAME) {
         match change.doing {

@@ -61,7 +61,7 @@ pub fn trim(
     } else {
         TrimCall::Wait
     };
-    Trim { call, probability_now, opens, closes }
+    Trim { call, probability_now, opens, closes, foot_opens: None }
 }
 
 /// Mean water (dry basis) above which a pot is plastic: it bends and takes marks where a hand grips

@@ -4,6 +4,7 @@
 //! kg dry clay (dry basis). Between `p10` and `p90` the truth must lie in 80 of 100 cases.
 
 use super::correction::Corrections;
+use super::uneven::Uneven;
 use crate::records::{Cover, Name};
 use crate::units::Time;
 use serde::{Serialize, Serializer};
@@ -130,6 +131,10 @@ pub struct Trim {
     pub opens: TimeQuantiles,
     /// When mean water passes the body's lower limit.
     pub closes: TimeQuantiles,
+    /// When the window has opened and the base too is that firm, so that a foot can be cut; of a
+    /// pot whose base already is, no later than now. Only of one that is still to be trimmed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub foot_opens: Option<TimeQuantiles>,
 }
 
 /// The way to the kiln.
@@ -223,6 +228,9 @@ pub struct PotAnswer {
     /// What was found in the trace though nobody wrote it down.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub found: Vec<Found>,
+    /// How unevenly it dries, while it still shrinks.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub uneven: Option<Uneven>,
     /// What speaks against it.
     pub warnings: Vec<Warning>,
     /// For people and pictures, not in the JSON.

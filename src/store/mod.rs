@@ -164,6 +164,7 @@ impl Store {
     fn snapshot(&self, at: Time, only: Option<&[Name]>) -> Result<Studio, StoreError> {
         let mut studio = snapshot::studio(&self.db, at, only)?;
         studio.air_to_come = self.air_forecast().map(|f| f.as_of(at)).unwrap_or_default();
+        studio.wary = self.settings.wary;
         Ok(studio)
     }
 

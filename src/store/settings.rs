@@ -4,13 +4,14 @@
 //! [`DEFAULT`] is written into a new studio; it documents each setting beside its default.
 
 mod compare;
+mod drying;
 mod kiln;
 
 mod tell;
 
 use super::week::Week;
 use super::{SETTINGS, rules, shown};
-use crate::records::{Cover, Name};
+use crate::records::{Cover, Name, Wary};
 use compare::RawCompare;
 pub use compare::{CompareSettings, DIFFERENCE};
 pub use kiln::KilnSettings;
@@ -108,7 +109,8 @@ units = "metric"
 #                           # comes at other times waits; default: always
 # every_minutes = 10        # no more often than this, min, 1 to 1440; default: 10
 "#,
-    include_str!("settings/kiln.toml")
+    include_str!("settings/kiln.toml"),
+    include_str!("settings/drying.toml")
 );
 
 /// Baud rate of a port that does not say.
@@ -153,6 +155,8 @@ pub struct Settings {
     pub tell: Option<TellSettings>,
     /// What kiln loads go by.
     pub kiln: KilnSettings,
+    /// From which chance on a pot that may crack is warned of.
+    pub wary: Wary,
 }
 
 /// What plans go by.
@@ -303,6 +307,7 @@ struct RawSettings {
     compare: Option<RawCompare>,
     tell: Option<RawTell>,
     kiln: Option<kiln::Raw>,
+    drying: Option<drying::Raw>,
 }
 
 #[derive(Deserialize)]
@@ -414,6 +419,7 @@ impl Settings {
             compare: raw.compare.map_or(Ok(CompareSettings::default()), RawCompare::check)?,
             tell: raw.tell.map(RawTell::check).transpose()?,
             kiln: raw.kiln.map_or(Ok(KilnSettings::default()), kiln::Raw::check)?,
+            wary: raw.drying.map_or(Ok(Wary::default()), drying::Raw::check)?,
         })
     }
 }
@@ -606,7 +612,7 @@ mod tests {
         let mut text = String::new();
         for line in DEFAULT.lines() {
             let bare = line.strip_prefix("# ").unwrap_or(line);
-            let is_example = ["[[port]]", "[plan]", "[compare]", "[tell]", "[kiln]"]
+            let is_example = ["[[port]]", "[plan]", "[compare]", "[tell]", "[kiln]", "[drying]"]
                 .contains(&bare)
                 || bare.contains(" = ");
             text.push_str(if is_example { bare } else { "" });
@@ -631,6 +637,7 @@ mod tests {
         assert_eq!(settings.kiln.altitude_m, Some(1600.0));
         let kiln = KilnSettings { altitude_m: None, ..settings.kiln };
         assert_eq!(kiln, KilnSettings::default());
+        assert_eq!(settings.wary, Wary::default());
         // The others are shown as they are by default.
         assert_eq!(PlanSettings { hours: None, there: None, ..plan }, PlanSettings::default());
     }
@@ -655,7 +662,7 @@ mod tests {
                 "units = \"us\"\n  unitz = 1\n".to_owned(),
                 "studio.toml:2:3: unknown setting \"unitz\", expected one of \"units\", \
                  \"time_zone\", \"air_forecast\", \"port\", \"plan\", \"compare\", \"tell\", \
-                 \"kiln\"",
+                 \"kiln\", \"drying\"",
             ),
             (
                 "units = \"stone\"\n".into(),
@@ -668,6 +675,7 @@ mod tests {
             ),
             ("air_forecast = \"\"\n".into(), "studio.toml:1:16: expected the path of a CSV file"),
             ("[kiln]\naltitude_m = 9000\n".into(), "studio.toml:2:14: expected -430 to 5500"),
+            ("[drying]\nwarn_from = 1.0\n".into(), "studio.toml:2:13: expected 0.02 to 0.9"),
             ("[kiln]\nbelow_boiling_c = nan\n".into(), "studio.toml:2:19: expected 5 to 40"),
             (
                 format!("{port}speed = 9600\n"),

@@ -251,7 +251,8 @@ mod tests {
     fn call(pot: &str, about: About, text: Option<&'static str>) -> Change {
         let never = TimeQuantiles { p10: None, p50: None, p90: None };
         let (opens, closes) = (never, never);
-        let trim = Trim { call: TrimCall::Now, probability_now: 0.9, opens, closes };
+        let trim =
+            Trim { call: TrimCall::Now, probability_now: 0.9, opens, closes, foot_opens: None };
         let fire = Fire {
             call: FireCall::Wait,
             probability_bone_dry: 0.0,

@@ -17,6 +17,7 @@
 use super::posterior::{ASTRAY_SD, Posterior, RATE_SD};
 use super::priors::{self, Beliefs, FARTHEST, Spread, Unknown};
 use crate::core::handling::History;
+use crate::core::uneven::tolerance::{Stood, Tolerance};
 use crate::core::verdict::Felt;
 use crate::core::witness::Drift;
 use crate::records::{Name, Pot};
@@ -94,6 +95,8 @@ pub struct Lesson {
     cell: Option<Drift>,
     /// How much likelier its rate went astray than not, ln of the ratio; `None` of a few weights.
     astray: Option<f64>,
+    /// How unevenly it dried and whether it stood that, where its outcome was noted.
+    stood: Option<Stood>,
 }
 
 #[derive(Clone, PartialEq, Debug)]
@@ -179,9 +182,22 @@ impl Lesson {
         let finished = Finished::new(pot, bag_given, posterior);
         let (body, lot) = (pot.body.clone(), pot.lot.clone());
         let astray = posterior.astray();
-        let lesson = Lesson { pot: pot.name.clone(), body, lot, felt, finished, cell, astray };
+        let name = pot.name.clone();
+        let lesson = Lesson { pot: name, body, lot, felt, finished, cell, astray, stood: None };
         let says = lesson.is_finished() || !lesson.felt.is_empty() || lesson.cell.is_some();
         (says || lesson.astray.is_some()).then_some(lesson)
+    }
+
+    /// Of a pot of which nothing but its outcome teaches.
+    pub fn of_outcome(pot: &Pot, stood: Stood) -> Lesson {
+        let (name, body, lot) = (pot.name.clone(), pot.body.clone(), pot.lot.clone());
+        let (felt, finished, cell, astray) = (Vec::new(), None, None, None);
+        Lesson { pot: name, body, lot, felt, finished, cell, astray, stood: Some(stood) }
+    }
+
+    /// With what became of the pot.
+    pub fn with_outcome(self, stood: Option<Stood>) -> Lesson {
+        Lesson { stood, ..self }
     }
 
     /// Whether the pot has taught of itself, not only the hand of it.
@@ -262,6 +278,8 @@ pub struct Lessons {
     cells: Vec<Drift>,
     /// Bodies with their pots, and how much likelier each went astray than not: ln of the ratio.
     astray: Vec<(Name, Name, f64)>,
+    /// Bodies with how unevenly their pots dried, and whether they stood that.
+    stood: Vec<(Name, Stood)>,
 }
 
 /// What pots have said, added up lot by lot and body by body, so that one pot can be left out
@@ -386,8 +404,10 @@ impl Lessons {
     /// Takes in what finished pots say and finds how much pots differ.
     pub fn new(lessons: Vec<Lesson>) -> Lessons {
         let (mut teachers, mut felt) = (Vec::new(), Vec::new());
-        let (mut cells, mut astray) = (Vec::new(), Vec::new());
-        for Lesson { pot, body, lot, felt: its, finished, cell, astray: its_own } in lessons {
+        let (mut cells, mut astray, mut stood) = (Vec::new(), Vec::new(), Vec::new());
+        for lesson in lessons {
+            let Lesson { pot, body, lot, felt: its, finished, cell, astray: its_own, .. } = lesson;
+            stood.extend(lesson.stood.map(|stood| (body.clone(), stood)));
             cells.extend(cell);
             astray.extend(its_own.map(|ratio| (body.clone(), pot.clone(), ratio)));
             felt.extend(its.into_iter().map(|one| (body.clone(), one)));
@@ -402,6 +422,7 @@ impl Lessons {
             tree: None,
             cells,
             astray,
+            stood,
         };
         out.tree = out.added_up();
         for _ in 0..if out.teachers.len() > 1 { ROUNDS } else { 0 } {
@@ -454,6 +475,11 @@ impl Lessons {
     /// What pots on a cell, and the empty cell, say of it.
     pub fn of_cell(&self, cell: &str) -> impl Iterator<Item = &Drift> {
         self.cells.iter().filter(move |drift| drift.cell == cell)
+    }
+
+    /// What a body stands, by what became of its pots and of those of other bodies.
+    pub fn tolerance(&self, body: &str) -> Tolerance {
+        Tolerance::of_body(&self.stood, body)
     }
 
     /// What the hand said of pots of a body.
@@ -583,6 +609,7 @@ mod tests {
             finished: Some(Finished { bag_given: true, said, more: DVector::zeros(N) }),
             cell: None,
             astray: None,
+            stood: None,
         }
     }
 

@@ -227,7 +227,13 @@ impl<'a> Model<'a> {
 
     /// Runs the first spans of the past of up to [`LANES`] sets of unknowns.
     pub fn past_spans(&self, z: &[Vec<f64>], count: usize) -> Past {
-        self.run(&self.values(z), [0.0; LANES], count)
+        self.run(&self.values(z), [0.0; LANES], count, |_, _| ())
+    }
+
+    /// Runs the past of up to [`LANES`] sets of unknowns, and shows how they stand at the end of
+    /// each span.
+    pub fn watched(&self, z: &[Vec<f64>], see: impl FnMut(&Span, &PotState)) {
+        self.run(&self.values(z), [0.0; LANES], self.spans.len(), see);
     }
 
     /// How much of a gram too much at the start is left at the start and end of each span.
@@ -235,12 +241,18 @@ impl<'a> Model<'a> {
         const MORE: f64 = 1e-3;
         let mut wetter = [0.0; LANES];
         wetter[1] = MORE;
-        let past = self.run(&self.values(&[z.to_vec()]), wetter, count);
+        let past = self.run(&self.values(&[z.to_vec()]), wetter, count, |_, _| ());
         let more = MORE * past.physics.dry_g[0];
         past.mass.iter().map(|(a, b)| ((a[1] - a[0]) / more, (b[1] - b[0]) / more)).collect()
     }
 
-    fn run(&self, values: &Values, wetter: Lane, count: usize) -> Past {
+    fn run(
+        &self,
+        values: &Values,
+        wetter: Lane,
+        count: usize,
+        mut see: impl FnMut(&Span, &PotState),
+    ) -> Past {
         let mut physics = self.physics_of(values);
         physics.water = std::array::from_fn(|l| physics.water[l] + wetter[l]);
         let mut state = PotState::new(&physics);
@@ -255,6 +267,7 @@ impl<'a> Model<'a> {
             state.step(&physics, &span.air, span.keeping, &gain, span.to - span.from);
             mass.push((before, state.mass_g()));
             water.push(state.mean_water());
+            see(span, &state);
         }
         Past { mass, water, state, physics }
     }

@@ -678,7 +678,8 @@ pub(super) mod tests {
         let room = room(20.0, 0.5, NOW, NOW);
         let (mut dry, mut water, mut all) = (0, 0, 0);
         each_fitted(8, Errors::All, |pots, lane, posterior| {
-            let ask = Ask { band: Band { from: 0.23, to: 0.16 }, seed: 7, paths: false };
+            let ask =
+                Ask { band: Band { from: 0.23, to: 0.16 }, seed: 7, paths: false, shrunk: None };
             let draws = forecast::forecast(posterior, &room, &ask).draws;
             let d = forecast::quantiles(&draws, |d| d.dry_g);
             let w = forecast::quantiles(&draws, |d| d.water[0]);
@@ -706,7 +707,8 @@ pub(super) mod tests {
         let mut all = 0.0;
         each_fitted(40, Errors::All, |pots, lane, posterior| {
             // Draws of its own for each pot: ranks among the same few would crowd in their gaps.
-            let ask = Ask { band: Band { from: 0.23, to: 0.16 }, seed: all as u64, paths: false };
+            let (seed, band) = (all as u64, Band { from: 0.23, to: 0.16 });
+            let ask = Ask { band, seed, paths: false, shrunk: None };
             let draws = forecast::forecast(posterior, &room, &ask).draws;
             let mut count = |what: usize, truth: f64, of: fn(&forecast::Draw) -> f64| {
                 let weight = |below: bool| -> f64 {
