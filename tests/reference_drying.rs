@@ -513,9 +513,9 @@ fn a_steady_flux_makes_the_difference_of_crank() {
         assert!(between < 0.02 * whole, "slabs alike: {between}");
         assert_eq!(pot.differences(0.31), [[0.0; LANES]; 3], "where nothing shrinks");
         // Only what is wetter than the end of shrinkage counts.
-        let face = mean - whole * 2.0 / 3.0;
-        let [_, half_of_it, _] = pot.differences(face + 0.5 * whole).map(|lane| lane[0]);
-        close(half_of_it, 0.5 * whole, 0.03, "the upper half");
+        let above = |shrunk: f64| pot.differences(shrunk)[1][0];
+        let (low, high) = (mean - 0.1 * whole, mean + 0.1 * whole);
+        assert!((above(low) - above(high) - 0.2 * whole).abs() < 1e-12);
     }
 }
 

@@ -13,7 +13,7 @@
 
 use super::assessment::Assessment;
 use super::candling::Candling;
-use super::drying::{LANES, PotState, StepKeeping};
+use super::drying::{LANES, Lane, PotState, StepKeeping};
 use super::forecast::{BONE_DRY_WETTEST, Batch, HORIZON, cross, times_of, weighted};
 use super::prospect::Prospect;
 use super::readiness::NOT_READY;
@@ -207,15 +207,13 @@ fn walk(
     let (mut going, mut chance) = (batch.going(), batch.chance_in(rng, weather));
     let candling = &question.candling;
     let mut held = going.state.wettest();
-    let mut then: Option<(f64, [[f64; LANES]; 4])> = None;
     let about = |state: &PotState| {
         let (dry_g, mean) = (state.dry_g(), state.mean_water());
         let [wall, base] = state.wettest_parts();
-        [std::array::from_fn(|l| dry_g[l] * mean[l]), wall, base, state.wettest()]
+        let water_g: Lane = std::array::from_fn(|l| dry_g[l] * mean[l]);
+        [water_g, wall, base, state.wettest()]
     };
-    if question.date <= 0.0 {
-        then = Some((0.0, about(&going.state)));
-    }
+    let mut then = (question.date <= 0.0).then(|| (0.0, about(&going.state)));
     let mut dry: [f64; LANES] = std::array::from_fn(|l| match batch.draws.get(l) {
         Some(draw) if draw.wettest_free <= BONE_DRY_WETTEST => 0.0,
         _ => f64::INFINITY,
