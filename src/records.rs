@@ -6,14 +6,18 @@
 
 mod kiln;
 mod names;
+mod sample;
+mod wary;
 
 use crate::units::Time;
 pub use kiln::KilnPot;
 pub use names::{
     NameError, begins_a_formula, check_name, is_hidden, nearest, printable, shell_word,
 };
+pub use sample::{Drying, Sample};
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
+pub use wary::Wary;
 
 /// A name of a body, pot, board, lot, place or source, held to the rules of the studio files.
 pub type Name = String;
@@ -364,60 +368,6 @@ pub struct HandlingRow {
     pub action: Action,
 }
 
-/// How a sample of clay was kept until it was weighed.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Drying {
-    /// As it came: nothing dried on purpose.
-    Wet,
-    /// In the air of the room.
-    Room,
-    /// In a drying oven at 105–110 °C.
-    Oven,
-}
-
-impl Drying {
-    /// All, wettest first.
-    pub const ALL: [Drying; 3] = [Drying::Wet, Drying::Room, Drying::Oven];
-
-    /// The word in files.
-    pub fn word(self) -> &'static str {
-        match self {
-            Drying::Wet => "wet",
-            Drying::Room => "room",
-            Drying::Oven => "oven",
-        }
-    }
-
-    /// By its word.
-    pub fn parse(text: &str) -> Option<Drying> {
-        Drying::ALL.into_iter().find(|d| d.word() == text)
-    }
-}
-
-/// One weighing of a sample: an offcut of a lot that is weighed wet, and again as it dries. Key:
-/// sample, time. All weighings of a sample are of one body and lot.
-#[derive(Clone, PartialEq, Debug)]
-pub struct Sample {
-    /// When it was weighed.
-    pub time: Time,
-    /// The sample's name.
-    pub sample: Name,
-    /// The body it is of.
-    pub body: Name,
-    /// The bag, pugging or wedging it was cut from.
-    pub lot: Option<Name>,
-    /// How it was kept since the weighing before.
-    pub drying: Drying,
-    /// What the scale shows (gross), g.
-    pub mass_g: f64,
-    /// The dish on the scale with it, g; `None` where the scale was set to zero with it.
-    pub tare_g: Option<f64>,
-    /// Relative humidity of the air it lay in, fraction.
-    pub humidity: Option<f64>,
-    /// The smallest step that the scale shows, g.
-    pub step_g: Option<f64>,
-}
-
 /// What an ingredient of a blend is.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub enum Ingredient {
@@ -563,19 +513,6 @@ pub struct Cell {
     /// What it said when no pot stood on it last, g, in order of time: single readings some time
     /// apart, of the last weeks. Only in a studio that was read with the weighings of all pots.
     pub idle: Vec<Point>,
-}
-
-/// How likely a pot is to crack or warp within a day before its potter wants to hear of it.
-#[derive(Clone, Copy, PartialEq, Debug)]
-pub struct Wary(pub f64);
-
-impl Default for Wary {
-    /// One of five, as all intervals of the program leave one of five cases out. A sheet of plastic
-    /// costs a walk and some hours; but a potter who is warned of pots that all come out whole
-    /// hears no more (own judgement).
-    fn default() -> Wary {
-        Wary(0.20)
-    }
 }
 
 /// A studio as it was known at a time, with its plans: what every estimate is made from.
