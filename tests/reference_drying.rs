@@ -529,8 +529,8 @@ struct Centre {
 /// The middle of a slab whose faces give off all that comes, by Crank's series
 /// (`fixtures/generate_kiln.py`): the faces are dry, so the middle's water is the difference. The
 /// middle of the last cell lies a sixth (wall) and a tenth (base) of L off the slab's: by the first
-/// term of the series it holds cos(π/12) and cos(π/20) of the middle's. Later on the wall's few cells
-/// are late (see above).
+/// term of the series it holds cos(π/12) and cos(π/20) of the middle's. Later on the wall's few
+/// cells are late (see above).
 #[test]
 fn dry_faces_make_the_difference_of_cranks_series() {
     let (half, diffusivity) = (4e-3, 1e-9);

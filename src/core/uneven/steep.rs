@@ -4,9 +4,9 @@
 //! So what counts is how much wetter one place of a pot is than another, with water below the end
 //! of shrinkage counted as that much ([`PotState::differences`]): through the wall and the base,
 //! where for a steady flux it is F·L/(2·ρ·D) (Crank, *The Mathematics of Diffusion*, 2nd ed. 1975,
-//! section 4.3, constant flux at the surfaces), and between base and wall, which dry at rates of their own. Each water that
-//! leaves makes clay shrink by its volume (Bigot; [`crate::core::clay::length_ratio`]): a point of
-//! difference is about half a percent of length.
+//! section 4.3, constant flux at the surfaces), and between base and wall, which dry at rates of
+//! their own. All water that leaves makes clay shrink by its volume (Bigot;
+//! [`crate::core::clay::length_ratio`]): a point of difference is about half a percent of length.
 //!
 //! The end of shrinkage is taken to be where the trimming band ends, as its potter gave it: a
 //! little wetter than where it is (common practice, no source).
