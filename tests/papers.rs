@@ -138,6 +138,8 @@ fn every_setting_of_the_readme_is_one() {
         "hours_per_cm",
         "least_hours",
         "rest_percent",
+        "[drying]",
+        "warn_from",
     ];
     for setting in settings {
         assert!(readme.contains(&format!("| `{setting}` |")), "{setting}");
@@ -148,7 +150,8 @@ fn every_setting_of_the_readme_is_one() {
                there = \"9-13\"\ntrim_minutes = 15\nwanted = 0.8\ncovers = [\"wrapped\"]\n\
                [compare]\nlevel = 0.9\npower = 0.9\ndifference = 0.1\nspread = 0.2\nshared = 0.3\n\
                [kiln]\naltitude_m = 1600\nwanted = 0.8\nbelow_boiling_c = 10\n\
-               rise_c_per_hour = 30\nhours_per_cm = 4\nleast_hours = 2\nrest_percent = 0.5\n";
+               rise_c_per_hour = 30\nhours_per_cm = 4\nleast_hours = 2\nrest_percent = 0.5\n\
+               [drying]\nwarn_from = 0.2\n";
     Settings::parse(all.as_bytes(), Path::new("studio.toml")).unwrap();
 }
 
