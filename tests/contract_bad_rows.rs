@@ -388,6 +388,16 @@ const BAD_ROWS: &[(&str, &str, &str)] = &[
     ("counts.csv", "2031-04-02T09:00:00Z,,5,,", "source: is empty; expected a name"),
     (
         "counts.csv",
+        "2031-04-02T09:00:00Z,ce\u{4}ll,5,,",
+        "source: a name cannot hold control characters or '/'; got \"ce\\u{4}ll\"",
+    ),
+    (
+        "counts.csv",
+        "2031-04-02T09:00:00Z,a/b,5,,",
+        "source: a name cannot hold control characters or '/'; got \"a/b\"",
+    ),
+    (
+        "counts.csv",
         "2031-04-02T09:00:00Z,cell,much,,",
         "raw: \"much\" is not a finite number; expected one like 812.4",
     ),

@@ -65,6 +65,7 @@ impl Recording {
         let mut started = None;
         let (mut settings, mut expected, mut events) = (String::new(), String::new(), Vec::new());
         for (at, line) in text.lines().enumerate() {
+            let line = line.trim_end_matches('\r'); // the last line may end in nothing else
             let wrong = |why: &str| RecordingError(at + 1, why.into());
             if let Some(name) = line.strip_prefix("== ") {
                 section = match (section, name) {

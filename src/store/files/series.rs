@@ -131,6 +131,7 @@ impl<'db> Kinds<'db> {
         let source = sheet.name("source")?;
         let value = sheet.number("raw", 0)?;
         let (count, spread) = (read_samples(sheet, "samples")?, sheet.maybe_number("spread", 0)?);
+        rules::name("source", &source)?;
         rules::reading_value(Quantity::Count, value, count, spread).map_err(in_counts)?;
         let series = self.writer.series_of(&source, Quantity::Count, None)?;
         Ok(Pending { series, time, numbers: Numbers { value, count, spread }, line })
