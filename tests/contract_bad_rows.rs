@@ -7,7 +7,7 @@ mod studio_files;
 
 use studio_files::{
     AIR, BLENDS, BODIES, CALIBRATIONS, COMPARISONS, COUNTS, HANDLING, KILN, LENIENT, POTS,
-    READINGS, SAMPLES, ZERO_DRIFTS, folder, snapshots, take, with_bowl,
+    READINGS, SAMPLES, ZERO_DRIFTS, folder, snapshots, take, with_bowl, with_moved_bowl,
 };
 use warecast::store::files::{Counts, FILES, Options};
 
@@ -498,6 +498,7 @@ fn header_of(file: &str) -> &'static str {
         "comparisons.csv" => COMPARISONS,
         "air_forecast.csv" => AIR,
         "kiln_loads.csv" => KILN,
+        "planned.csv" => HANDLING,
         _ => READINGS,
     }
 }
@@ -515,6 +516,7 @@ fn good_row(file: &str) -> &'static str {
         "zero_drifts.csv" => "cell,2031-04-02T10:00:00Z,-12.5,3,room",
         "comparisons.csv" => "plastic,bowl,open,1,,7,2031-04-02T10:00:00Z",
         "kiln_loads.csv" => "spring,2031-04-09T10:00:00Z,bowl",
+        "planned.csv" => "2031-04-02T12:00:00Z,bowl,move,loft",
         "air_forecast.csv" => "2031-04-02T10:00:00Z,18,60",
         _ => "2031-04-02T10:00:00Z,room,temperature,20,Cel,,,",
     }
@@ -535,7 +537,7 @@ fn bad_file(file: &str) -> (String, Vec<String>) {
 #[test]
 fn every_kind_of_bad_row_is_refused_with_its_place_and_the_good_ones_are_kept() {
     for file in FILES {
-        let (_dir, mut store) = with_bowl();
+        let (_dir, mut store) = with_moved_bowl();
         let (text, expected) = bad_file(file);
         let files = folder(&[(file, text.as_bytes())]);
         let (imported, told) = take(&mut store, files.path(), LENIENT);
@@ -594,7 +596,7 @@ fn what_is_odd_is_told_with_its_place_and_kept() {
 
 #[test]
 fn with_strict_nothing_is_kept() {
-    let (_dir, mut store) = with_bowl();
+    let (_dir, mut store) = with_moved_bowl();
     let before = snapshots(&store);
     for file in FILES {
         for (_, row, _) in BAD_ROWS.iter().filter(|(of, ..)| *of == file) {

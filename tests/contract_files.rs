@@ -9,6 +9,7 @@ use std::fs;
 use std::path::Path;
 use studio_files::{
     AT, HANDLING, LENIENT, READINGS, empty, folder, scenario, snapshots, take, with_bowl,
+    with_moved_bowl,
 };
 use tempfile::TempDir;
 use warecast::records::{Action, Cover, Drying, Ingredient, Quantity, Reading, Sample};
@@ -35,6 +36,7 @@ fn rows_are_taken_as_they_stand() {
         ("zero_drifts.csv", added(1)),
         ("comparisons.csv", added(2)),
         ("kiln_loads.csv", added(2)),
+        ("planned.csv", added(1)),
     ];
     assert_eq!(imported, Imported { files: counts.into(), kept: true });
     let bodies = store.bodies().unwrap();
@@ -83,7 +85,7 @@ fn what_goes_out_comes_in_as_the_same_studio() {
     store.append(&[reduced], Clash::Refuse).unwrap();
     let out = tempfile::tempdir().unwrap();
     let written = files::export(&store, out.path(), false).unwrap();
-    assert_eq!(written.map(|(_, rows)| rows), [2, 3, 16, 10, 4, 2, 3, 3, 1, 2, 0, 2]);
+    assert_eq!(written.map(|(_, rows)| rows), [2, 3, 16, 10, 4, 2, 3, 3, 1, 2, 0, 2, 1]);
 
     let (_dir2, mut other) = empty();
     let (imported, told) = take(&mut other, out.path(), LENIENT);
@@ -97,6 +99,8 @@ fn what_goes_out_comes_in_as_the_same_studio() {
     assert_eq!(other.zero_drifts().unwrap(), store.zero_drifts().unwrap());
     assert_eq!(other.allotments().unwrap(), store.allotments().unwrap());
     assert_eq!(other.kiln_pots().unwrap(), store.kiln_pots().unwrap());
+    assert_eq!(other.planned().unwrap(), store.planned().unwrap());
+    assert_eq!(store.planned().unwrap()[0].action, Action::Move("loft".into()));
     assert_eq!(snapshots(&other), snapshots(&store));
 
     let again = tempfile::tempdir().unwrap();
@@ -122,7 +126,7 @@ fn importing_again_adds_nothing() {
     assert_eq!(told, [""; 0]);
     let known: Vec<Counts> = imported.files.iter().map(|(_, counts)| *counts).collect();
     let expected =
-        [2, 3, 16, 9, 4, 2, 3, 3, 1, 2, 2].map(|known| Counts { known, ..Counts::default() });
+        [2, 3, 16, 9, 4, 2, 3, 3, 1, 2, 2, 1].map(|known| Counts { known, ..Counts::default() });
     assert_eq!(known, expected);
     assert_eq!(snapshots(&store), before);
 }
@@ -482,4 +486,29 @@ fn the_commands_say_what_happened_and_exit_accordingly() {
     assert!(said.contains("is there already"), "{said}");
     assert_eq!(status, Some(2));
     assert_eq!(run(&["export", "--force", &path(&out)]).0, Some(0));
+}
+
+#[test]
+fn what_is_planned_stands_in_the_log_as_it_is_planned() {
+    let (_dir, mut store) = with_moved_bowl();
+    let rows = "2031-04-02T12:00:00Z,bowl,move,loft\n2031-04-02T09:00:00Z,bowl,trim,\n\
+                2031-04-02T09:00:00Z,bowl,flip,\n2031-04-02T12:00:00Z,bowl,move,shed\n\
+                2031-04-02T12:00:00Z,bowl,move,loft\n";
+    let files = folder(&[("planned.csv", format!("{HANDLING}{rows}").as_bytes())]);
+    let (imported, told) = take(&mut store, files.path(), LENIENT);
+    let expected = [
+        "planned.csv:3: action: only a cover, flip or move can be planned",
+        "planned.csv:4: time: handling.csv has no such row: a plan is a row of the log first",
+        "planned.csv:5: detail: the log has \"loft\" there",
+    ];
+    assert_eq!(told, expected);
+    assert_eq!(imported.files[0].1, Counts { added: 1, known: 1, refused: 3, ..Counts::default() });
+    // What leaves the log is not planned any more; what is confirmed stays in it.
+    let planned = store.planned().unwrap();
+    assert_eq!(store.confirm(&planned).unwrap(), [true]);
+    assert_eq!((store.planned().unwrap().len(), store.handling().unwrap()), (0, planned.clone()));
+    assert_eq!(store.confirm(&planned).unwrap(), [false]);
+    take(&mut store, files.path(), LENIENT);
+    store.take_back_notes(&planned).unwrap();
+    assert_eq!(store.planned().unwrap(), []);
 }

@@ -15,7 +15,7 @@ use crate::records::{
 };
 use crate::store::settings::Units;
 use crate::store::{Clash, Store};
-use crate::units::Time;
+use crate::units::{HOUR, Time};
 use std::process::ExitCode;
 
 /// Options of `note`.
@@ -71,6 +71,10 @@ pub struct Args {
     undo: bool,
 }
 
+/// A step that was planned is confirmed by a note of the same within this, s: on one day (common
+/// practice, no source).
+const CONFIRMS: f64 = 12.0 * HOUR;
+
 /// What was typed: pots and boards, the action's word and its detail.
 pub struct Noted<'a> {
     /// Pots and boards.
@@ -123,6 +127,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     if status != ExitCode::SUCCESS {
         return Ok(status);
     }
+    let confirmed = confirm(&mut store, &rows, &words)?;
     let remarks = remarks(&roll, &targets, &action, time, &words);
     let turned = match action {
         Action::Trim | Action::Flip => turned(&store, &pots, time, &words)?,
@@ -132,7 +137,13 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         Action::On(scale) => never_heard(scale, &store)?,
         _ => None,
     };
-    let remarks = remark.into_iter().chain(remarks).chain(turned).chain(silent).chain(packed);
+    let remarks = confirmed
+        .into_iter()
+        .chain(remark)
+        .chain(remarks)
+        .chain(turned)
+        .chain(silent)
+        .chain(packed);
     for remark in remarks {
         screen::say(&remark)?;
     }
@@ -220,8 +231,11 @@ fn put(
     words: &Words,
 ) -> anyhow::Result<ExitCode> {
     let clash = if replace { Clash::Replace } else { Clash::Refuse };
-    let stored = store.put_handling(rows, clash)?;
     let Some(first) = rows.first() else { return Ok(ExitCode::SUCCESS) };
+    let stored = match is_planned(first, words) {
+        true => store.plan_handling(rows, clash)?,
+        false => store.put_handling(rows, clash)?,
+    };
     let said = say_action(&first.action, words);
     let when = format!("{} ({})", words.time(first.time), words.distance(first.time));
     let pots = |keep: &dyn Fn(usize) -> bool| {
@@ -229,9 +243,9 @@ fn put(
     };
     let kept = pots(&|i| !stored.refused.contains(&i));
     if !kept.is_empty() {
-        let verb = match (stored.added + stored.replaced, in_future(first.time, words.now)) {
-            (0, _) => "Noted already",
-            (_, true) if first.action.can_be_planned() => "Planned",
+        let verb = match stored.added + stored.replaced {
+            0 => "Noted already",
+            _ if is_planned(first, words) => "Planned",
             _ if stored.replaced > 0 => "Corrected",
             _ => "Noted",
         };
@@ -247,6 +261,41 @@ fn put(
         pots(&|i| stored.refused.contains(&i))
     ));
     Ok(ExitCode::from(REFUSED))
+}
+
+/// Whether a row is written down before its time.
+fn is_planned(row: &HandlingRow, words: &Words) -> bool {
+    in_future(row.time, words.now) && row.action.can_be_planned()
+}
+
+/// Confirms what was planned and is noted now: of each pot the nearest row that says the same. One
+/// of another time leaves the log, since that is when it was done. Says what was planned.
+fn confirm(
+    store: &mut Store,
+    rows: &[HandlingRow],
+    words: &Words,
+) -> anyhow::Result<Option<String>> {
+    let planned = match rows.first() {
+        Some(first) if !is_planned(first, words) => store.planned()?,
+        _ => return Ok(None),
+    };
+    let mut met: Vec<HandlingRow> = Vec::new();
+    for row in rows {
+        let apart = |plan: &&HandlingRow| plan.time.since(row.time).abs();
+        let same = planned.iter().filter(|plan| {
+            plan.pot == row.pot && plan.action == row.action && apart(plan) <= CONFIRMS
+        });
+        met.extend(same.min_by(|a, b| apart(a).total_cmp(&apart(b))).cloned());
+    }
+    store.confirm(&met)?;
+    met.retain(|plan| rows.iter().all(|row| row.time != plan.time));
+    store.take_back_notes(&met)?;
+    let mut times: Vec<Time> = met.iter().map(|plan| plan.time).collect();
+    times.sort();
+    times.dedup();
+    let times = list(times.into_iter().map(|time| words.time(time)));
+    let said = format!("It was planned for {times}; it counts from when it was done.");
+    Ok((!met.is_empty()).then_some(said))
 }
 
 /// What the potter should know about what was noted.

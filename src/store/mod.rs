@@ -13,6 +13,7 @@ mod error;
 pub mod files;
 mod identity;
 mod kiln;
+mod planned;
 mod readings;
 mod rows;
 pub mod rules;

@@ -145,7 +145,7 @@ pub(super) fn put_pot(db: &Connection, p: &Pot, clash: Clash) -> Result<Fate, St
 
 const HANDLING: &str = "SELECT time, pot, action, detail FROM handling";
 
-fn handling_of(row: &Row) -> rusqlite::Result<HandlingRow> {
+pub(super) fn handling_of(row: &Row) -> rusqlite::Result<HandlingRow> {
     let (action, detail): (String, String) = (row.get(2)?, row.get(3)?);
     let action = Action::parse(&action, &detail).map_err(|e| {
         rusqlite::Error::FromSqlConversionFailure(3, rusqlite::types::Type::Text, Box::new(e))

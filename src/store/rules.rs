@@ -318,6 +318,24 @@ pub fn kiln_pot(k: &KilnPot) -> Result<(), Unfit> {
     name("pot", &k.pot)
 }
 
+/// Checks a planned row by itself (not whether the log has it).
+pub fn planned(row: &HandlingRow) -> Result<(), Unfit> {
+    handling(row)?;
+    match row.action.can_be_planned() {
+        true => Ok(()),
+        false => unfit("action", "only a cover, flip or move can be planned"),
+    }
+}
+
+/// A planned row is not in the log, or not like this.
+pub fn not_in_the_log(detail: Option<&str>) -> Unfit {
+    let (column, text) = match detail {
+        Some(detail) => ("detail", format!("the log has \"{}\" there", super::shown(detail))),
+        None => ("time", "handling.csv has no such row: a plan is a row of the log first".into()),
+    };
+    Unfit { column, text }
+}
+
 /// A body would be made of itself.
 pub fn part_of_itself(body: &str) -> Result<(), Unfit> {
     unfit("name", format!("\"{}\" would be a part of itself", super::shown(body)))

@@ -26,7 +26,7 @@ const STATEMENTS: usize = 64;
 /// SQL that brings a database of version *n* (index) to version *n* + 1.
 ///
 /// Never edit an entry that was released: add one.
-const MIGRATIONS: [&str; 6] = [
+const MIGRATIONS: [&str; 7] = [
     r"
 CREATE TABLE body (
     name TEXT PRIMARY KEY NOT NULL,
@@ -149,6 +149,16 @@ CREATE TABLE kiln_pot (
     load TEXT NOT NULL REFERENCES kiln_load (name),
     pot TEXT NOT NULL REFERENCES pot (name),
     PRIMARY KEY (load, pot)
+) STRICT, WITHOUT ROWID;
+",
+    r"
+-- Rows of the log that were written down before their time and that nobody confirmed yet.
+CREATE TABLE planned (
+    pot TEXT NOT NULL,
+    time INTEGER NOT NULL,
+    action TEXT NOT NULL,
+    PRIMARY KEY (pot, time, action),
+    FOREIGN KEY (pot, time, action) REFERENCES handling (pot, time, action) ON DELETE CASCADE
 ) STRICT, WITHOUT ROWID;
 ",
 ];

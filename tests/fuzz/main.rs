@@ -73,4 +73,5 @@ macro_rules! fuzzed {
 fuzzed! {
     senml text settings times masses recordings names bodies pots handling readings samples blends
     raw_counts calibrations zero_drifts comparisons air_forecast kiln_loads
+    planned
 }

@@ -8,7 +8,7 @@ use std::cell::RefCell;
 use std::fs;
 use std::path::{Path, PathBuf};
 use tempfile::TempDir;
-use warecast::records::{Body, Pot};
+use warecast::records::{Action, Body, Cover, HandlingRow, Pot};
 use warecast::store::files::{AirForecast, Counts, Defect, FILES, Note, Options, export, import};
 use warecast::store::{Clash, DATABASE, Store};
 use warecast::units::Time;
@@ -58,6 +58,7 @@ impl Studio {
         let tables = [
             "reading",
             "series",
+            "planned",
             "handling",
             "sample_weighing",
             "sample",
@@ -87,6 +88,9 @@ impl Studio {
         let pot = |name| Pot { ball_g: Some(600.0), ..Pot::bare(name, "dune", made_at) };
         self.store.put_bodies(&["dune", "tide"].map(body), Clash::Refuse).unwrap();
         self.store.put_pots(&["jar-1", "jar-2"].map(pot), Clash::Refuse).unwrap();
+        let action = Action::Cover(Cover::Open);
+        let row = HandlingRow { time: made_at.plus(60.0), pot: "jar-1".into(), action };
+        self.store.put_handling(&[row], Clash::Refuse).unwrap();
     }
 
     /// What became of each file's rows, and what was refused.
@@ -136,7 +140,11 @@ fn check(desk: &mut Desk, file: &str, bytes: &[u8]) {
     let (files, defects) = other.import(&out);
     assert_eq!(defects, []);
     let added = files.iter().find(|(name, _)| *name == file).map(|(_, c)| c.added);
-    let furniture = if file == FILES[0] || file == FILES[1] { 2 } else { 0 };
+    let furniture = match FILES.iter().position(|known| *known == file) {
+        Some(0 | 1) => 2,
+        Some(2) => 1,
+        _ => 0,
+    };
     assert_eq!(added, Some(counts.added + furniture));
     export(&other.store, &again, true).unwrap();
     for file in FILES {
@@ -362,5 +370,19 @@ file!(
         "\n",
         "-60",
         "110",
+    ]
+);
+file!(
+    planned,
+    "planned",
+    &[
+        "time,pot,action,detail\n",
+        "2031-03-01T09:01:00Z,jar-1,cover,open\n",
+        "2031-03-01T09:01:00Z,jar-1,",
+        "cover,draped\n",
+        "flip,\n",
+        ",",
+        "\"",
+        "\n",
     ]
 );

@@ -2,7 +2,7 @@
 
 use super::engine::Target;
 pub use super::studio_files::{
-    air_forecast, blends, bodies, calibrations, comparisons, handling, kiln_loads, pots,
+    air_forecast, blends, bodies, calibrations, comparisons, handling, kiln_loads, planned, pots,
     raw_counts, readings, samples, zero_drifts,
 };
 use jiff::tz::TimeZone;

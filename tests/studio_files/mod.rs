@@ -155,6 +155,11 @@ pub fn scenario() -> TempDir {
               \"spring, first\",2031-04-09T10:00:00Z,planter-1\n\
               \"spring, first\",2031-04-09T12:00:00+02:00,lidded jar\n",
         ),
+        (
+            "planned.csv",
+            b"time,pot,action,detail\n\
+              2031-04-04T09:00:00Z,planter-1,move,loft\n",
+        ),
     ])
 }
 
@@ -184,5 +189,14 @@ pub fn with_bowl() -> (TempDir, Store) {
     ]);
     let (imported, _) = take(&mut store, files.path(), LENIENT);
     assert!(!imported.any_refused());
+    (dir, store)
+}
+
+/// The same with a row in its log that may be planned.
+pub fn with_moved_bowl() -> (TempDir, Store) {
+    let (dir, mut store) = with_bowl();
+    let row = format!("{HANDLING}2031-04-02T12:00:00Z,bowl,move,loft\n");
+    let files = folder(&[("handling.csv", row.as_bytes())]);
+    take(&mut store, files.path(), LENIENT);
     (dir, store)
 }

@@ -12,7 +12,7 @@ use crate::store::text::{
     self, ALLOTMENT_COLUMNS, BLEND_COLUMNS, BODY_COLUMNS, COUNT_COLUMNS, DRIFT_COLUMNS,
     HANDLING_COLUMNS, KILN_COLUMNS, LOAD_COLUMNS, POT_COLUMNS, READING_COLUMNS, SAMPLE_COLUMNS,
 };
-use crate::store::{Store, StoreError, allotments, calibrations, clay, kiln, rows};
+use crate::store::{Store, StoreError, allotments, calibrations, clay, kiln, planned, rows};
 use crate::units::Time;
 use rusqlite::{Connection, Rows};
 use std::cmp::Reverse;
@@ -61,6 +61,7 @@ pub fn export(store: &Store, folder: &Path, force: bool) -> Result<Exported, Sto
         &comparisons,
         &air,
         &kiln_loads,
+        &planned_rows,
     ];
     for ((file, count), write) in exported.iter_mut().zip(writers) {
         let path = folder.join(*file);
@@ -153,6 +154,11 @@ fn comparisons(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
 
 fn kiln_loads(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
     table(csv, KILN_COLUMNS, &kiln::pots(db)?, text::kiln_fields, rules::kiln_pot)
+}
+
+fn planned_rows(db: &Connection, csv: &mut Csv) -> Result<usize, Trouble> {
+    let rows = planned::planned(db)?;
+    table(csv, HANDLING_COLUMNS, &rows, text::handling_fields, rules::planned)
 }
 
 /// Writes rows under their columns. A row that breaks the rules, as one that somebody else put

@@ -17,7 +17,7 @@ use crate::store::text::{
     SAMPLE_COLUMNS,
 };
 use crate::store::{
-    Clash, Durability, Store, StoreError, allotments, calibrations, clay, kiln, shown,
+    Clash, Durability, Store, StoreError, allotments, calibrations, clay, kiln, planned, shown,
 };
 use rusqlite::Connection;
 use std::collections::HashMap;
@@ -99,6 +99,8 @@ const ALLOTMENTS: Layout = Layout {
     required: &["comparison", "pot", "treatment", "rank", "seed", "drawn_at"],
 };
 const KILN: Layout = Layout { file: FILES[11], columns: &KILN_COLUMNS, required: &KILN_COLUMNS };
+const PLANNED: Layout =
+    Layout { file: FILES[12], columns: &HANDLING_COLUMNS, required: &HANDLING_COLUMNS };
 
 /// Cache of the database while a file is read, in KiB.
 const CACHE_KIB: i64 = 64 * 1024;
@@ -137,6 +139,7 @@ pub fn import(
         import.rows(&ALLOTMENTS, read_allotment, allotments::put_allotment, |_, _| None)?;
         forecast = import.forecast(there.as_ref(), named)?;
         import.rows(&KILN, read_kiln_pot, kiln::put_pot, |_, _| None)?;
+        import.rows(&PLANNED, read_handling, planned::put_planned, |_, _| None)?;
         let mut done = import.done;
         done.kept = !(options.strict && done.any_refused());
         let keep = done.kept;

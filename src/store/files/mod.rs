@@ -2,8 +2,8 @@
 //!
 //! `bodies.csv`, `pots.csv`, `handling.csv`, `readings.csv`, and for what these cannot hold
 //! `samples.csv`, `blends.csv`, `counts.csv`, `calibrations.csv`, `zero_drifts.csv`,
-//! `comparisons.csv`, `air_forecast.csv` and `kiln_loads.csv`; any of them may be missing. Columns
-//! are found by name.
+//! `comparisons.csv`, `air_forecast.csv`, `kiln_loads.csv` and `planned.csv`; any of them may be
+//! missing. Columns are found by name.
 //! What is exported and imported into an empty studio is the same studio.
 
 mod csv;
@@ -21,7 +21,7 @@ use super::StoreError;
 use std::path::Path;
 
 /// File names, in the order in which they are read and written.
-pub const FILES: [&str; 12] = [
+pub const FILES: [&str; 13] = [
     "bodies.csv",
     "pots.csv",
     "handling.csv",
@@ -34,6 +34,7 @@ pub const FILES: [&str; 12] = [
     "comparisons.csv",
     "air_forecast.csv",
     "kiln_loads.csv",
+    "planned.csv",
 ];
 
 /// A row that was refused, and why.
