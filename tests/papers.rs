@@ -125,6 +125,11 @@ fn every_setting_of_the_readme_is_one() {
         "trim_minutes",
         "wanted",
         "covers",
+        "sheets",
+        "pairs",
+        "alike",
+        "[plan.attach]",
+        "minutes",
         "[compare]",
         "level",
         "power",
@@ -148,6 +153,8 @@ fn every_setting_of_the_readme_is_one() {
                baud = 9600\nformat = \"text\"\npattern = '(?P<mass>\\d+)'\nsource = \"bench\"\n\
                ask = \"W\"\nask_seconds = 5\nbanner_seconds = 2\n[plan]\nhours = \"9-13\"\n\
                there = \"9-13\"\ntrim_minutes = 15\nwanted = 0.8\ncovers = [\"wrapped\"]\n\
+               sheets = 3\npairs = [[\"jar-1\", \"lid-1\"]]\nalike = 0.3\n\
+               [plan.attach]\nfrom = -0.1\nto = 0.4\nminutes = 5\n\
                [compare]\nlevel = 0.9\npower = 0.9\ndifference = 0.1\nspread = 0.2\nshared = 0.3\n\
                [kiln]\naltitude_m = 1600\nwanted = 0.8\nbelow_boiling_c = 10\n\
                rise_c_per_hour = 30\nhours_per_cm = 4\nleast_hours = 2\nrest_percent = 0.5\n\

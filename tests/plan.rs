@@ -9,7 +9,7 @@ use bench::{Studio, output, run};
 use serde_json::Value;
 use std::fs;
 use warecast::clock;
-use warecast::records::{Action, Body, Cover, Pot, Quantity, Reading};
+use warecast::records::{Action, Body, Cover, HandlingRow, Pot, Quantity, Reading};
 use warecast::store::Clash;
 use warecast::units::{HOUR, Time};
 
@@ -143,7 +143,7 @@ fn whoever_is_away_leaves_pots_under_plastic() {
     let page = run(&studio, &[&ASKED[..], &["--away", "5d"]].concat());
     assert!(page.contains("Nobody is there from Wed 2 Apr 2031 18:00 to Mon 7 Apr"), "{page}");
     assert!(page.contains("Latest to throw") && page.contains("too late now"), "{page}");
-    for wrong in ["soon", "40d"] {
+    for wrong in ["soon", "40d", "0d"] {
         refused(&studio, &[&ASKED[..], &["--away", wrong]].concat());
     }
 }
@@ -315,4 +315,151 @@ fn a_calendar_holds_names_that_would_break_it() {
     let lost = nowhere.join("plan.ics");
     let said = refused(&studio, &[&ASKED[..], &["--calendar", lost.to_str().unwrap()]].concat());
     assert!(said.contains(&format!("there is no folder {}", nowhere.display())), "{said}");
+}
+
+/// A jar that was wrapped, and was to be uncovered three hours ago: planned, not noted.
+fn overdue(now: Time) -> Studio {
+    let made = now.plus(-24.0 * HOUR);
+    let studio = studio(made, &[("jar-1", None)]);
+    let row = |hours: f64, cover| HandlingRow {
+        time: now.plus(HOUR * hours),
+        pot: "jar-1".into(),
+        action: Action::Cover(cover),
+    };
+    let mut store = studio.store();
+    store.put_handling(&[row(-22.0, Cover::Wrapped)], Clash::Refuse).unwrap();
+    store.plan_handling(&[row(-3.0, Cover::Open)], Clash::Refuse).unwrap();
+    drop(store);
+    studio.settings(&format!("time_zone = \"{}\"\n", midday(now)));
+    studio
+}
+
+const HOURS: [&str; 3] = ["plan", "--hours", "9-17"];
+
+#[test]
+fn a_step_that_nobody_confirmed_is_asked_about_and_confirmed_by_a_note() {
+    let studio = overdue(clock::now());
+    assert_eq!(studio.store().planned().unwrap().len(), 1);
+    let page = run(&studio, &HOURS);
+    assert!(page.contains("Planned, and not confirmed"), "{page}");
+    assert!(page.contains("uncover jar-1, ") && page.contains("was it done?"), "{page}");
+    let (_, out, _) = output(&studio, &[&HOURS[..], &["--json"]].concat());
+    let json: Value = serde_json::from_str(&out).unwrap();
+    let open = &json["unconfirmed"][0];
+    let says = ["action", "detail", "board", "done", "refuted"].map(|key| &open[key]);
+    assert_eq!(says, [&"cover".into(), &"open".into(), &Value::Null, &Value::Null, &false.into()]);
+    // It was done an hour later than planned: the log has that time alone.
+    let said = run(&studio, &["note", "jar-1", "cover", "open", "--at", "2 h ago"]);
+    assert!(said.contains("Noted: ") && said.contains("It was planned for "), "{said}");
+    let store = studio.store();
+    assert_eq!(store.planned().unwrap(), []);
+    assert_eq!(store.handling().unwrap().len(), 2);
+    drop(store);
+    assert!(!run(&studio, &HOURS).contains("not confirmed"));
+}
+
+#[test]
+fn a_step_is_confirmed_by_its_own_time_or_taken_back() {
+    let now = clock::now();
+    let studio = overdue(now);
+    let planned = studio.store().planned().unwrap();
+    let at = planned[0].time.to_string();
+    let note = ["note", "jar-1", "cover", "open", "--at", &at];
+    assert!(run(&studio, &note).contains("Noted already"));
+    assert_eq!(studio.store().planned().unwrap(), []);
+    assert_eq!(studio.store().handling().unwrap().len(), 2);
+    let studio = overdue(now);
+    run(&studio, &[&note[..], &["--undo"]].concat());
+    assert_eq!(studio.store().planned().unwrap(), []);
+    assert_eq!(studio.store().handling().unwrap().len(), 1);
+    // What is noted ahead of its time is planned, too; another cover confirms nothing.
+    let studio = overdue(now);
+    assert!(run(&studio, &["note", "jar-1", "cover", "draped", "--at", "in 5 h"]).contains("Plan"));
+    run(&studio, &["note", "jar-1", "cover", "cupboard"]);
+    assert_eq!(studio.store().planned().unwrap().len(), 2);
+    // A cover that was noted since is the last word.
+    assert!(!run(&studio, &HOURS).contains("not confirmed"));
+}
+
+#[test]
+fn other_work_has_its_own_band_and_words() {
+    let studio = jar();
+    let carve = json(&studio, &["--for", "carve"]);
+    assert_eq!((&carve["work"], &carve["trim_s"]), (&"carve".into(), &1800.0.into()));
+    let band =
+        |plan: &Value| ["from", "to"].map(|key| plan["pots"][0]["band"][key].as_f64().unwrap());
+    // From 0.2 to 1.0 of 23 to 16 %.
+    let [from, to] = band(&carve);
+    assert!((from - 0.216).abs() < 1e-9 && (to - 0.16).abs() < 1e-9, "{from} {to}");
+    let opens = |plan: &Value| plan["pots"][0]["opens"]["p50"].as_str().map(String::from);
+    let (trim, burnish) = (json(&studio, &[]), json(&studio, &["--for", "burnish"]));
+    assert_eq!(band(&trim), [0.23, 0.16]);
+    assert!(opens(&trim) < opens(&carve) && opens(&carve) < opens(&burnish));
+    let page = run(&studio, &[&ASKED[..], &["--for", "burnish"]].concat());
+    assert!(page.contains("Burnishing wants 19–14% water (dry basis)."), "{page}");
+    assert!(page.contains("\nBurnishing\n") && page.contains("it can be burnished"), "{page}");
+    assert!(!page.contains("rim"), "{page}");
+    // Where a handle was joined on already nothing lies ahead.
+    let made = MADE.plus(HOUR);
+    let row = HandlingRow { time: made, pot: "jar-1".into(), action: Action::Attach(Some(20.0)) };
+    studio.store().put_handling(&[row], Clash::Refuse).unwrap();
+    assert_eq!(json(&studio, &["--for", "attach"])["pots"][0]["trim"], Value::Null);
+    studio.settings("[plan.carve]\nfrom = 0.5\n");
+    assert!((band(&json(&studio, &["--for", "carve"]))[0] - 0.195).abs() < 1e-9);
+    let said = refused(&studio, &[&ASKED[..], &["--for", "glaze"]].concat());
+    assert!(said.contains("trim, attach, carve, burnish"), "{said}");
+}
+
+#[test]
+fn pairs_come_together() {
+    let studio = studio(MADE, &[("jar-1", None), ("lid-1", None), ("cup", None)]);
+    // Neither was weighed: that they are alike is hardly known.
+    studio.settings("[plan]\nalike = 1.0\n");
+    let all_day = ["plan", "--at", "2031-04-02 17:40", "--hours", "0-24", "--json"];
+    let (_, out, _) =
+        output(&studio, &[&all_day[..], &["jar-1", "--pair", "jar-1", "lid-1"]].concat());
+    let plan: Value = serde_json::from_str(&out).unwrap();
+    let pots = plan["pots"].as_array().unwrap();
+    let pair = |k: usize| (pots[k]["pot"].as_str().unwrap(), pots[k]["pair"].as_str());
+    assert_eq!(
+        (pair(0), pair(1), pots.len()),
+        (("jar-1", Some("lid-1")), ("lid-1", Some("jar-1")), 2)
+    );
+    assert_eq!(pots[0]["trim"], pots[1]["trim"]);
+    assert!(pots[0]["trim"]["planned"].as_f64().unwrap() > 0.5, "{plan:#}");
+    let pairs = "[plan]\npairs = [[\"jar-1\", \"lid-1\"], [\"gone\", \"cup\"]]\nalike = ";
+    studio.settings(&format!("{pairs}1.0\n"));
+    let page = run(&studio, &[&all_day[..5], &["lid-1"]].concat());
+    assert!(page.contains("pairs stay together: with it goes jar-1."), "{page}");
+    assert!(page.contains("Of a pair: "), "{page}");
+    studio.settings(&format!("{pairs}0.05\n"));
+    let page = run(&studio, &[&ASKED[..], &["lid-1"]].concat());
+    assert!(page.contains("as damp as each other: "), "{page}");
+    for (args, why) in [
+        (["--pair", "jar-1", "lid-2"], "did you mean \"lid-1\""),
+        (["--pair", "jar-1", "jar-1"], "in a pair already"),
+    ] {
+        let said = refused(&studio, &[&ASKED[..], &args].concat());
+        assert!(said.contains(why), "{said}");
+    }
+}
+
+#[test]
+fn a_plan_is_drawn() {
+    let studio = studio(MADE, &[("jar <1> & lid", Some("north")), ("cup", None)]);
+    let file = studio.path().join("plan.svg");
+    let path = file.to_str().unwrap();
+    let draw = [&ASKED[..], &["--kiln", "2031-04-11 9:00", "--output", path]].concat();
+    run(&studio, &draw);
+    let text = fs::read_to_string(&file).unwrap();
+    let svg = roxmltree::Document::parse(&text).unwrap();
+    let words: String = svg.descendants().filter_map(|node| node.text()).collect();
+    for wanted in ["Trimming by plan", "jar <1> & lid", "north", "kiln Fri 11 Apr 09:00", "→"] {
+        assert!(words.contains(wanted), "{wanted}: {words}");
+    }
+    assert!(refused(&studio, &draw).contains("--force"));
+    run(&studio, &[&draw[..], &["--force"]].concat());
+    let said = refused(&studio, &[&ASKED[..], &["--output", "plan.gif"]].concat());
+    assert!(said.contains(".svg or .png"), "{said}");
+    assert!(refused(&studio, &[&ASKED[..], &["--force"]].concat()).contains("--output"));
 }

@@ -212,14 +212,12 @@ impl Shelf {
         let spans =
             days.flat_map(|day| HOURS.map(|(a, b)| (ahead(day + a * HOUR), ahead(day + b * HOUR))));
         let question = Question {
-            at,
-            hours: Hours::new(spans.collect()).after(0.0),
             moments,
             trim_s: TRIM,
             wanted,
-            covers: vec![Cover::Draped, Cover::Wrapped],
             kiln: (KILN > now).then_some(KILN - now),
             until: until.max(KILN - now + HOUR),
+            ..Question::trimming(at, Hours::new(spans.collect()).after(0.0))
         };
         let names: Vec<Name> =
             self.pots.keys().filter(|name| !self.trimmed[*name]).cloned().collect();

@@ -2,11 +2,14 @@
 
 use super::{Taught, each_on_all_cores};
 use crate::core::assessment::{Assessment, Wanted};
-use crate::core::on_its_rim;
+use crate::core::forecast::Band;
 use crate::core::plan::backwards::{self, Needs};
-use crate::core::plan::{Draft, Group, Plan, Question, Subject, Way};
+use crate::core::plan::done::{self, Unconfirmed};
+use crate::core::plan::work::Work;
+use crate::core::plan::{Draft, Group, Pair, Plan, Question, Subject, Way};
 use crate::core::prospect::{Ahead, Branch, Change, Course};
-use crate::records::{Name, Studio};
+use crate::core::trimming_band;
+use crate::records::{HandlingRow, Name, Studio};
 
 /// What to do with some of its pots; `done` is called whenever a pot has been thought of, with how
 /// many thoughts are known to lie ahead.
@@ -22,12 +25,27 @@ pub fn plan(
         done();
         subject
     });
-    let mut draft = Draft::new(question, &subjects);
-    cover(&subjects, &mut draft, done);
-    draft.split();
-    cover(&subjects, &mut draft, done);
+    let plan = drafted(&subjects, question, done);
+    let apart = plan.hopeless_pairs();
+    if apart.is_empty() {
+        return plan;
+    }
+    // The nearest thing to a pair that cannot be had: each of the two by itself.
+    let has = |[a, b]: &Pair| apart.iter().all(|(gone, _)| !(gone.contains(a) && gone.contains(b)));
+    let pairs = question.pairs.iter().filter(|pair| has(pair)).cloned().collect();
+    let question = Question { pairs, ..question.clone() };
+    Plan { apart, ..drafted(&subjects, &question, done) }
+}
+
+fn drafted(subjects: &[Subject], question: &Question, done: &(dyn Fn() + Sync)) -> Plan {
+    let mut draft = Draft::new(question, subjects);
+    cover(subjects, &mut draft, done);
+    // What one sheet could do nothing for, under sheets of its own; at last the two of a pair.
+    while draft.split() {
+        cover(subjects, &mut draft, done);
+    }
     draft.reconsider();
-    then(&subjects, &mut draft);
+    then(subjects, &mut draft);
     draft.reconsider();
     draft.finish()
 }
@@ -38,15 +56,16 @@ fn cover(subjects: &[Subject], draft: &mut Draft, done: &(dyn Fn() + Sync)) {
     let groups = draft.groups();
     let trees: Vec<_> = needy.iter().map(|g| Branch::sequences(&groups[*g].tree)).collect();
     let searched = of_members(&groups, &needy, |group, member| {
-        let courses = subjects[member].prospect.search(&groups[group].tree);
+        let courses = subjects[member].search(&groups[group].tree);
         done();
         courses
     });
     // Roughly first: each group finds the wheel as those before it leave it.
     let mut rough = draft.clone();
-    let mut lists: Vec<Vec<Vec<Change>>> = Vec::new();
+    let (mut lists, mut lacking): (Vec<Vec<Vec<Change>>>, Vec<usize>) = Default::default();
     for ((group, sequences), searched) in needy.iter().zip(&trees).zip(searched) {
         let ways = ways(sequences, searched);
+        lacking.extend(rough.sheets_for(*group, &ways).contains(&false).then_some(*group));
         let list = rough.shortlist(*group, &ways);
         lists.push(list.into_iter().map(|way| sequences[way].clone()).collect());
         rough.choose(*group, ways);
@@ -54,6 +73,7 @@ fn cover(subjects: &[Subject], draft: &mut Draft, done: &(dyn Fn() + Sync)) {
     for (group, ways) in all_draws(subjects, &groups, &needy, &lists) {
         draft.choose(group, ways);
     }
+    lacking.into_iter().for_each(|group| draft.wants_sheets(group));
 }
 
 /// Looks for what may follow for the kiln.
@@ -73,20 +93,42 @@ fn then(subjects: &[Subject], draft: &mut Draft) {
     }
 }
 
+/// Planned steps that nobody confirmed, held against the weights.
+pub fn unconfirmed(studio: &Studio, taught: &Taught, planned: &[HandlingRow]) -> Vec<Unconfirmed> {
+    let mut steps = done::open_steps(studio, planned);
+    let rows: Vec<&HandlingRow> = steps.iter().flat_map(|step| &step.rows).collect();
+    let against = |row: &&HandlingRow| Some(done::against(studio, &taught.lessons, row));
+    let mut against = each_on_all_cores(&rows, against).into_iter();
+    for step in &mut steps {
+        let its: Vec<Option<f64>> = against.by_ref().take(step.rows.len()).collect();
+        step.done = done::likely(&its);
+    }
+    steps
+}
+
 /// What a fresh pot of each body needs, after the last of that body.
-pub fn fresh(studio: &Studio, taught: &Taught, wanted: f64) -> Vec<Needs> {
+pub fn fresh(studio: &Studio, taught: &Taught, question: &Question) -> Vec<Needs> {
     let patterns = backwards::patterns(studio);
-    each_on_all_cores(&patterns, |pot| backwards::needs(studio, &taught.lessons, pot, wanted))
+    each_on_all_cores(&patterns, |pot| {
+        let band = band(studio, taught, &pot.body, question);
+        backwards::needs(studio, &taught.lessons, (pot, band), question.wanted)
+    })
+}
+
+/// The band of a work where it is another than the body's own for trimming.
+fn band(studio: &Studio, taught: &Taught, body: &str, question: &Question) -> Option<Band> {
+    let own = || trimming_band(studio, &taught.lessons, body);
+    (question.work != Work::Trim).then(|| question.within.of(own()))
 }
 
 fn subject(studio: &Studio, taught: &Taught, name: &str, question: &Question) -> Option<Subject> {
     let pot = studio.pots.get(name)?;
-    let Question { moments, covers, until, kiln, .. } = question;
+    let Question { moments, covers, until, kiln, work, .. } = question;
     let ahead = Ahead { moments, covers, until: *until, to_dry: kiln.is_some() };
-    let wanted = Wanted { ahead: Some(&ahead), ..Wanted::default() };
+    let band = band(studio, taught, &pot.body, question);
+    let wanted = Wanted { ahead: Some(&ahead), band, ..Wanted::default() };
     let assessment = Assessment::new(studio, &taught.lessons, name, &wanted)?;
-    let answer = assessment.answer(studio, &taught.corrections)?;
-    Subject::new(pot, assessment, &answer, on_its_rim(studio, name)?)
+    Subject::new((studio, &taught.corrections), pot, assessment, *work)
 }
 
 /// What comes of each pot of some groups, by group and member.
@@ -116,7 +158,7 @@ fn all_draws(
         place.map_or(&[][..], |place| &lists[place][..])
     };
     let told = of_members(groups, which, |group, member| {
-        list(group).iter().map(|way| subjects[member].prospect.under(way)).collect()
+        list(group).iter().map(|way| subjects[member].under(way)).collect()
     });
     let of = |((group, list), told): ((&usize, &Vec<Vec<Change>>), _)| (*group, ways(list, told));
     which.iter().zip(lists).zip(told).map(of).collect()

@@ -41,7 +41,6 @@ pub mod sample;
 pub mod scorecard;
 pub mod screen;
 pub mod simulate;
-pub mod timetable;
 pub mod undo;
 pub mod walk;
 pub mod watch;

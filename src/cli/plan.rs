@@ -1,29 +1,35 @@
 //! `plan`: which pots to cover and uncover when, so that they can be trimmed while somebody is
 //! there.
 
-use super::calendar;
+mod listed;
+mod timetable;
+
 use super::names::{Roll, list};
 use super::progress::Progress;
 use super::report::{air_forecast, looking_at};
-use super::timetable::{self, Timetable};
 use super::when::{self, Lean};
 use super::words::{Words, printable};
-use super::{Context, completions, screen};
+use super::{Context, calendar, completions, plot, screen};
 use crate::answers::{Taught, plan};
 use crate::core::forecast::HORIZON;
 use crate::core::plan::backwards::Needs;
+use crate::core::plan::done::Unconfirmed;
 use crate::core::plan::hours::Hours;
-use crate::core::plan::{Plan, Question, Step};
+use crate::core::plan::work::{Within, Work};
+use crate::core::plan::{Pair, Plan, Question, Step};
 use crate::core::prospect::Doing;
-use crate::records::{Action, HandlingRow, Name};
-use crate::store::settings::PlanSettings;
+use crate::plot as pictures;
+use crate::records::{Action, Cover, HandlingRow, Name};
+use crate::store::settings::{BandSettings, PlanSettings};
 use crate::store::week::Week;
 use crate::store::{Clash, Store};
 use crate::units::{DAY, HOUR, Time};
+use clap::builder::PossibleValuesParser;
 use std::io::Write;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use timetable::Timetable;
 
 /// Options of `plan`.
 #[derive(clap::Args, Debug)]
@@ -40,8 +46,12 @@ then. Where that cannot be had it is said, with the hour at which the pot is
 likeliest to be trimmable.
 
 --accept writes the steps as planned covers and flips, which forecasts follow;
-planned covers that they replace are taken back. What was done otherwise is
-noted with `note` and planned anew.
+planned covers that they replace are taken back. A step is confirmed by noting it
+once it is done; one whose time has passed unconfirmed is asked about, and held
+against the weights: where they say that it was not done, the plan goes by them.
+
+--for attach, carve or burnish plans for those, each with its own band (settings).
+--pair keeps two pots equally damp, a lid and its jar: they are worked on together.
 
 Hours: 9-13,15-18 for every day, or \"mon-fri 9-13,15-18; sat 10-14\". They are
 set for good in studio.toml under [plan].")]
@@ -52,6 +62,13 @@ pub struct Args {
     /// Hours at the wheel, on the clock [default: those of studio.toml]
     #[arg(long, value_name = "HOURS", value_parser = Week::parse)]
     hours: Option<Week>,
+    /// What the pots are to be ready for [default: trim]
+    #[arg(long = "for", value_name = "WORK")]
+    #[arg(value_parser = PossibleValuesParser::new(Work::ALL.map(Work::word)))]
+    work: Option<String>,
+    /// Two pots that must stay equally damp, beside those of studio.toml; may be repeated
+    #[arg(long, num_args = 2, value_names = ["POT", "POT"], add = completions::pots())]
+    pair: Vec<String>,
     /// When the kiln is packed ("saturday 9:00")
     #[arg(long, value_name = "WHEN")]
     kiln: Option<String>,
@@ -68,8 +85,11 @@ pub struct Args {
     /// Write walks, trimming and windows as events into an iCalendar file (RFC 5545)
     #[arg(long, value_name = "FILE")]
     calendar: Option<PathBuf>,
-    /// Overwrite the calendar if it exists
-    #[arg(long, requires = "calendar")]
+    /// Draw it into this file, ending in .svg or .png
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Overwrite the calendar or picture if it exists
+    #[arg(long)]
     force: bool,
     /// Note the steps as planned
     #[arg(long, conflicts_with = "at")]
@@ -87,43 +107,62 @@ const WALK: f64 = 300.0;
 pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let mut store = context.open()?;
     let words = looking_at(args.at.as_deref(), context, store.settings())?;
-    let (question, away) = question(&args, &store.settings().plan, &words)?;
+    if args.force && args.calendar.is_none() && args.output.is_none() {
+        anyhow::bail!("--force overwrites a calendar or picture: name one (--calendar, --output)");
+    }
+    let (mut question, away) = question(&args, &store.settings().plan, &words)?;
     let roll = Roll::read(&store)?;
-    let (names, along) = asked(&args.pots, &roll, words.now)?;
+    question.pairs = pairs(&args.pair, &store.settings().plan.pairs, &roll)?;
+    let (names, along) = asked(&args.pots, &question.pairs, &roll, words.now)?;
+    question.sheets = store
+        .settings()
+        .plan
+        .sheets
+        .map(|all| (all as usize).saturating_sub(sheets_of_others(&roll, &names, words.now)));
     if !args.json {
         air_forecast(&store, &words);
     }
-    let (plan, fresh) = planned(&store, &names, &question, away.is_some())?;
+    let Made { plan, fresh, unconfirmed } = made(&store, &names, &question, away.is_some())?;
     let replaced = replaced(&plan, &roll, &names, words.now);
     let (plan, question, replaced) = (&plan, &question, &replaced[..]);
-    let table = Timetable { plan, question, replaced, away, fresh: &fresh };
+    let unconfirmed = &unconfirmed[..];
+    let table = Timetable { plan, question, replaced, away, fresh: &fresh, unconfirmed };
     if let Some(path) = &args.calendar {
         calendar::write(&table.events(&words), words.now, path, args.force)?;
         screen::tell(&format!("wrote {}", printable(&path.display().to_string())));
     }
+    if let Some(path) = &args.output {
+        pictures::write_plan(&table.picture(&words), path, &plot::look(&words, args.force))?;
+        screen::tell(&format!("wrote {}", printable(&path.display().to_string())));
+    }
     if args.json {
         let mut out = std::io::stdout().lock();
-        serde_json::to_writer_pretty(&mut out, &table.json()).map_err(std::io::Error::from)?;
+        let listed = listed::Listed::new(&table);
+        serde_json::to_writer_pretty(&mut out, &listed).map_err(std::io::Error::from)?;
         writeln!(out)?;
     } else {
         let look = timetable::Look { along: &along, accept: args.accept, roll: &roll };
         screen::print(&table.page(&words, context, &look))?;
     }
     if args.accept {
-        accept(&mut store, plan, replaced, args.json)?;
+        let refuted = unconfirmed.iter().filter(|step| step.is_refuted());
+        let gone = refuted.flat_map(|step| &step.rows).chain(replaced).cloned().collect::<Vec<_>>();
+        accept(&mut store, plan, &gone, args.json)?;
     }
     Ok(ExitCode::SUCCESS)
 }
 
-/// The plan, with a bar while it is made; and what fresh pots need, where there is a date by which
-/// they would have to be thrown.
-fn planned(
-    store: &Store,
-    names: &[Name],
-    question: &Question,
-    away: bool,
-) -> anyhow::Result<(Plan, Vec<Needs>)> {
-    let studio = store.studio(question.at)?;
+/// What is told.
+struct Made {
+    plan: Plan,
+    /// What fresh pots need, where there is a date by which they would have to be thrown.
+    fresh: Vec<Needs>,
+    unconfirmed: Vec<Unconfirmed>,
+}
+
+/// The plan, with a bar while it is made. What the weights say was not done is not supposed.
+fn made(store: &Store, names: &[Name], question: &Question, away: bool) -> anyhow::Result<Made> {
+    let mut studio = store.studio(question.at)?;
     let taught = Taught::new(&studio);
     let names: Vec<&Name> = names.iter().filter(|name| studio.pots.contains_key(*name)).collect();
     let (progress, done) = (Progress::new("thoughts"), AtomicUsize::new(0));
@@ -131,13 +170,69 @@ fn planned(
         let done = done.fetch_add(1, Ordering::Relaxed) + 1;
         progress.show(done, done.max(2 * names.len()));
     };
+    let mut planned = store.planned()?;
+    planned.retain(|row| names.contains(&&row.pot));
+    let unconfirmed = plan::unconfirmed(&studio, &taught, &planned);
+    for row in unconfirmed.iter().filter(|step| step.is_refuted()).flat_map(|step| &step.rows) {
+        if let Some(log) = studio.handling.get_mut(&row.pot) {
+            log.retain(|other| other != row);
+        }
+    }
     let plan = plan::plan(&studio, &taught, &names, question, &step);
     let fresh = match away || question.kiln.is_some() {
-        true => plan::fresh(&studio, &taught, question.wanted),
+        true => plan::fresh(&studio, &taught, question),
         false => Vec::new(),
     };
     progress.end();
-    Ok((plan, fresh))
+    Ok(Made { plan, fresh, unconfirmed })
+}
+
+/// Pots that must stay equally damp: those that were named, and those of the settings where their
+/// pots are there.
+fn pairs(named: &[String], set: &[Pair], roll: &Roll) -> anyhow::Result<Vec<Pair>> {
+    let mut pairs: Vec<Pair> = Vec::new();
+    for two in named.chunks_exact(2) {
+        let [a, b] = [&two[0], &two[1]].map(|name| roll.find(name).map(|pot| pot.name.clone()));
+        let pair = [a?, b?];
+        let again = pairs.iter().flatten().find(|name| pair.contains(name));
+        if let Some(name) = again.or((pair[0] == pair[1]).then_some(&pair[0])) {
+            anyhow::bail!("--pair: {} is in a pair already", printable(name));
+        }
+        pairs.push(pair);
+    }
+    for pair in set {
+        let is_new = |name: &Name| pairs.iter().flatten().all(|other| other != name);
+        if pair.iter().all(|name| roll.pot(name).is_some() && is_new(name)) {
+            pairs.push(pair.clone());
+        }
+    }
+    Ok(pairs)
+}
+
+/// Sheets of plastic that lie over boards and pots that are not asked about.
+fn sheets_of_others(roll: &Roll, names: &[Name], at: Time) -> usize {
+    let covered = |name: &Name| {
+        let row = roll.last(name, at, |action| matches!(action, Action::Cover(_)))?;
+        matches!(row.action, Action::Cover(Cover::Draped | Cover::Wrapped)).then_some(())
+    };
+    let others = roll.pots.iter().filter(|pot| {
+        let dries = pot.made_at <= at && roll.past_it(&pot.name, at).is_none();
+        dries && !names.contains(&pot.name) && covered(&pot.name).is_some()
+    });
+    let under = others.map(|pot| (pot.board.as_ref(), pot.board.is_none().then_some(&pot.name)));
+    under.collect::<std::collections::BTreeSet<_>>().len()
+}
+
+/// A work with its band and minutes.
+fn work(word: Option<&str>, settings: &PlanSettings) -> (Work, Within, f64) {
+    let work = word.and_then(Work::parse).unwrap_or_default();
+    let BandSettings { from, to, minutes } = match work {
+        Work::Trim => BandSettings { from: 0.0, to: 1.0, minutes: settings.trim_minutes },
+        Work::Attach => settings.attach,
+        Work::Carve => settings.carve,
+        Work::Burnish => settings.burnish,
+    };
+    (work, Within { from, to }, minutes)
 }
 
 /// What is asked, and from when to when nobody is there.
@@ -166,15 +261,21 @@ fn question(
             None => hours,
         }
     };
+    let (work, within, minutes) = work(args.work.as_deref(), settings);
     let question = Question {
         at,
         hours: hours(week),
         moments: moments(&hours(there), at),
-        trim_s: 60.0 * settings.trim_minutes,
+        trim_s: 60.0 * minutes,
         wanted: settings.wanted,
         covers: settings.covers.clone(),
+        sheets: None,
         kiln: kiln.map(|kiln| kiln.since(at)),
         until,
+        work,
+        within,
+        pairs: Vec::new(),
+        alike: settings.alike,
     };
     Ok((question, away))
 }
@@ -201,7 +302,8 @@ fn kiln(text: &str, words: &Words) -> anyhow::Result<Time> {
 fn away(text: &str, there: &Week, words: &Words) -> anyhow::Result<(Time, Time)> {
     let (at, zone) = (words.now, &words.zone);
     let shown = printable(text);
-    let Ok(when) = when::parse(&format!("in {text}"), at, zone, Lean::Future) else {
+    let when = when::parse(&format!("in {text}"), at, zone, Lean::Future).ok();
+    let Some(when) = when.filter(|when| when.time > at) else {
         anyhow::bail!("--away \"{shown}\": how long? Write it like 12d or 36 h");
     };
     let today = |span: &(Time, Time)| words.day_of(span.0) == words.day_of(at);
@@ -224,8 +326,14 @@ fn moments(there: &Hours, at: Time) -> Vec<f64> {
     moments
 }
 
-/// The pots in question, all of a board at once, and those that came along with others of theirs.
-fn asked(asked: &[String], roll: &Roll, at: Time) -> anyhow::Result<(Vec<Name>, Vec<Name>)> {
+/// The pots in question, all of a board and both of a pair at once, and those that came along with
+/// others of theirs.
+fn asked(
+    asked: &[String],
+    pairs: &[Pair],
+    roll: &Roll,
+    at: Time,
+) -> anyhow::Result<(Vec<Name>, Vec<Name>)> {
     let drying = |name: &Name| {
         let made = roll.pot(name).is_some_and(|pot| pot.made_at <= at);
         made && roll.past_it(name, at).is_none()
@@ -237,13 +345,16 @@ fn asked(asked: &[String], roll: &Roll, at: Time) -> anyhow::Result<(Vec<Name>, 
     if asked.is_empty() {
         names.extend(roll.pots.iter().map(|pot| pot.name.clone()));
     }
+    let whole = |pair: &&Pair| pair.iter().any(|name| names.contains(name));
+    let mut along: Vec<Name> = pairs.iter().filter(whole).flatten().cloned().collect();
     let boards: Vec<&Name> =
-        names.iter().filter_map(|name| roll.pot(name)?.board.as_ref()).collect();
+        names.iter().chain(&along).filter_map(|name| roll.pot(name)?.board.as_ref()).collect();
     let on_them = roll
         .pots
         .iter()
         .filter(|pot| pot.board.as_ref().is_some_and(|board| boards.contains(&board)));
-    let mut along: Vec<Name> = on_them.map(|pot| pot.name.clone()).collect();
+    let on_them: Vec<Name> = on_them.map(|pot| pot.name.clone()).collect();
+    along.extend(on_them);
     along.retain(|name| !names.contains(name) && drying(name));
     along.sort();
     along.dedup();
@@ -278,13 +389,8 @@ pub fn action(doing: Doing) -> Action {
     }
 }
 
-/// Writes the steps as planned rows.
-fn accept(
-    store: &mut Store,
-    plan: &Plan,
-    replaced: &[HandlingRow],
-    quiet: bool,
-) -> anyhow::Result<()> {
+/// Writes the steps as planned rows; these others go.
+fn accept(store: &mut Store, plan: &Plan, gone: &[HandlingRow], quiet: bool) -> anyhow::Result<()> {
     let row = |step: &Step, pot: &Name| HandlingRow {
         time: step.at,
         pot: pot.clone(),
@@ -294,8 +400,8 @@ fn accept(
     let steps = || plan.steps.iter().filter(|step| !step.once_trimmed);
     let rows: Vec<HandlingRow> =
         steps().flat_map(|step| step.pots.iter().map(|pot| row(step, pot))).collect();
-    store.take_back_notes(replaced)?;
-    store.put_handling(&rows, Clash::Replace)?;
+    store.take_back_notes(gone)?;
+    store.plan_handling(&rows, Clash::Replace)?;
     if !quiet {
         let pots = steps().flat_map(|step| &step.pots);
         let mut pots: Vec<&Name> = pots.collect();

@@ -206,6 +206,12 @@ pub fn percent(fraction: f64) -> String {
     format!("{}%", number(percent, if percent.abs() < 9.95 { 1 } else { 0 }))
 }
 
+/// From one share to another: `23–16%`.
+pub fn percent_span(from: f64, to: f64) -> String {
+    let [from, to] = [from, to].map(|share| number(100.0 * share, 0));
+    format!("{from}–{to}%")
+}
+
 /// A share of water with its interval: `17% (16–18)`.
 pub fn percents(q: &Quantiles) -> String {
     let decimals = usize::from(100.0 * q.p90 < 9.95);

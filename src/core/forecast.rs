@@ -85,7 +85,7 @@ pub struct Forecast {
 }
 
 /// What is forecast: the body's trimming band, upper and lower limit, kg/kg dry basis.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Band {
     /// Trimmable from here on down.
     pub from: f64,

@@ -397,6 +397,12 @@ fn band_of(lessons: &Lessons, name: &str, body: Option<&Body>) -> (Band, bool) {
     (Band { from: band.from.mean, to: band.to.mean }, given)
 }
 
+/// The band within which pots of a body are trimmed, by what it is said to be and what hands have
+/// felt.
+pub fn trimming_band(studio: &Studio, lessons: &Lessons, body: &str) -> Band {
+    band_of(lessons, body, studio.bodies.get(body)).0
+}
+
 fn band(body: Option<&Body>) -> (Band, bool) {
     let from = body.and_then(|b| b.trim_from_dry);
     let to = body.and_then(|b| b.trim_to_dry);

@@ -1,6 +1,7 @@
 //! Pictures of report values: one pot's weighings, fit, forecast, handling and air; what a body's
 //! pots have taught, and how their water went; how good past forecasts were, of all pots and of
-//! one; treatments against each other; when the pots of a kiln load are dry.
+//! one; treatments against each other; when the pots of a kiln load are dry; what is planned for
+//! pots.
 //!
 //! A picture says nothing by colour alone: lines differ by dashes, areas by hatching, and all of
 //! them carry words. The font is compiled in.
@@ -21,6 +22,7 @@ mod foretold;
 mod lessons;
 mod load;
 mod picture;
+mod plan;
 mod record;
 mod strips;
 mod window;
@@ -29,6 +31,7 @@ pub use comparison::{Comparison, EffectRow};
 pub use curves::{Curve, Curves};
 pub use foretold::{Foretold, Said, Stretch};
 pub use load::{LoadPicture, LoadRow};
+pub use plan::{PlanPicture, PlanRow};
 pub use record::{Panel, Record};
 
 use crate::core::learnt::Learnt;
@@ -79,6 +82,9 @@ pub enum PlotError {
     /// No pot to draw.
     #[error("no pot of {0} is drying: there is nothing to draw")]
     NothingDrying(String),
+    /// No pot to plan for.
+    #[error("no pot is drying: there is no plan to draw")]
+    NoPlan,
     /// The file is there.
     #[error("{} exists: take another name with -o, or overwrite it with --force", .0.display())]
     Exists(PathBuf),
@@ -138,6 +144,15 @@ pub fn write_record(record: &Record, path: &Path, look: &Look) -> Result<(), Plo
 /// As [`write()`].
 pub fn write_load(load: &LoadPicture, path: &Path, look: &Look) -> Result<(), PlotError> {
     put(path, look, || load::Picture::new(load, look))
+}
+
+/// Draws a plan into a file, `.svg` or `.png`.
+///
+/// # Errors
+///
+/// As [`write()`].
+pub fn write_plan(plan: &PlanPicture, path: &Path, look: &Look) -> Result<(), PlotError> {
+    put(path, look, || plan::Picture::new(plan, look))
 }
 
 /// Draws treatments against each other into a file, `.svg` or `.png`.

@@ -6,15 +6,16 @@
 mod compare;
 mod drying;
 mod kiln;
-
+mod plan;
 mod tell;
 
 use super::week::Week;
 use super::{SETTINGS, rules, shown};
-use crate::records::{Cover, Name, Wary};
+use crate::records::{Name, Wary};
 use compare::RawCompare;
 pub use compare::{CompareSettings, DIFFERENCE};
 pub use kiln::KilnSettings;
+pub use plan::{BandSettings, PlanSettings};
 use regex::bytes::{Regex, RegexBuilder};
 use serde::Deserialize;
 use std::io::{ErrorKind, Read, Write};
@@ -69,19 +70,9 @@ units = "metric"
 # ask_seconds = 10          # how often, s, 0.1 to 3600; default: 10
 # banner_seconds = 0        # passed over after opening, s, 0 to 60; default: 0
 
-# For `warecast plan`. There are no hours until they are said, here or with --hours.
-#
-# [plan]
-# hours = "mon-fri 9-13,15-18; sat 10-14"  # at the wheel, on the clock of time_zone; a day that is
-#                           # not named has none
-# there = "8-9,18-19"       # hours in which somebody can change covers; default: those at the wheel
-# trim_minutes = 15         # one pot on the wheel, min, 1 to 240; default: 15 (common practice)
-# wanted = 0.80             # how likely a pot is to be trimmable in those hours, and dry for the
-#                           # kiln, 0.50 to 0.99; default: 0.80, as surely as all ranges are told;
-#                           # more costs walks, and what is surer than its forecast cannot be had
-# covers = ["draped", "wrapped"]  # what there is for all boards, with "cupboard" where one can be
-#                           # put into a damp cupboard; default: plastic
-
+"#,
+    include_str!("settings/plan.toml"),
+    r#"
 # For `warecast compare`.
 #
 # [compare]
@@ -123,9 +114,6 @@ const ASK_EVERY: Duration = Duration::from_secs(10);
 const ASK_S: RangeInclusive<f64> = 0.1..=3600.0;
 const BANNER_S: RangeInclusive<f64> = 0.0..=60.0;
 const ASK_BYTES: usize = 64;
-/// What may be set for plans: minutes of one pot on the wheel, and how likely it is to be trimmed.
-const TRIM_MINUTES: RangeInclusive<f64> = 1.0..=240.0;
-const WANTED: RangeInclusive<f64> = 0.50..=0.99;
 /// Largest file of settings, in bytes.
 const LARGEST: u64 = 1 << 20;
 /// Longest pattern, in bytes.
@@ -157,33 +145,6 @@ pub struct Settings {
     pub kiln: KilnSettings,
     /// From which chance on a pot that may crack is warned of.
     pub wary: Wary,
-}
-
-/// What plans go by.
-#[derive(Clone, PartialEq, Debug)]
-pub struct PlanSettings {
-    /// Hours at the wheel; `None` until somebody says them.
-    pub hours: Option<Week>,
-    /// Hours in which somebody can change covers; `None`: those at the wheel.
-    pub there: Option<Week>,
-    /// One pot on the wheel, min.
-    pub trim_minutes: f64,
-    /// How likely a pot is to be trimmable in those hours.
-    pub wanted: f64,
-    /// Covers that there are, beside none.
-    pub covers: Vec<Cover>,
-}
-
-impl Default for PlanSettings {
-    fn default() -> PlanSettings {
-        PlanSettings {
-            hours: None,
-            there: None,
-            trim_minutes: 15.0,
-            wanted: 0.80,
-            covers: vec![Cover::Draped, Cover::Wrapped],
-        }
-    }
 }
 
 /// Units of what people read. Files and JSON are always metric.
@@ -303,21 +264,11 @@ struct RawSettings {
     air_forecast: Option<Spanned<PathBuf>>,
     #[serde(default)]
     port: Vec<RawPort>,
-    plan: Option<RawPlan>,
+    plan: Option<plan::Raw>,
     compare: Option<RawCompare>,
     tell: Option<RawTell>,
     kiln: Option<kiln::Raw>,
     drying: Option<drying::Raw>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawPlan {
-    hours: Option<Spanned<String>>,
-    there: Option<Spanned<String>>,
-    trim_minutes: Option<Spanned<f64>>,
-    wanted: Option<Spanned<f64>>,
-    covers: Option<Vec<Spanned<String>>>,
 }
 
 #[derive(Deserialize)]
@@ -415,35 +366,11 @@ impl Settings {
             time_zone: raw.time_zone.map(Spanned::into_inner),
             air_forecast: raw.air_forecast.map(Spanned::into_inner),
             port,
-            plan: raw.plan.map_or(Ok(PlanSettings::default()), RawPlan::check)?,
+            plan: raw.plan.map_or(Ok(PlanSettings::default()), plan::Raw::check)?,
             compare: raw.compare.map_or(Ok(CompareSettings::default()), RawCompare::check)?,
             tell: raw.tell.map(RawTell::check).transpose()?,
             kiln: raw.kiln.map_or(Ok(KilnSettings::default()), kiln::Raw::check)?,
             wary: raw.drying.map_or(Ok(Wary::default()), drying::Raw::check)?,
-        })
-    }
-}
-
-impl RawPlan {
-    fn check(self) -> Result<PlanSettings, Complaint> {
-        let otherwise = PlanSettings::default();
-        let cover = |word: &Spanned<String>| {
-            let text = "expected draped, wrapped or cupboard; to stand open needs none";
-            let cover = Cover::parse(word.get_ref()).filter(|cover| *cover != Cover::Open);
-            cover.ok_or_else(|| (word.span(), text.into()))
-        };
-        let mut covers = match &self.covers {
-            Some(words) => words.iter().map(cover).collect::<Result<_, Complaint>>()?,
-            None => otherwise.covers,
-        };
-        covers.sort();
-        covers.dedup();
-        Ok(PlanSettings {
-            hours: week(self.hours)?,
-            there: week(self.there)?,
-            trim_minutes: number(self.trim_minutes, TRIM_MINUTES, otherwise.trim_minutes)?,
-            wanted: number(self.wanted, WANTED, otherwise.wanted)?,
-            covers,
         })
     }
 }
@@ -584,7 +511,6 @@ fn in_plain_words(message: &str) -> String {
         ("expected f64", "expected a number"),
         ("expected a sequence", "expected [[port]]"),
         ("struct RawPort", "a block of settings"),
-        ("struct RawPlan", "a block of settings"),
         ("struct Raw", "a block of settings"),
         ("struct RawSettings", "settings"),
     ] {
@@ -612,9 +538,7 @@ mod tests {
         let mut text = String::new();
         for line in DEFAULT.lines() {
             let bare = line.strip_prefix("# ").unwrap_or(line);
-            let is_example = ["[[port]]", "[plan]", "[compare]", "[tell]", "[kiln]", "[drying]"]
-                .contains(&bare)
-                || bare.contains(" = ");
+            let is_example = bare.starts_with('[') && bare.ends_with(']') || bare.contains(" = ");
             text.push_str(if is_example { bare } else { "" });
             text.push('\n');
         }
@@ -639,7 +563,9 @@ mod tests {
         assert_eq!(kiln, KilnSettings::default());
         assert_eq!(settings.wary, Wary::default());
         // The others are shown as they are by default.
-        assert_eq!(PlanSettings { hours: None, there: None, ..plan }, PlanSettings::default());
+        assert_eq!((plan.sheets, plan.pairs.len()), (Some(12), 1));
+        let none = PlanSettings { hours: None, there: None, sheets: None, pairs: vec![], ..plan };
+        assert_eq!(none, PlanSettings::default());
     }
 
     #[test]

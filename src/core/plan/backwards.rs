@@ -2,7 +2,7 @@
 
 use super::queue::quantile;
 use crate::core::assessment::{Assessment, Wanted};
-use crate::core::forecast::HORIZON;
+use crate::core::forecast::{Band, HORIZON};
 use crate::core::inference::lessons::Lessons;
 use crate::core::prospect::{Ahead, Course};
 use crate::records::{Name, Pot, Studio};
@@ -34,8 +34,14 @@ pub fn patterns(studio: &Studio) -> Vec<&Pot> {
     last.into_values().collect()
 }
 
-/// What a pot like this one needs that comes off the wheel now.
-pub fn needs(studio: &Studio, lessons: &Lessons, like: &Pot, wanted: f64) -> Option<Needs> {
+/// What a pot like this one needs that comes off the wheel now; its band, where it is another than
+/// its body's for trimming.
+pub fn needs(
+    studio: &Studio,
+    lessons: &Lessons,
+    (like, band): (&Pot, Option<Band>),
+    wanted: f64,
+) -> Option<Needs> {
     let pot = Pot { made_at: studio.at, like: None, ..like.clone() };
     let of_one = Studio {
         at: studio.at,
@@ -48,7 +54,7 @@ pub fn needs(studio: &Studio, lessons: &Lessons, like: &Pot, wanted: f64) -> Opt
         ..Studio::default()
     };
     let ahead = Ahead { moments: &[], until: HORIZON, covers: &[], to_dry: true };
-    let asked = Wanted { ahead: Some(&ahead), ..Wanted::default() };
+    let asked = Wanted { ahead: Some(&ahead), band, ..Wanted::default() };
     let courses = Assessment::new(&of_one, lessons, &like.name, &asked)?.prospect?.under(&[]);
     let time = |of: fn(&Course) -> f64| {
         quantile(courses.iter().map(|c| (of(c), c.weight)).collect(), wanted)

@@ -1,11 +1,14 @@
 //! A plan in the making: for each group the way in which it is kept, and the queue for the wheel.
 
 use super::hours::{Hours, share};
-use super::queue::{Place, closing, quantile, queue};
+use super::pairs::{first_is, partners, together};
+use super::queue::{Job, Place, closing, quantile, queue};
 use super::{Chances, Group, Plan, Planned, Question, Step, Subject, groups};
 use crate::core::forecast::times_of;
 use crate::core::prospect::{Change, Course, Doing};
 use crate::records::Cover;
+use std::borrow::Cow;
+use std::collections::BTreeMap;
 
 /// A change has to gain this much where it is not enough, in chance of one pot (common practice,
 /// no source).
@@ -40,8 +43,8 @@ struct Worth {
 
 /// A group, and how it is kept.
 #[derive(Clone)]
-struct Kept {
-    group: Group,
+pub(super) struct Kept {
+    pub(super) group: Group,
     /// Whether something has been looked for.
     tried: bool,
     /// Doing nothing.
@@ -50,14 +53,18 @@ struct Kept {
     chosen: Way,
     /// What follows for the kiln once its pots are trimmed, and what comes of both.
     then: Option<Way>,
+    /// There were ways for which there are not sheets enough.
+    wants_sheets: bool,
 }
 
 /// A plan in the making.
 #[derive(Clone)]
 pub struct Draft<'a> {
-    question: &'a Question,
-    subjects: &'a [Subject],
-    kept: Vec<Kept>,
+    pub(super) question: &'a Question,
+    pub(super) subjects: &'a [Subject],
+    pub(super) kept: Vec<Kept>,
+    /// The other of its pair, by subject, where both are to be worked on.
+    partners: Vec<Option<usize>>,
     /// Places in the queue by subject: doing nothing, and as chosen; `None` where no trimming lies
     /// ahead.
     before: Vec<Option<Place>>,
@@ -68,17 +75,21 @@ impl Kept {
     fn new(group: Group, subjects: &[Subject]) -> Kept {
         let courses = group.members.iter().map(|m| subjects[*m].nothing.clone());
         let nothing = Way { changes: Vec::new(), courses: courses.collect() };
-        Kept { group, tried: false, chosen: nothing.clone(), nothing, then: None }
+        let chosen = nothing.clone();
+        Kept { group, tried: false, chosen, nothing, then: None, wants_sheets: false }
     }
 }
 
 impl<'a> Draft<'a> {
     /// A plan to do nothing.
     pub fn new(question: &'a Question, subjects: &'a [Subject]) -> Draft<'a> {
+        let partners = partners(subjects, &question.pairs);
+        let groups = groups(subjects, question, &partners);
         let mut draft = Draft {
             question,
             subjects,
-            kept: groups(subjects, question).into_iter().map(|g| Kept::new(g, subjects)).collect(),
+            kept: groups.into_iter().map(|g| Kept::new(g, subjects)).collect(),
+            partners,
             before: Vec::new(),
             places: Vec::new(),
         };
@@ -92,34 +103,59 @@ impl<'a> Draft<'a> {
         self.kept.iter().map(|kept| &kept.group).collect()
     }
 
-    /// A pot that its board could do nothing for may have a sheet of its own.
-    pub fn split(&mut self) {
-        let wanted = self.question.wanted - SAME;
+    /// A pot that its board could do nothing for may have a sheet of its own, a pair that could not
+    /// be helped under one sheet two. Says whether there is anything new to look for.
+    pub fn split(&mut self) -> bool {
+        let mut any = false;
         for index in 0..self.kept.len() {
-            let group = &self.kept[index].group;
-            if group.members.len() < 2 || !self.changes(index).is_empty() {
-                continue;
-            }
-            let short = |m: &usize| self.places[*m].is_some_and(|place| place.chance < wanted);
-            let (short, others): (Vec<usize>, Vec<usize>) =
-                group.members.iter().copied().partition(short);
-            let (board, question) = (group.board.clone(), self.question);
-            let part = |members: Vec<usize>, board| {
-                Kept::new(Group::of(members, board, self.subjects, question), self.subjects)
-            };
-            let mut parts: Vec<Kept> = short.iter().map(|m| part(vec![*m], None)).collect();
-            if parts.is_empty() {
-                continue;
-            }
-            // The board keeps the pots that are left on it, if there are any.
-            parts.extend((!others.is_empty()).then(|| part(others, board)));
+            let Some(parts) = self.parts(index).filter(|parts| !parts.is_empty()) else { continue };
             let mut parts = parts.into_iter();
             // The first takes the board's place among the groups.
             if let Some(first) = parts.next() {
                 self.kept[index] = first;
             }
             self.kept.extend(parts);
+            any = true;
         }
+        any
+    }
+
+    /// What a group falls into, if it may.
+    fn parts(&self, index: usize) -> Option<Vec<Kept>> {
+        let (kept, wanted) = (&self.kept[index], self.question.wanted - SAME);
+        let Group { members, board, .. } = &kept.group;
+        let short = |m: &usize| self.places[*m].is_some_and(|place| place.chance < wanted);
+        if members.len() < 2 || !members.iter().any(short) {
+            return None;
+        }
+        let part = |members: Vec<usize>, board| {
+            Kept::new(Group::of(members, board, self.subjects, self.question), self.subjects)
+        };
+        if board.is_none() {
+            // Each of the two goes on from how both are kept.
+            let chosen = &kept.chosen;
+            let alone = members.iter().zip(&chosen.courses).map(|(m, courses)| Kept {
+                chosen: Way { changes: chosen.changes.clone(), courses: vec![courses.clone()] },
+                ..part(vec![*m], None)
+            });
+            return Some(alone.collect());
+        }
+        if !kept.chosen.changes.is_empty() {
+            return None;
+        }
+        let (short, others): (Vec<usize>, Vec<usize>) =
+            members.iter().copied().partition(|m| short(m));
+        let mut parts = Vec::new();
+        for m in &short {
+            match self.partners[*m].filter(|other| short.contains(other)) {
+                Some(other) if other < *m => {}
+                Some(other) => parts.push(part(vec![*m, other], None)),
+                None => parts.push(part(vec![*m], None)),
+            }
+        }
+        // The board keeps the pots that are left on it, if there are any.
+        parts.extend((!others.is_empty()).then(|| part(others, board.clone())));
+        Some(parts)
     }
 
     /// Groups that need something done and for which nothing was looked for yet, those that close
@@ -141,26 +177,85 @@ impl<'a> Draft<'a> {
 
     /// The queue of all pots as they are kept.
     fn queued(&self) -> Vec<Option<Place>> {
-        let mut which = Vec::new();
-        let mut courses: Vec<&[Course]> = Vec::new();
-        for kept in &self.kept {
-            for (member, its) in kept.group.members.iter().zip(&kept.chosen.courses) {
-                if self.subjects[*member].trims {
-                    which.push(*member);
-                    courses.push(its);
-                }
+        let each = |kept: &'_ Kept| -> Vec<usize> { kept.group.members.clone() };
+        let members: Vec<usize> = self.kept.iter().flat_map(each).collect();
+        let courses = members.iter().map(|member| (*member, self.courses_of(*member)));
+        let placed = self.placed(&self.question.hours, &courses.collect::<Vec<_>>());
+        (0..self.subjects.len()).map(|member| placed.get(&member).copied()).collect()
+    }
+
+    /// What comes of a pot as it is kept.
+    fn courses_of(&self, member: usize) -> &[Course] {
+        let its = |kept: &'_ Kept| kept.group.members.iter().position(|m| *m == member);
+        let found = self.kept.iter().find_map(|kept| Some(&kept.chosen.courses[its(kept)?]));
+        found.map_or(&[], Vec::as_slice)
+    }
+
+    /// One piece of work of these courses, and whose it is in the order in which it is done.
+    fn job<'c>(
+        &self,
+        (member, its): (usize, &'c [Course]),
+        other: Option<(usize, &[Course])>,
+    ) -> (Vec<usize>, Job<'c>) {
+        let Question { trim_s, alike, .. } = *self.question;
+        match other {
+            None => (vec![member], Job { length: trim_s, courses: Cow::Borrowed(its) }),
+            Some((other, of_other)) => {
+                let both = together(its, of_other, alike);
+                let first = first_is(its, of_other);
+                let order = if first { vec![member, other] } else { vec![other, member] };
+                (order, Job { length: 2.0 * trim_s, courses: Cow::Owned(both) })
             }
         }
-        let mut places = vec![None; self.subjects.len()];
-        let queue = queue(&self.question.hours, self.question.trim_s, &courses);
-        which.into_iter().zip(queue).for_each(|(member, place)| places[member] = Some(place));
-        places
+    }
+
+    /// Places of some pots that are to be worked on, in these hours and with these courses; pairs
+    /// have one together, the pot that is not among these as it is kept.
+    fn placed(&self, hours: &Hours, courses: &[(usize, &[Course])]) -> BTreeMap<usize, Place> {
+        let (mut whose, mut jobs) = (Vec::new(), Vec::new());
+        for (k, (member, its)) in courses.iter().enumerate() {
+            if !self.subjects[*member].trims {
+                continue;
+            }
+            let other = self.partners[*member];
+            let there = courses.iter().position(|(m, _)| Some(*m) == other);
+            if there.is_some_and(|there| there < k) {
+                continue;
+            }
+            let of = |other| there.map_or_else(|| self.courses_of(other), |there| courses[there].1);
+            let (order, job) = self.job((*member, its), other.map(|other| (other, of(other))));
+            whose.push(order);
+            jobs.push(job);
+        }
+        let mut placed = BTreeMap::new();
+        for (whose, place) in whose.into_iter().zip(queue(hours, &jobs)) {
+            let part = |((from, to), chance): ((f64, f64), f64), k: usize, all: usize| {
+                let at = |k: usize| from + (to - from) * k as f64 / all as f64;
+                ((at(k), at(k + 1)), chance)
+            };
+            let all = whose.len();
+            placed.extend(whose.into_iter().enumerate().map(|(k, member)| {
+                (member, Place { slot: place.slot.map(|slot| part(slot, k, all)), ..place })
+            }));
+        }
+        placed
+    }
+
+    /// How likely a pot of a pair can be worked on by itself, whatever becomes of the other: that
+    /// is not to suffer for the pair's sake. Nothing of a pot of none.
+    fn by_itself(&self, member: usize, courses: &[Course]) -> f64 {
+        match self.partners[member] {
+            Some(_) => self.question.hours.chance(courses, self.question.trim_s),
+            None => 0.0,
+        }
     }
 
     /// Hours in which no pot of another group is on the wheel, up to a deadline, s from now.
     fn left_to(&self, group: usize, deadline: f64) -> Hours {
         let members = &self.kept[group].group.members;
-        let others = (0..self.subjects.len()).filter(|member| !members.contains(member));
+        let own = |m: usize| members.contains(&m);
+        let others = (0..self.subjects.len())
+            .filter(|member| !own(*member) && !self.partners[*member].is_some_and(own));
         let slots = others.filter_map(|other| self.places[other]?.slot);
         let hours = self.question.hours.without((deadline, f64::INFINITY));
         slots.fold(hours, |hours, (slot, _)| hours.without(slot))
@@ -205,27 +300,38 @@ impl<'a> Draft<'a> {
     fn worths_by(&self, group: usize, ways: &[Way], deadline: f64) -> Vec<Worth> {
         let (left, wanted) = (self.left_to(group, deadline), self.question.wanted);
         let members = &self.kept[group].group.members;
-        let places = |way: &Way| {
-            let trims = members.iter().zip(&way.courses).filter(|(m, _)| self.subjects[**m].trims);
-            let courses: Vec<&[Course]> = trims.map(|(_, courses)| &courses[..]).collect();
-            queue(&left, self.question.trim_s, &courses)
+        // By pot that is to be worked on: how likely it is, and by itself.
+        let chances = |way: &Way| -> Vec<(f64, f64)> {
+            let its = members.iter().zip(&way.courses).map(|(m, courses)| (*m, &courses[..]));
+            let its: Vec<(usize, &[Course])> = its.collect();
+            let placed = self.placed(&left, &its);
+            let each = its.iter().filter_map(|(m, courses)| {
+                Some((placed.get(m)?.chance, self.by_itself(*m, courses)))
+            });
+            each.collect()
         };
-        let nothing = ways.first().map(places).unwrap_or_default();
+        let can = self.sheets_for(group, ways);
+        let nothing = ways.first().map(chances).unwrap_or_default();
+        let all = nothing.iter().map(|(chance, _)| chance).sum::<f64>();
         let worth = |(index, way): (usize, &Way)| {
-            let chances: Vec<f64> = places(way).iter().map(|place| place.chance).collect();
-            let harms = |(chance, nothing): (&f64, &Place)| self.harmed(*chance, nothing.chance);
-            let sum = chances.iter().sum::<f64>();
-            let all = nothing.iter().map(|place| place.chance).sum::<f64>();
+            if !can[index] {
+                return None;
+            }
+            let chances = chances(way);
+            let harms = |(after, before): (&(f64, f64), &(f64, f64))| {
+                self.harmed(after.0, before.0) || self.harmed(after.1, before.1)
+            };
+            let sum = chances.iter().map(|(chance, _)| chance).sum::<f64>();
             if sum < all - SAME || chances.iter().zip(&nothing).any(harms) {
                 return None;
             }
-            let capped = chances.iter().map(|chance| chance.min(wanted)).sum::<f64>();
             Some(Worth {
                 index,
                 changes: way.changes.len(),
-                enough: chances.iter().all(|chance| *chance >= wanted - SAME),
+                enough: chances.iter().all(|(chance, _)| *chance >= wanted - SAME),
                 sum,
-                value: capped - WORTH * way.changes.len() as f64,
+                value: chances.iter().map(|(chance, _)| chance.min(wanted)).sum::<f64>()
+                    - WORTH * way.changes.len() as f64,
             })
         };
         let mut worths: Vec<Worth> = ways.iter().enumerate().filter_map(worth).collect();
@@ -254,8 +360,16 @@ impl<'a> Draft<'a> {
         list
     }
 
+    /// There are ways for a group for which there are not sheets enough.
+    pub fn wants_sheets(&mut self, group: usize) {
+        self.kept[group].wants_sheets = true;
+    }
+
     /// Keeps a group in the best of these ways; the first does nothing.
-    pub fn choose(&mut self, group: usize, ways: Vec<Way>) {
+    pub fn choose(&mut self, group: usize, mut ways: Vec<Way>) {
+        // As it is kept by now, it may be kept still.
+        let chosen = &self.kept[group].chosen;
+        ways.extend((!chosen.changes.is_empty()).then(|| chosen.clone()));
         self.kept[group].tried = true;
         let best = self.worths(group, &ways).first().map_or(0, |worth| worth.index);
         if let Some(way) = ways.into_iter().nth(best) {
@@ -285,6 +399,10 @@ impl<'a> Draft<'a> {
     fn leave(&mut self, group: usize) {
         self.kept[group].chosen = self.kept[group].nothing.clone();
         self.kept[group].then = None;
+        // What it would have uncovered it keeps under its sheet.
+        if let Some(other) = self.wants_another_s_sheet() {
+            return self.leave(other);
+        }
         self.places = self.queued();
     }
 
@@ -296,9 +414,11 @@ impl<'a> Draft<'a> {
     /// Whether fewer pots are to be trimmed, or one comes out worse than if nothing were done.
     fn harms(&self) -> bool {
         let mut gain = 0.0;
-        for (before, after) in self.before.iter().zip(&self.places) {
+        for (member, (before, after)) in self.before.iter().zip(&self.places).enumerate() {
             let (Some(before), Some(after)) = (before, after) else { continue };
-            if self.harmed(after.chance, before.chance) {
+            let [was, is] = [&self.subjects[member].nothing[..], self.courses_of(member)]
+                .map(|courses| self.by_itself(member, courses));
+            if self.harmed(after.chance, before.chance) || self.harmed(is, was) {
                 return true;
             }
             gain += after.chance - before.chance;
@@ -397,6 +517,12 @@ impl<'a> Draft<'a> {
         groups.filter(|group| self.question.kiln.is_some() && wet(group)).collect()
     }
 
+    /// All that is done to a group.
+    pub(super) fn all_changes(&self, group: usize) -> Vec<Change> {
+        let then = self.kept[group].then.as_ref().map_or(&[][..], |way| &way.changes);
+        [self.changes(group), then].concat()
+    }
+
     /// What was chosen for a group.
     pub fn changes(&self, group: usize) -> &[Change] {
         &self.kept[group].chosen.changes
@@ -421,7 +547,7 @@ impl<'a> Draft<'a> {
             };
             plan.steps.extend(self.changes(index).iter().map(step(false)));
             plan.steps.extend(then.iter().map(step(trims)));
-            let all = [self.changes(index), then].concat();
+            let all = self.all_changes(index);
             for (k, member) in group.members.iter().enumerate() {
                 pots.push((*member, self.planned((index, k), *member, &all)));
             }
@@ -433,7 +559,7 @@ impl<'a> Draft<'a> {
     }
 
     fn planned(&self, (group, k): (usize, usize), member: usize, all: &[Change]) -> Planned {
-        let Question { at, trim_s, wanted, kiln, until, .. } = *self.question;
+        let Question { at, wanted, kiln, until, .. } = *self.question;
         let subject = &self.subjects[member];
         let (nothing, courses) =
             (&self.kept[group].nothing.courses[k], &self.kept[group].chosen.courses[k]);
@@ -450,16 +576,21 @@ impl<'a> Draft<'a> {
         let short = place.filter(|place| place.chance < wanted - SAME);
         let day = Hours::new(vec![(0.0, until)]);
         let covers = subject.prospect.covers(all).into_iter();
+        let partner = self.partners[member];
+        let (_, job) = self.job((member, courses), partner.map(|p| (p, self.courses_of(p))));
         Planned {
             pot: subject.pot.clone(),
             board: subject.board.clone(),
+            pair: partner.map(|partner| self.subjects[partner].pot.clone()),
+            band: subject.band,
+            wants_sheets: short.is_some() && self.kept[group].wants_sheets,
             before: chances(self.before[member], nothing, nothing),
             after: chances(place, courses, last),
             opens: times(courses, |c| c.opens),
             closes: times(courses, |c| c.closes),
             bone_dry: kiln.map(|_| times(last, |c| c.bone_dry)),
             slot: place.and_then(|place| place.slot).map(told),
-            instead: short.and_then(|_| day.slot(courses, trim_s)).map(told),
+            instead: short.and_then(|_| day.slot(&job.courses, job.length)).map(told),
             covers: covers.map(|(t, cover)| (at.plus(t), cover)).collect(),
             departs: subject.departs.clone(),
         }

@@ -7,22 +7,35 @@
 //! (`queue`, the order of earliest due date: Jackson 1955), and what cannot wait is covered.
 //!
 //! No pot comes out worse under a plan than if nothing were done, save that what is surer than was
-//! wanted may be as sure as that ([`Draft`]).
+//! wanted may be as sure as that ([`Draft`]). Two pots that must stay equally damp are one piece
+//! of work (`pairs`); where the studio has only so many sheets of plastic, no more are laid
+//! (`sheets`). Whether an earlier plan was kept to is asked of the weights ([`done`]).
 
 pub mod backwards;
+mod corrected;
+pub mod done;
 mod draft;
 pub mod hours;
+mod pairs;
 mod queue;
 mod sequences;
+mod sheets;
+pub mod work;
 
 use super::assessment::Assessment;
-use super::prospect::{Course, Doing, Prospect};
-use super::report::{PotAnswer, TimeQuantiles, TrimCall, Warning};
-use crate::records::{Cover, Name, Pot};
-use crate::units::Time;
+use super::correction::Corrections;
+use super::forecast::Band;
+use super::on_its_rim;
+use super::prospect::{Branch, Change, Course, Doing, Prospect};
+use super::report::{PotAnswer, TimeQuantiles, Warning};
+use crate::records::{Cover, Name, Pot, Studio};
+use crate::units::{DAY, Time};
+use corrected::corrected;
 pub use draft::{Draft, Way};
 use hours::Hours;
+pub use pairs::Pair;
 pub use sequences::{Group, groups};
+use work::{Within, Work};
 
 /// What a plan is to be made for. Times are seconds from now.
 #[derive(Clone, Debug)]
@@ -39,10 +52,42 @@ pub struct Question {
     pub wanted: f64,
     /// Covers that the studio has, beside none.
     pub covers: Vec<Cover>,
+    /// Sheets of plastic that there are for these pots; `None`: as many as are wanted.
+    pub sheets: Option<usize>,
     /// When the kiln is packed.
     pub kiln: Option<f64>,
     /// Up to when is looked.
     pub until: f64,
+    /// What the pots are to be ready for.
+    pub work: Work,
+    /// Its band, within the body's trimming band.
+    pub within: Within,
+    /// Pots that must stay equally damp.
+    pub pairs: Vec<Pair>,
+    /// How far apart two of a pair may be, as a part of the band.
+    pub alike: f64,
+}
+
+impl Question {
+    /// Trimming in these hours, a quarter of an hour a pot, covers changed at their ends.
+    pub fn trimming(at: Time, hours: Hours) -> Question {
+        let ends = hours.spans().iter().flat_map(|(from, to)| [*from, *to]);
+        Question {
+            at,
+            moments: ends.filter(|t| *t > 0.0).collect(),
+            hours,
+            trim_s: 900.0,
+            wanted: 0.80,
+            covers: vec![Cover::Draped, Cover::Wrapped],
+            sheets: None,
+            kiln: None,
+            until: 10.0 * DAY,
+            work: Work::Trim,
+            within: Within { from: 0.0, to: 1.0 },
+            pairs: Vec::new(),
+            alike: 1.0 / 3.0,
+        }
+    }
 }
 
 /// A pot to be planned for.
@@ -51,7 +96,7 @@ pub struct Subject {
     pub pot: Name,
     /// The board it stands on.
     pub board: Option<Name>,
-    /// Whether trimming lies ahead of it.
+    /// Whether the work lies ahead of it.
     pub trims: bool,
     /// Whether it can be turned over to dry: firm, done with trimming, and on its foot.
     pub turns: bool,
@@ -61,36 +106,55 @@ pub struct Subject {
     pub nothing: Vec<Course>,
     /// What speaks against the log that all this rests on: it was not uncovered, or turned over.
     pub departs: Vec<Warning>,
+    /// Water at which it can be worked on, dry basis.
+    pub band: Band,
+    /// What the studio's own record says of forecasts.
+    corrections: Corrections,
 }
 
 /// Warnings that say that a pot is not kept as the log has it.
 const DEPARTS: [&str; 2] = ["keeps-its-weight", "flip-not-noted"];
 
 impl Subject {
-    /// From an assessment that holds a prospect; `None` where it holds none.
+    /// From an assessment that holds a prospect, made for the band of a work; `None` where it holds
+    /// none.
     pub fn new(
+        (studio, corrections): (&Studio, &Corrections),
         pot: &Pot,
         assessment: Assessment,
-        answer: &PotAnswer,
-        on_rim: bool,
+        work: Work,
     ) -> Option<Subject> {
-        let (band, call) = (assessment.band(), answer.trim.call);
+        let answer: PotAnswer = assessment.answer(studio, corrections)?;
+        let (band, on_rim) = (assessment.band(), on_its_rim(studio, &pot.name)?);
         let prospect = assessment.prospect?;
-        let trims = matches!(call, TrimCall::Wait | TrimCall::Soon | TrimCall::Now);
-        Some(Subject {
+        let ahead = work.lies_ahead(studio, &pot.name, &answer, band);
+        let firm = work == Work::Trim && !ahead && answer.water.now.p90 < band.from;
+        let departs = answer.warnings.into_iter().filter(|w| DEPARTS.contains(&w.code));
+        let mut subject = Subject {
             pot: pot.name.clone(),
             board: pot.board.clone(),
-            trims,
-            turns: !trims && !on_rim && answer.water.now.p90 < band.from,
-            nothing: prospect.under(&[]),
+            trims: ahead,
+            turns: firm && !on_rim,
+            nothing: Vec::new(),
             prospect,
-            departs: answer
-                .warnings
-                .iter()
-                .filter(|w| DEPARTS.contains(&w.code))
-                .cloned()
-                .collect(),
-        })
+            departs: departs.collect(),
+            band,
+            corrections: *corrections,
+        };
+        subject.nothing = subject.under(&[]);
+        Some(subject)
+    }
+
+    /// What comes of it under some changes ([`Prospect::under`]), as the record corrects it.
+    pub fn under(&self, changes: &[Change]) -> Vec<Course> {
+        corrected(self.prospect.under(changes), &self.corrections)
+    }
+
+    /// What comes of it under each sequence of a tree ([`Prospect::search`]), as the record
+    /// corrects it.
+    pub fn search(&self, tree: &[Branch]) -> Vec<Vec<Course>> {
+        let told = self.prospect.search(tree).into_iter();
+        told.map(|courses| corrected(courses, &self.corrections)).collect()
     }
 }
 
@@ -112,6 +176,12 @@ pub struct Planned {
     pub pot: Name,
     /// The board it stands on.
     pub board: Option<Name>,
+    /// The pot that must stay as damp as it: its chances are those of both together.
+    pub pair: Option<Name>,
+    /// Water at which it can be worked on, dry basis.
+    pub band: Band,
+    /// There would be a better way with more sheets of plastic.
+    pub wants_sheets: bool,
     /// If nothing is done.
     pub before: Chances,
     /// Under the plan.
@@ -155,4 +225,23 @@ pub struct Plan {
     pub steps: Vec<Step>,
     /// In the order of the subjects.
     pub pots: Vec<Planned>,
+    /// Pairs that cannot be kept equally damp, and how likely they could be at best: each of their
+    /// pots is planned by itself.
+    pub apart: Vec<(Pair, f64)>,
+}
+
+/// Two pots that are less likely worked on together than this are no pair (common practice, no
+/// source: rather than not).
+const A_PAIR: f64 = 0.5;
+
+impl Plan {
+    /// Pairs that are worked on together less likely than not, and how likely.
+    pub fn hopeless_pairs(&self) -> Vec<(Pair, f64)> {
+        let pair = |pot: &Planned| {
+            let other = pot.pair.clone().filter(|other| pot.pot < *other)?;
+            let chance = pot.after.trim.filter(|chance| *chance < A_PAIR)?;
+            Some(([pot.pot.clone(), other], chance))
+        };
+        self.pots.iter().filter_map(pair).collect()
+    }
 }

@@ -2,39 +2,49 @@
 
 use super::hours::Hours;
 use crate::core::prospect::Course;
+use std::borrow::Cow;
 
-/// A pot's place in the queue.
+/// One piece of work: a pot, or a pair.
+pub struct Job<'a> {
+    /// How long it takes, s.
+    pub length: f64,
+    /// What comes of it.
+    pub courses: Cow<'a, [Course]>,
+}
+
+/// A job's place in the queue.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Place {
     /// How likely its window is open long enough while the potter is there and no pot before it in
     /// the queue is on the wheel.
     pub chance: f64,
-    /// When it is to be trimmed, s from now, and how likely it is trimmable all along then.
+    /// When it is to be done, s from now, and how likely its window is open all along then.
     pub slot: Option<((f64, f64), f64)>,
 }
 
-/// Places of pots with these courses, in the order given. Whose window closes first is first
-/// served: the order of earliest due date, which makes the longest delay shortest (Jackson,
-/// *Scheduling a production line to minimize maximum tardiness*, 1955).
-pub fn queue(hours: &Hours, length: f64, pots: &[&[Course]]) -> Vec<Place> {
-    let closes: Vec<f64> = pots.iter().map(|courses| closing(courses)).collect();
-    let mut order: Vec<usize> = (0..pots.len()).collect();
+/// Places of jobs, in the order given. Whose window closes first is first served: the order of
+/// earliest due date, which makes the longest delay shortest (Jackson, *Scheduling a production
+/// line to minimize maximum tardiness*, 1955).
+pub fn queue(hours: &Hours, jobs: &[Job]) -> Vec<Place> {
+    let closes: Vec<f64> = jobs.iter().map(|job| closing(&job.courses)).collect();
+    let mut order: Vec<usize> = (0..jobs.len()).collect();
     order.sort_by(|a, b| closes[*a].total_cmp(&closes[*b]));
     let mut free = hours.clone();
-    let mut places = vec![Place { chance: 0.0, slot: None }; pots.len()];
-    for pot in order {
-        let place = place(&free, length, pots[pot]);
+    let mut places = vec![Place { chance: 0.0, slot: None }; jobs.len()];
+    for job in order {
+        let place = place(&free, &jobs[job]);
         if let Some((slot, _)) = place.slot {
             free = free.without(slot);
         }
-        places[pot] = place;
+        places[job] = place;
     }
     places
 }
 
-/// The place of one pot in hours that are free.
-fn place(free: &Hours, length: f64, courses: &[Course]) -> Place {
-    Place { chance: free.chance(courses, length), slot: free.slot(courses, length) }
+/// The place of one job in hours that are free.
+fn place(free: &Hours, job: &Job) -> Place {
+    let slot = free.slot(&job.courses, job.length);
+    Place { chance: free.chance(&job.courses, job.length), slot }
 }
 
 /// When half of the windows have closed.
@@ -63,11 +73,15 @@ mod tests {
         vec![Course { weight: 1.0, opens, closes, bone_dry: f64::INFINITY }]
     }
 
+    fn job(courses: &Vec<Course>) -> Job<'_> {
+        Job { length: 20.0, courses: Cow::Borrowed(courses) }
+    }
+
     #[test]
     fn who_closes_first_is_served_first() {
         let hours = Hours::new(vec![(0.0, 60.0)]);
         let [late, soon, never] = [window(0.0, 90.0), window(0.0, 25.0), window(100.0, 120.0)];
-        let places = queue(&hours, 20.0, &[&late, &soon, &never]);
+        let places = queue(&hours, &[&late, &soon, &never].map(job));
         assert_eq!(places[1], Place { chance: 1.0, slot: Some(((0.0, 20.0), 1.0)) });
         assert_eq!(places[0], Place { chance: 1.0, slot: Some(((20.0, 40.0), 1.0)) });
         assert_eq!(places[2], Place { chance: 0.0, slot: None });
@@ -77,8 +91,8 @@ mod tests {
     fn one_wheel_does_not_hold_two_pots() {
         let hours = Hours::new(vec![(0.0, 40.0)]);
         let pots: Vec<_> = (0..3).map(|_| window(-5.0, 45.0)).collect();
-        let pots: Vec<&[Course]> = pots.iter().map(Vec::as_slice).collect();
-        let places = queue(&hours, 20.0, &pots);
+        let jobs: Vec<Job> = pots.iter().map(job).collect();
+        let places = queue(&hours, &jobs);
         assert_eq!(places.iter().filter(|place| place.chance == 1.0).count(), 2);
         let mut slots: Vec<_> = places.iter().filter_map(|place| place.slot).collect();
         slots.sort_by(|a, b| a.0.0.total_cmp(&b.0.0));

@@ -17,7 +17,8 @@ const BETWEEN: f64 = 4.0 * DAY;
 /// Moments that lie closer together make no difference to a pot, s.
 const APART: f64 = 2.5 * HOUR;
 
-/// Pots that are covered together: those of a board, or one that stands on none.
+/// Pots that are covered together: those of a board, or one that stands on none, or two of a pair
+/// that stand on none.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Group {
     /// The board.
@@ -28,14 +29,18 @@ pub struct Group {
     pub tree: Vec<Branch>,
 }
 
-/// The pots as they are covered together, with what may be done to them.
-pub fn groups(subjects: &[Subject], question: &Question) -> Vec<Group> {
+/// The pots as they are covered together, with what may be done to them; `partners`: by subject,
+/// the other of its pair.
+pub fn groups(subjects: &[Subject], question: &Question, partners: &[Option<usize>]) -> Vec<Group> {
     let mut boards: BTreeMap<&Name, Vec<usize>> = BTreeMap::new();
     let mut alone = Vec::new();
     for (index, subject) in subjects.iter().enumerate() {
-        match &subject.board {
-            Some(board) => boards.entry(board).or_default().push(index),
-            None => alone.push(vec![index]),
+        let other = partners[index].filter(|other| subjects[*other].board.is_none());
+        match (&subject.board, other) {
+            (Some(board), _) => boards.entry(board).or_default().push(index),
+            (None, Some(other)) if other < index => {}
+            (None, Some(other)) => alone.push(vec![index, other]),
+            (None, None) => alone.push(vec![index]),
         }
     }
     let boards = boards

@@ -1,19 +1,20 @@
-//! A plan as people read it, as JSON, and as events of a calendar.
+//! A plan as people read it, as a picture, and as events of a calendar.
 
-use super::Context;
-use super::calendar::Event;
-use super::names::{Roll, counted, list};
-use super::plan::action;
-use super::screen::{self, CAUTION, heading, paragraph};
-use super::words::{self, Words, printable};
+use super::action;
+use crate::cli::Context;
+use crate::cli::calendar::Event;
+use crate::cli::names::{Roll, counted, list};
+use crate::cli::screen::{self, CAUTION, heading, paragraph};
+use crate::cli::words::{self, Words, printable};
 use crate::core::plan::backwards::Needs;
+use crate::core::plan::done::Unconfirmed;
+use crate::core::plan::work::Work;
 use crate::core::plan::{Chances, Plan, Planned, Question, Step};
 use crate::core::prospect::Doing;
-use crate::core::report::{TimeQuantiles, Warning};
-use crate::records::{Action, Cover, HandlingRow, Name};
+use crate::plot::{PlanPicture, PlanRow};
+use crate::records::{Action, Cover, HandlingRow, Name, shell_word};
 use crate::units::{DAY, Time};
 use anstyle::AnsiColor;
-use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// A plan with what it was made for.
@@ -28,6 +29,8 @@ pub struct Timetable<'a> {
     pub away: Option<(Time, Time)>,
     /// What a fresh pot of each body needs.
     pub fresh: &'a [Needs],
+    /// Planned steps whose time has come and that nobody confirmed.
+    pub unconfirmed: &'a [Unconfirmed],
 }
 
 /// What else the page is made of.
@@ -47,10 +50,34 @@ struct Walk {
     text: String,
 }
 
+/// A work in words.
+struct Said {
+    /// `trim jar-1`.
+    to_do: &'static str,
+    /// `once trimmed`.
+    done: &'static str,
+    /// A heading.
+    doing: &'static str,
+}
+
+fn said(work: Work) -> Said {
+    let [to_do, done, doing] = match work {
+        Work::Trim => ["trim", "trimmed", "Trimming"],
+        Work::Attach => ["attach to", "attached to", "Attaching"],
+        Work::Carve => ["carve", "carved", "Carving"],
+        Work::Burnish => ["burnish", "burnished", "Burnishing"],
+    };
+    Said { to_do, done, doing }
+}
+
 /// Slots this close are one session, s.
 const SAME: f64 = 1.0;
 
 impl Timetable<'_> {
+    fn said(&self) -> Said {
+        said(self.question.work)
+    }
+
     fn wanted(&self) -> f64 {
         // Chances are sums of shares.
         self.question.wanted - 1e-9
@@ -64,15 +91,18 @@ impl Timetable<'_> {
         steps.sort_by_key(|step| (step.at, action(step.doing).detail(), step.once_trimmed));
         let line = |steps: &[&Step]| {
             let what = list(steps.iter().map(|step| label(step)));
-            let once = if steps[0].once_trimmed { ", once trimmed" } else { "" };
-            let text = done_to(steps[0].doing, &what) + once;
+            let once = match steps[0].once_trimmed {
+                true => format!(", once {}", self.said().done),
+                false => String::new(),
+            };
+            let text = done_to(steps[0].doing, &what) + &once;
             Walk { at: steps[0].at, to: steps[0].at, text }
         };
         let mut walks: Vec<Walk> = steps.chunk_by(|a, b| same(a, b)).map(line).collect();
         walks.extend(self.sessions().into_iter().map(|(at, to, pots)| Walk {
             at,
             to,
-            text: format!("trim {}", list(&pots)),
+            text: format!("{} {}", self.said().to_do, list(&pots)),
         }));
         walks
     }
@@ -124,21 +154,12 @@ impl Timetable<'_> {
     pub fn page(&self, words: &Words, context: &Context, look: &Look) -> String {
         let width = screen::terminal_width();
         let mut page = format!("Plan as of {}\n", words.full_time(words.now));
-        let mut remarks = Vec::new();
-        if let Some((leaves, back)) = self.away {
-            remarks.push(format!(
-                "Nobody is there from {} to {}.",
-                words.full_time(leaves),
-                words.full_time(back)
-            ));
-        }
-        if !look.along.is_empty() {
-            remarks.push(format!("One sheet covers a board: with it goes {}.", list(look.along)));
-        }
+        let remarks = self.remarks(words, look);
         remarks.iter().for_each(|text| page += &paragraph(text, 0, width));
         if self.plan.pots.is_empty() {
             return page + "No pot is drying.\n";
         }
+        self.open_steps(&mut page, words, context);
         let mut walks = self.walks();
         walks.extend(self.kept(look.roll));
         walks.sort_by_key(|walk| (walk.at, walk.to));
@@ -158,36 +179,120 @@ impl Timetable<'_> {
         self.departs(&mut page, width);
         self.cannot(&mut page, words, width);
         self.thrown(&mut page, words);
-        let accepts = !self.plan.steps.is_empty() && !look.accept && words.live;
-        let mut foot = vec![
-            "Percentages: how likely it is trimmable, in one piece, while you are there and the \
+        page += "\n";
+        let foot = self.foot(!look.accept && words.live, context);
+        foot.iter().for_each(|text| page += &paragraph(text, 0, width));
+        page
+    }
+
+    /// What is to be known before the rest.
+    fn remarks(&self, words: &Words, look: &Look) -> Vec<String> {
+        let mut remarks = Vec::new();
+        if let Some((leaves, back)) = self.away {
+            let [leaves, back] = [leaves, back].map(|time| words.full_time(time));
+            remarks.push(format!("Nobody is there from {leaves} to {back}."));
+        }
+        if !look.along.is_empty() {
+            let why = match self.question.pairs.iter().flatten().any(|p| look.along.contains(p)) {
+                true => "One sheet covers a board, and pairs stay together",
+                false => "One sheet covers a board",
+            };
+            remarks.push(format!("{why}: with it goes {}.", list(look.along)));
+        }
+        for [a, b] in &self.question.pairs {
+            let is = |name: &Name| self.plan.pots.iter().find(|pot| pot.pot == *name);
+            let (Some(a), Some(b)) = (is(a), is(b)) else { continue };
+            if a.after.trim.is_none() || b.after.trim.is_none() {
+                let (both, done) = (list([&a.pot, &b.pot]), self.said().done);
+                remarks.push(format!(
+                    "{both} are not planned as a pair: not both of them are still to be {done}."
+                ));
+            }
+        }
+        if self.question.work != Work::Trim {
+            let band = |pot: &Planned| words::percent_span(pot.band.from, pot.band.to);
+            let mut bands: Vec<String> = self.plan.pots.iter().map(band).collect();
+            bands.sort();
+            bands.dedup();
+            let doing = self.said().doing;
+            remarks.push(format!("{doing} wants {} water (dry basis).", bands.join(" or ")));
+        }
+        remarks
+    }
+
+    /// What stands below: what the numbers mean, what to do next, and cautions.
+    fn foot(&self, accepts: bool, context: &Context) -> Vec<String> {
+        let done = self.said().done;
+        let mut foot = vec![format!(
+            "Percentages: how likely it can be {done}, in one piece, while you are there and the \
              wheel is free. Times: the middle of the forecast; in brackets the range that holds in \
              8 of 10 cases."
-                .into(),
-        ];
-        if accepts {
+        )];
+        if self.plan.pots.iter().any(|pot| pot.pair.is_some()) {
+            foot.push(format!(
+                "Of a pair: how likely both can be {done} one after the other, no further apart \
+                 in their band than {} of it.",
+                words::percent(self.question.alike)
+            ));
+        }
+        if accepts && !self.plan.steps.is_empty() {
             foot.push(format!(
                 "The covers count once they are accepted (--accept) or noted: {} note BOARD cover \
                  wrapped",
                 context.command()
             ));
         }
-        if self.question.kiln.is_some() {
-            foot.push(CAUTION.into());
+        foot.extend(self.question.kiln.map(|_| CAUTION.into()));
+        foot
+    }
+
+    /// Planned steps whose time has come and that nobody confirmed, unless the weights bear them
+    /// out.
+    fn open_steps(&self, page: &mut String, words: &Words, context: &Context) {
+        let width = screen::terminal_width();
+        let mut lines = Vec::new();
+        for step in self.unconfirmed.iter().filter(|step| !step.is_borne_out()) {
+            let Some(row) = step.rows.first() else { continue };
+            let pots = step.rows.iter().map(|row| &row.pot);
+            let (what, target) = match &step.board {
+                Some(board) => (named(board), shell_word(board).into()),
+                None => (list(pots), shell_word(&row.pot).into_owned()),
+            };
+            let doing = match &row.action {
+                Action::Cover(cover) => done_to(Doing::Cover(*cover), &what),
+                Action::Flip => done_to(Doing::Flip, &what),
+                other => format!("{} {what} {}", other.word(), other.detail()),
+            };
+            let note = format!(
+                "{} note {target} {} {}",
+                context.command(),
+                row.action.word(),
+                row.action.detail()
+            );
+            let (note, at) = (note.trim_end(), words.typed_time(row.time));
+            lines.push(match step.done.filter(|_| step.is_refuted()) {
+                Some(done) => format!(
+                    "{doing}, {}: by the weights it was not done ({}). This plan goes by them. If \
+                     it was: {note} --at \"{at}\"",
+                    words.time(row.time),
+                    words::chance(1.0 - done)
+                ),
+                None => format!(
+                    "{doing}, {}: was it done? If so: {note} --at \"{at}\"; if not, the same with \
+                     --undo",
+                    words.time(row.time)
+                ),
+            });
         }
-        page += "\n";
-        foot.iter().for_each(|text| page += &paragraph(text, 0, width));
-        page
+        if !lines.is_empty() {
+            heading(page, "Planned, and not confirmed", "", AnsiColor::Yellow);
+            lines.iter().for_each(|line| *page += &paragraph(&printable(line), 2, width));
+        }
     }
 
     /// What comes of each pot.
     fn chances(&self, page: &mut String, words: &Words) {
-        let mut pots: Vec<&Planned> = self.plan.pots.iter().collect();
-        let first = |pot: &&Planned| {
-            let slot = pot.slot.map_or(Time::MAX, |(from, ..)| from);
-            (slot, pot.closes.p50.unwrap_or(Time::MAX), counted(&pot.pot))
-        };
-        pots.sort_by_key(first);
+        let pots = self.in_order();
         let told = |chances: fn(&Chances) -> Option<f64>, pot: &Planned| {
             let chance = |of: &Chances| chances(of).map_or("–".into(), words::chance);
             [chance(&pot.before), chance(&pot.after)]
@@ -201,12 +306,15 @@ impl Timetable<'_> {
             })
             .collect();
         if !trims.is_empty() {
-            heading(page, "Trimming", "", AnsiColor::Green);
+            heading(page, self.said().doing, "", AnsiColor::Green);
             *page += &screen::columns(&["Pot", "As it is", "Planned", "Window"], trims);
         }
         let Some(kiln) = self.question.kiln else { return };
         let kiln = words.full_time(self.question.at.plus(kiln));
-        heading(page, "Trimmed, and dry for the kiln", &kiln, AnsiColor::Green);
+        let done = self.said().done.trim_end_matches(" to");
+        let mut title = format!("{done}, and dry for the kiln");
+        title[..1].make_ascii_uppercase();
+        heading(page, &title, &kiln, AnsiColor::Green);
         let rows = pots.iter().map(|pot| {
             let [before, after] = told(|c| c.kiln, pot);
             vec![printable(&pot.pot).into_owned(), before, after, dry(pot, words)]
@@ -235,20 +343,35 @@ impl Timetable<'_> {
         for pot in &self.plan.pots {
             if let Some(best) = pot.after.trim.filter(|chance| *chance < self.wanted()) {
                 let nearest = match pot.instead {
-                    Some((from, to, chance)) => format!(
-                        "It is likeliest trimmable {} ({}).",
-                        words.from_to(from, to),
-                        words::chance(chance)
-                    ),
+                    Some((from, to, chance)) => {
+                        let when = words.from_to(from, to);
+                        let how = match self.question.work {
+                            Work::Trim => "trimmable",
+                            _ => "ready",
+                        };
+                        format!("It is likeliest {how} {when} ({}).", words::chance(chance))
+                    }
+                    None if pot.opens.p50.is_some() => "At no hour is it at all likely.".into(),
                     None => "Its window does not come within the time that is looked at.".into(),
                 };
                 let chance = words::chance(best);
-                lines.push(format!("{}: {chance} within your hours. {nearest}", pot.pot));
+                let sheets = match self.question.sheets.filter(|_| pot.wants_sheets) {
+                    Some(sheets) => format!(" Sheets of plastic left for these pots: {sheets}."),
+                    None => String::new(),
+                };
+                let pot = &pot.pot;
+                lines.push(format!("{pot}: {chance} within your hours. {nearest}{sheets}"));
             }
             if let Some(best) = pot.after.kiln.filter(|chance| *chance < self.wanted()) {
                 let chance = words::chance(best);
                 lines.push(format!("{}: {chance} for the kiln; {}.", pot.pot, dry(pot, words)));
             }
+        }
+        for (pair, best) in &self.plan.apart {
+            let (both, best) = (list(pair), words::chance(*best));
+            lines.push(format!(
+                "{both} as damp as each other: {best} at best. Each is planned by itself."
+            ));
         }
         if lines.is_empty() {
             return;
@@ -260,7 +383,7 @@ impl Timetable<'_> {
 
     /// By when a pot that stands open has to come off the wheel, by body: to be trimmed before
     /// everybody leaves, and to be dry for the kiln.
-    fn latest(&self) -> Vec<Latest> {
+    pub(super) fn latest(&self) -> Vec<Latest> {
         let (at, trim_s) = (self.question.at, self.question.trim_s);
         let by = |end: Time, needs: f64| needs.is_finite().then(|| end.plus(-needs));
         let kiln = self.question.kiln.map(|kiln| at.plus(kiln));
@@ -316,7 +439,7 @@ impl Timetable<'_> {
                 key: format!("window {}", pot.pot),
                 from: opens,
                 to: closes.unwrap_or(opens.plus(DAY)),
-                summary: format!("{} can be trimmed", pot.pot),
+                summary: format!("{} can be {}", pot.pot, self.said().done),
                 description: format!(
                     "{}. While you are there: {}.",
                     self::window(pot, words),
@@ -339,40 +462,62 @@ impl Timetable<'_> {
         if events.is_empty() { vec![nothing()] } else { events }
     }
 
-    /// For programs.
-    pub fn json(&self) -> Listed {
+    /// As a picture, in the order in which the pots are worked on.
+    pub fn picture(&self, words: &Words) -> PlanPicture {
         let at = self.question.at;
-        let span = |(from, to): &(f64, f64)| Span {
-            from: at.plus(*from).to_string(),
-            to: at.plus(*to).to_string(),
+        let chance = |of: fn(&Chances) -> Option<f64>, pot: &Planned| {
+            let told = |of: Option<f64>| of.map_or("–".into(), words::chance);
+            Some([told(of(&pot.before)), told(Some(of(&pot.after)?))])
         };
-        let step = |step: &Step| Done {
-            time: step.at.to_string(),
-            action: action(step.doing).word(),
-            detail: action(step.doing).detail(),
-            board: step.board.clone(),
-            pots: step.pots.clone(),
-            once_trimmed: step.once_trimmed,
+        let row = |pot: &&Planned| PlanRow {
+            pot: pot.pot.clone(),
+            under: pot
+                .board
+                .clone()
+                .or_else(|| pot.pair.as_ref().map(|pair| format!("with {pair}"))),
+            covers: pot.covers.clone(),
+            opens: pot.opens,
+            closes: pot.closes,
+            works: pot.after.trim.is_some(),
+            slot: pot.slot.map(|(from, to, _)| (from, to)),
+            work: chance(|c| c.trim, pot),
+            kiln: chance(|c| c.kiln, pot),
         };
-        Listed {
-            at: at.to_string(),
-            until: at.plus(self.question.until).to_string(),
-            wanted: self.question.wanted,
-            trim_s: self.question.trim_s,
-            kiln: self.question.kiln.map(|kiln| at.plus(kiln).to_string()),
-            hours: self.question.hours.spans().iter().map(span).collect(),
-            steps: self.plan.steps.iter().map(step).collect(),
-            replaces: self.replaced.iter().map(Replaced::new).collect(),
-            pots: self.plan.pots.iter().map(Pot::new).collect(),
-            latest_to_throw: self.latest().into_iter().map(Thrown::new).collect(),
+        let spans = self.question.hours.spans().iter();
+        PlanPicture {
+            doing: self.said().doing.into(),
+            to_do: self.said().to_do.into(),
+            hours: spans.map(|(from, to)| (at.plus(*from), at.plus(*to))).collect(),
+            kiln: self.question.kiln.map(|kiln| at.plus(kiln)),
+            until: words.now.plus(self.question.until),
+            rows: self.in_order().iter().map(row).collect(),
         }
+    }
+
+    /// The pots in the order in which they are worked on.
+    fn in_order(&self) -> Vec<&Planned> {
+        let mut pots: Vec<&Planned> = self.plan.pots.iter().collect();
+        let first = |pot: &&Planned| {
+            let slot = pot.slot.map_or(Time::MAX, |(from, ..)| from);
+            (slot, pot.closes.p50.unwrap_or(Time::MAX), counted(&pot.pot))
+        };
+        pots.sort_by_key(first);
+        pots
+    }
+}
+
+/// `board north`, and `board-2` as it is.
+fn named(board: &str) -> String {
+    match board.to_lowercase().starts_with("board") {
+        true => board.into(),
+        false => format!("board {board}"),
     }
 }
 
 /// What a step is done to.
 fn label(step: &Step) -> String {
     match &step.board {
-        Some(board) => format!("board {board}"),
+        Some(board) => named(board),
         None => list(&step.pots),
     }
 }
@@ -408,147 +553,10 @@ fn dry(pot: &Planned, words: &Words) -> String {
     dry.map_or("not dry within the time that is looked at".into(), |dry| format!("dry {dry}"))
 }
 
-/// The plan for programs. Times are RFC 3339, UTC.
-#[derive(Serialize)]
-pub struct Listed {
-    at: String,
-    /// Up to when was looked.
-    until: String,
-    wanted: f64,
-    trim_s: f64,
-    kiln: Option<String>,
-    hours: Vec<Span>,
-    steps: Vec<Done>,
-    replaces: Vec<Replaced>,
-    pots: Vec<Pot>,
-    latest_to_throw: Vec<Thrown>,
-}
-
 /// By when a pot of a body, like its last one, has to come off the wheel.
-struct Latest {
-    body: Name,
-    like: Name,
-    to_trim: Option<Time>,
-    to_dry: Option<Time>,
-}
-
-#[derive(Serialize)]
-struct Thrown {
-    body: Name,
-    like: Name,
-    /// So that it can be trimmed before everybody leaves.
-    to_trim: Option<String>,
-    /// So that it is dry for the kiln.
-    to_dry: Option<String>,
-}
-
-impl Thrown {
-    fn new(latest: Latest) -> Thrown {
-        let text = |time: Option<Time>| time.map(|time| time.to_string());
-        let (to_trim, to_dry) = (text(latest.to_trim), text(latest.to_dry));
-        Thrown { body: latest.body, like: latest.like, to_trim, to_dry }
-    }
-}
-
-#[derive(Serialize)]
-struct Span {
-    from: String,
-    to: String,
-}
-
-#[derive(Serialize)]
-struct Done {
-    time: String,
-    action: &'static str,
-    detail: String,
-    board: Option<Name>,
-    pots: Vec<Name>,
-    /// Only once its pots are trimmed; not among the rows that are accepted.
-    once_trimmed: bool,
-}
-
-/// A planned row that would be taken back.
-#[derive(Serialize)]
-struct Replaced {
-    time: String,
-    pot: Name,
-    action: &'static str,
-    detail: String,
-}
-
-impl Replaced {
-    fn new(row: &HandlingRow) -> Replaced {
-        Replaced {
-            time: row.time.to_string(),
-            pot: row.pot.clone(),
-            action: row.action.word(),
-            detail: row.action.detail(),
-        }
-    }
-}
-
-#[derive(Serialize)]
-struct Pot {
-    pot: Name,
-    board: Option<Name>,
-    /// Chances if nothing is done, and under the plan.
-    trim: Option<BeforeAfter>,
-    kiln: Option<BeforeAfter>,
-    slot: Option<Slot>,
-    /// Where the plan is not sure enough: when it is likeliest trimmable at whatever hour.
-    instead: Option<Slot>,
-    opens: TimeQuantiles,
-    closes: TimeQuantiles,
-    bone_dry: Option<TimeQuantiles>,
-    covers: Vec<Covered>,
-    /// It is not kept as the log has it.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    otherwise: Vec<Warning>,
-}
-
-#[derive(Serialize)]
-struct BeforeAfter {
-    as_it_is: f64,
-    planned: f64,
-}
-
-#[derive(Serialize)]
-struct Slot {
-    from: String,
-    to: String,
-    chance: f64,
-}
-
-#[derive(Serialize)]
-struct Covered {
-    from: String,
-    cover: &'static str,
-}
-
-impl Pot {
-    fn new(pot: &Planned) -> Pot {
-        let both = |of: fn(&Chances) -> Option<f64>| {
-            Some(BeforeAfter { as_it_is: of(&pot.before)?, planned: of(&pot.after)? })
-        };
-        let slot = |(from, to, chance): (Time, Time, f64)| Slot {
-            from: from.to_string(),
-            to: to.to_string(),
-            chance,
-        };
-        let covered =
-            |(from, cover): &(Time, Cover)| Covered { from: from.to_string(), cover: cover.word() };
-        Pot {
-            pot: pot.pot.clone(),
-            board: pot.board.clone(),
-            trim: both(|c| c.trim),
-            kiln: both(|c| c.kiln),
-            slot: pot.slot.map(slot),
-            instead: pot.instead.map(slot),
-            opens: pot.opens,
-            closes: pot.closes,
-            bone_dry: pot.bone_dry,
-            covers: pot.covers.iter().map(covered).collect(),
-            otherwise: pot.departs.clone(),
-        }
-    }
+pub(super) struct Latest {
+    pub body: Name,
+    pub like: Name,
+    pub to_trim: Option<Time>,
+    pub to_dry: Option<Time>,
 }

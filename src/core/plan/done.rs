@@ -1,0 +1,126 @@
+//! Whether what was planned was done: a plan that nobody confirmed, held against the weights.
+//!
+//! The pot is fitted twice, by its log as it stands and by the same log without the step; how
+//! likely its weights are under either (Laplace's approximation, as `inference::valleys`) tells one
+//! from the other (Bayes factor: Kass & Raftery, J. Am. Stat. Assoc. 90 (1995) 773). Pots of one
+//! board are under one sheet: what their weights say is added up.
+
+use crate::core::handling::History;
+use crate::core::inference::lessons::Lessons;
+use crate::core::inference::posterior::Posterior;
+use crate::core::{surroundings, taught_model, within_reason};
+use crate::records::{Action, HandlingRow, Name, Studio, Weighings};
+use crate::units::{HOUR, Time};
+use std::collections::BTreeMap;
+
+/// How likely a planned step was done before any weight speaks (common practice, no source: most
+/// of what is planned is done, and not all of it is written down).
+const DONE: f64 = 0.8;
+/// The weights are believed where they are surer than this that it was not, or that it was.
+pub const SURE: f64 = 0.9;
+/// A weight speaks of a step so long after it, s.
+const SPEAKS: f64 = HOUR;
+
+/// A planned step whose time has come and that nobody confirmed, of all pots of a board or of one.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Unconfirmed {
+    /// The rows of the log, one a pot.
+    pub rows: Vec<HandlingRow>,
+    /// The board, where the pots stand on one.
+    pub board: Option<Name>,
+    /// How likely it was done, by the weights; `None` where none speaks.
+    pub done: Option<f64>,
+}
+
+impl Unconfirmed {
+    /// Whether the weights say that it was not done.
+    pub fn is_refuted(&self) -> bool {
+        self.done.is_some_and(|done| done < 1.0 - SURE)
+    }
+
+    /// Whether the weights say that it was.
+    pub fn is_borne_out(&self) -> bool {
+        self.done.is_some_and(|done| done > SURE)
+    }
+}
+
+/// Planned rows whose time has come and that are the last word on how their pots are kept, by
+/// step; nothing is known of them yet.
+pub fn open_steps(studio: &Studio, planned: &[HandlingRow]) -> Vec<Unconfirmed> {
+    type Step = (Time, &'static str, String, Option<Name>, Option<Name>);
+    let mut steps: BTreeMap<Step, Vec<HandlingRow>> = BTreeMap::new();
+    for row in planned.iter().filter(|row| row.time <= studio.at) {
+        let Some(pot) = studio.pots.get(&row.pot) else { continue };
+        let log = studio.handling.get(&row.pot).map_or(&[][..], Vec::as_slice);
+        let over = |other: &HandlingRow| {
+            let same = other.action.word() == row.action.word();
+            let ends = matches!(other.action, Action::Kiln | Action::Lost(_));
+            other.time > row.time && other.time <= studio.at && (same || ends)
+        };
+        if !log.contains(row) || log.iter().any(over) {
+            continue;
+        }
+        let alone = pot.board.is_none().then(|| row.pot.clone());
+        let key = (row.time, row.action.word(), row.action.detail(), pot.board.clone(), alone);
+        steps.entry(key).or_default().push(row.clone());
+    }
+    let step = |((.., board, _), rows): (Step, _)| Unconfirmed { rows, board, done: None };
+    steps.into_iter().map(step).collect()
+}
+
+/// By how much likelier a pot's weights are if a step of its log was not done: ln of the ratio.
+/// `None` where they do not speak of it, or the step changes nothing.
+pub fn against(studio: &Studio, lessons: &Lessons, row: &HandlingRow) -> Option<f64> {
+    let Action::Cover(cover) = row.action else { return None };
+    let pot = &within_reason(studio.pots.get(&row.pot)?);
+    let log = studio.handling.get(&row.pot)?;
+    let others: Vec<HandlingRow> = log.iter().filter(|other| *other != row).cloned().collect();
+    let none = Weighings::default();
+    let weighings = studio.weighings.get(&row.pot).unwrap_or(&none);
+    let [done, not] = [log, &others].map(|rows| History::new(pot, rows, weighings, studio.at));
+    let since = row.time.since(done.start);
+    let used = |history: &History| -> Vec<f64> {
+        history.weights.iter().filter(|w| w.used).map(|w| w.t).collect()
+    };
+    let speaks = used(&done).last().is_some_and(|t| *t >= since + SPEAKS);
+    // Weights that are set aside in one telling alone make the two no equals.
+    if !speaks || not.keeping_at(since).cover == cover || used(&done) != used(&not) {
+        return None;
+    }
+    let room = surroundings(studio, pot, done.now);
+    let [done, not] = [&done, &not].map(|history| {
+        unlikely(&Posterior::new(taught_model(studio, lessons, pot, history, &room)))
+    });
+    Some(0.5 * (done? - not?)).filter(|ratio| ratio.is_finite())
+}
+
+/// −2 ln of how likely the weights are, over all valleys; `None` where they could not be fitted.
+fn unlikely(posterior: &Posterior) -> Option<f64> {
+    posterior.fit.as_ref()?;
+    Some(posterior.unlikely() + 2.0 * posterior.share.ln())
+}
+
+/// How likely a step was done, by what the weights of its pots say against it; `None` where none
+/// speaks.
+pub fn likely(against: &[Option<f64>]) -> Option<f64> {
+    let said: Vec<f64> = against.iter().copied().flatten().collect();
+    let odds = (1.0 - DONE) / DONE * said.iter().sum::<f64>().exp();
+    (!said.is_empty()).then(|| 1.0 / (1.0 + odds))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: 0.8 to 0.2, turned over by a ratio of 4 against it; two pots of a board multiply.
+    #[test]
+    fn what_the_weights_say_is_added_up() {
+        assert_eq!(likely(&[None, None]), None);
+        let close = |got: Option<f64>, want: f64| assert!((got.unwrap() - want).abs() < 1e-12);
+        close(likely(&[Some(0.0), None]), 0.8);
+        close(likely(&[Some(4f64.ln())]), 0.5);
+        close(likely(&[Some(4f64.ln()), Some(9f64.ln())]), 0.1);
+        assert_eq!(likely(&[Some(2000.0)]), Some(0.0));
+        assert_eq!(likely(&[Some(-2000.0)]), Some(1.0));
+    }
+}
