@@ -26,7 +26,7 @@ const FROM: f64 = LEFT + 170.0;
 const TO: f64 = RIGHT - 150.0;
 /// More pots than these make no picture that can be read: the others are counted.
 const MOST: usize = 40;
-/// Least time that is shown, s.
+/// So much is shown after all that is done, s.
 const LEAST: f64 = DAY;
 /// A kiln is in the picture if it is packed within so many times what is shown without it.
 const FAR: f64 = 1.6;
@@ -91,11 +91,14 @@ impl<'a> Picture<'a> {
         if plan.rows.is_empty() {
             return Err(PlotError::NoPlan);
         }
-        let ends = plan.rows.iter().take(MOST).filter(|row| row.works).flat_map(|row| {
-            [row.closes.p90, row.closes.p50, row.opens.p50, row.slot.map(|slot| slot.1)]
-        });
-        let last = ends.flatten().chain([look.at.plus(LEAST)]).max();
-        let to = last.unwrap_or(plan.until).min(plan.until);
+        // What is done is to be seen, with a day around it; a window may go on beyond.
+        let end = |row: &PlanRow| match row.slot {
+            Some((_, to)) => Some(to),
+            None => row.closes.p50.or(row.opens.p50),
+        };
+        let ends = plan.rows.iter().take(MOST).filter(|row| row.works).filter_map(end);
+        let last = ends.max().unwrap_or(look.at).plus(LEAST);
+        let to = last.min(plan.until);
         // A kiln far behind all windows would press them together.
         let near = look.at.plus(FAR * to.since(look.at));
         let to = plan.kiln.filter(|kiln| *kiln < near).map_or(to, |kiln| kiln.max(to));
