@@ -73,7 +73,7 @@ mod tests {
         vec![Course { weight: 1.0, opens, closes, bone_dry: f64::INFINITY }]
     }
 
-    fn job(courses: &Vec<Course>) -> Job<'_> {
+    fn job(courses: &[Course]) -> Job<'_> {
         Job { length: 20.0, courses: Cow::Borrowed(courses) }
     }
 
@@ -81,7 +81,7 @@ mod tests {
     fn who_closes_first_is_served_first() {
         let hours = Hours::new(vec![(0.0, 60.0)]);
         let [late, soon, never] = [window(0.0, 90.0), window(0.0, 25.0), window(100.0, 120.0)];
-        let places = queue(&hours, &[&late, &soon, &never].map(job));
+        let places = queue(&hours, &[&late, &soon, &never].map(|courses| job(courses)));
         assert_eq!(places[1], Place { chance: 1.0, slot: Some(((0.0, 20.0), 1.0)) });
         assert_eq!(places[0], Place { chance: 1.0, slot: Some(((20.0, 40.0), 1.0)) });
         assert_eq!(places[2], Place { chance: 0.0, slot: None });
@@ -91,7 +91,7 @@ mod tests {
     fn one_wheel_does_not_hold_two_pots() {
         let hours = Hours::new(vec![(0.0, 40.0)]);
         let pots: Vec<_> = (0..3).map(|_| window(-5.0, 45.0)).collect();
-        let jobs: Vec<Job> = pots.iter().map(job).collect();
+        let jobs: Vec<Job> = pots.iter().map(|courses| job(courses)).collect();
         let places = queue(&hours, &jobs);
         assert_eq!(places.iter().filter(|place| place.chance == 1.0).count(), 2);
         let mut slots: Vec<_> = places.iter().filter_map(|place| place.slot).collect();
