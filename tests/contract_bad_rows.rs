@@ -551,16 +551,6 @@ fn every_kind_of_bad_row_is_refused_with_its_place_and_the_good_ones_are_kept() 
 }
 
 #[test]
-fn no_body_is_a_part_of_itself_however_deep() {
-    let (_dir, mut store) = with_bowl();
-    let rows = format!("{BLENDS}a,part,b,1\nb,part,clay,1\nclay,part,a,1\nb,add,a,1\n");
-    let files = folder(&[("bodies.csv", b"body\na\nb\n"), ("blends.csv", rows.as_bytes())]);
-    let (imported, told) = take(&mut store, files.path(), LENIENT);
-    assert_eq!(told, ["blends.csv:4: name: \"clay\" would be a part of itself"]);
-    assert_eq!(imported.files[1].1.added, 3);
-}
-
-#[test]
 fn what_is_odd_is_told_with_its_place_and_kept() {
     let (_dir, mut store) = with_bowl();
     let bodies = format!("{BODIES}soup,99,,\nsoft,41.5,,\nplain,22,,\nbrick,0.2,,\n");

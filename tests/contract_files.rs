@@ -8,7 +8,7 @@ mod studio_files;
 use std::fs;
 use std::path::Path;
 use studio_files::{
-    AT, HANDLING, LENIENT, READINGS, empty, folder, scenario, snapshots, take, with_bowl,
+    AT, BLENDS, HANDLING, LENIENT, READINGS, empty, folder, scenario, snapshots, take, with_bowl,
     with_moved_bowl,
 };
 use tempfile::TempDir;
@@ -511,4 +511,14 @@ fn what_is_planned_stands_in_the_log_as_it_is_planned() {
     take(&mut store, files.path(), LENIENT);
     store.take_back_notes(&planned).unwrap();
     assert_eq!(store.planned().unwrap(), []);
+}
+
+#[test]
+fn no_body_is_a_part_of_itself_however_deep() {
+    let (_dir, mut store) = with_bowl();
+    let rows = format!("{BLENDS}a,part,b,1\nb,part,clay,1\nclay,part,a,1\nb,add,a,1\n");
+    let files = folder(&[("bodies.csv", b"body\na\nb\n"), ("blends.csv", rows.as_bytes())]);
+    let (imported, told) = take(&mut store, files.path(), LENIENT);
+    assert_eq!(told, ["blends.csv:4: name: \"clay\" would be a part of itself"]);
+    assert_eq!(imported.files[1].1.added, 3);
 }
