@@ -24,7 +24,9 @@
 //! gives a fit its derivatives, or a forecast a handful of its draws.
 
 use crate::core::clay::Sorption;
-use pulp::{Arch, NullaryFnOnce};
+use crate::core::registers::Register;
+use pulp::{Arch, Simd, WithSimd};
+use std::ops::{Add, Mul, Sub};
 
 /// How many parameter sets move side by side.
 pub const LANES: usize = 8;
@@ -128,7 +130,10 @@ const SHAVINGS_FROM_BASE: f64 = 0.3;
 
 /// Diffusivity at some water (dry basis, not negative) over that at [`DIFFUSIVITY_AT`].
 #[inline(always)]
-pub fn diffusivity_rise(water: f64) -> f64 {
+pub fn diffusivity_rise<T: Sub<f64, Output = T>>(water: T) -> T
+where
+    f64: Add<T, Output = T> + Mul<T, Output = T>,
+{
     1.0 + DIFFUSIVITY_SLOPE * (water - DIFFUSIVITY_AT)
 }
 
@@ -219,8 +224,12 @@ impl PotState {
 
     /// Mass of the pot, g.
     pub fn mass_g(&self) -> Lane {
-        let x = self.mean_water();
-        each(|l| self.dry_g[l] * (1.0 + x[l]))
+        self.mass_with(&self.mean_water())
+    }
+
+    /// Mass of its clay with so much water, kg/kg dry basis, g.
+    pub fn mass_with(&self, water: &Lane) -> Lane {
+        each(|l| self.dry_g[l] * (1.0 + water[l]))
     }
 
     /// Cuts away this share of the dry clay, by lane; its water goes with it.
@@ -296,7 +305,15 @@ impl PotState {
         gain: &Lane,
         dt: f64,
     ) {
-        Arch::new().dispatch(Step { pot: self, p, air, keeping, gain, dt });
+        let flipped = &keeping.flipped;
+        let shut = each(|l| if flipped[l] { 1.0 - p.rim_open[l] } else { 0.0 });
+        let wall = each(|l| 1.0 - WALL_INSIDE * shut[l]);
+        let on_rim = |l: usize| p.underside[l] * p.rim_open[l];
+        let inside = each(|l| if flipped[l] { on_rim(l) } else { p.base_inside[l] });
+        let under = each(|l| if flipped[l] { p.underside[l] } else { 0.0 });
+        let exposure = (wall, inside, flipped.contains(&true).then_some(under));
+        let cover = keeping.cover;
+        Arch::new().dispatch(Step { pot: self, p, air, cover, exposure, gain, dt });
     }
 }
 
@@ -305,80 +322,124 @@ struct Step<'a> {
     pot: &'a mut PotState,
     p: &'a PotPhysics,
     air: &'a StepAir,
-    keeping: StepKeeping,
+    cover: usize,
+    /// Exposure of the wall, of the base's inside, and of its underside if a lane is on its rim.
+    exposure: (Lane, Lane, Option<Lane>),
     gain: &'a Lane,
     dt: f64,
 }
 
-impl NullaryFnOnce for Step<'_> {
+impl WithSimd for Step<'_> {
     type Output = ();
 
-    // All that it calls is inlined, or it would be made for the least of processors.
+    // All that it calls is inlined, or it would be made for the least of processors; so no closure
+    // reckons with registers.
     #[inline(always)]
-    fn call(self) {
-        let Step { pot, p, air, keeping, gain, dt } = self;
-        let open: Lane = match keeping.cover {
-            0 => [1.0; LANES],
-            c => each(|l| p.cover[c][l] / (1.0 + p.cover[c][l])),
-        };
-        let flipped = &keeping.flipped;
-        let on_rim = flipped.contains(&true);
-        let shut = each(|l| if flipped[l] { 1.0 - p.rim_open[l] } else { 0.0 });
-        let wall = each(|l| 1.0 - WALL_INSIDE * shut[l]);
-        let on_rim_inside = each(|l| p.underside[l] * p.rim_open[l]);
-        let inside = each(|l| if flipped[l] { on_rim_inside[l] } else { p.base_inside[l] });
-        let under = each(|l| if flipped[l] { p.underside[l] } else { 0.0 });
-        let of_wall = activity(&p.isotherm, &p.monolayer, &pot.face[0]);
-        let of_inside = activity(&p.isotherm, &p.monolayer, &pot.face[1]);
-        let of_under = match on_rim {
-            true => activity(&p.isotherm, &p.monolayer, &pot.face[2]),
-            false => ([0.0; LANES], [0.0; LANES]),
-        };
-        // Faces that share their temperature count by area and exposure, for heat as for vapour.
-        let base = each(|l| pot.base_share[l] / pot.base_m[l].max(1e-6));
-        let areas = [
-            each(|l| 2.0 * (1.0 - pot.base_share[l]) / pot.wall_m[l].max(1e-6) * wall[l]),
-            each(|l| base[l] * inside[l]),
-            each(|l| base[l] * under[l]),
-        ];
-        let all = each(|l| areas[0][l] + areas[1][l] + areas[2][l]);
-        let wet = each(|l| {
-            areas[0][l] * of_wall.0[l] + areas[1][l] * of_inside.0[l] + areas[2][l] * of_under.0[l]
-        });
-        let around = Around { air, open: &open, gain, shared: each(|l| wet[l] / all[l]) };
-        let wall = around.before(p, &wall, of_wall);
-        let inside = around.before(p, &inside, of_inside);
-        let under = on_rim.then(|| around.before(p, &under, of_under));
-        let half_wall = each(|l| 0.5 * pot.wall_m[l]);
-        let [f0, f1, f2] = &mut pot.face;
-        let slab = Slab { p, thickness: &half_wall, dt };
-        slab.step(&mut pot.wall, Some((f0, &wall)), None);
-        let base = Slab { p, thickness: &pot.base_m, dt };
-        base.step(&mut pot.base, Some((f1, &inside)), under.as_ref().map(|o| (f2, o)));
+    fn with_simd<S: Simd>(mut self, simd: S) {
+        for part in 0..LANES / S::F64_LANES {
+            self.part(simd, part);
+        }
     }
 }
 
-/// What is around all faces of a pot.
-struct Around<'a> {
-    air: &'a StepAir,
-    /// Conductance of the cover in series, relative to the open one.
-    open: &'a Lane,
-    gain: &'a Lane,
-    /// Water activity that faces have in common where they share their temperature.
-    shared: Lane,
+impl Step<'_> {
+    /// The step of those lanes that fill the `part`-th register.
+    #[inline(always)]
+    fn part<S: Simd>(&mut self, simd: S, part: usize) {
+        let (pot, p, air) = (&mut *self.pot, self.p, self.air);
+        let lanes = |lane: &Lane| Register::of(simd, lane, part);
+        let clay = Clay {
+            shape: &p.isotherm,
+            monolayer: lanes(&p.monolayer),
+            diffusivity: lanes(&p.diffusivity),
+        };
+        let mut faces = gathered(simd, &pot.face, part);
+        let wall = (lanes(&self.exposure.0), clay.activity(faces[0]));
+        let inside = (lanes(&self.exposure.1), clay.activity(faces[1]));
+        // Faces that share their temperature count by area and exposure, for heat as for vapour.
+        let share = lanes(&pot.base_share);
+        let [of_wall, of_base] = [
+            2.0 * (1.0 - share) / lanes(&pot.wall_m).at_least(1e-6) * wall.0,
+            share / lanes(&pot.base_m).at_least(1e-6),
+        ];
+        let mut area = of_wall + of_base * inside.0;
+        let mut wet = of_wall * wall.1.0 + of_base * inside.0 * inside.1.0;
+        let mut under = None;
+        if let Some(exposure) = &self.exposure.2 {
+            let (exposure, activity) = (lanes(exposure), clay.activity(faces[2]));
+            area = area + of_base * exposure;
+            wet = wet + of_base * exposure * activity.0;
+            under = Some((exposure, activity));
+        }
+        let open = match self.cover {
+            0 => Register::all(simd, 1.0),
+            c => lanes(&p.cover[c]) / (1.0 + lanes(&p.cover[c])),
+        };
+        let around = Around {
+            humidity: lanes(&air.humidity),
+            saturation: air.saturation,
+            cooling: open * air.cooling,
+            reach: open * lanes(self.gain) * lanes(&p.conductance),
+            shared: lanes(&p.shared),
+        };
+        let colder = around.colder(wet / area);
+        let wall = around.before(wall, colder);
+        let inside = around.before(inside, colder);
+        #[expect(clippy::manual_map, reason = "a closure is not made for the widest registers")]
+        let under = match under {
+            Some(face) => Some(around.before(face, colder)),
+            None => None,
+        };
+        let [f0, f1, f2] = &mut faces;
+        let half_wall = Slab { clay: &clay, thickness: 0.5 * lanes(&pot.wall_m), dt: self.dt };
+        let wall = half_wall.step(gathered(simd, &pot.wall, part), Some((f0, &wall)), None);
+        let base = Slab { clay: &clay, thickness: lanes(&pot.base_m), dt: self.dt };
+        let under = under.as_ref().map(|under| (f2, under));
+        let base = base.step(gathered(simd, &pot.base, part), Some((f1, &inside)), under);
+        pot.wall.iter_mut().zip(wall).for_each(|(cell, x)| x.put(cell, part));
+        pot.base.iter_mut().zip(base).for_each(|(cell, x)| x.put(cell, part));
+        pot.face.iter_mut().zip(faces).for_each(|(face, x)| x.put(face, part));
+    }
 }
 
-impl Around<'_> {
-    /// The air before a face of this exposure, with its water activity as it is.
+/// The `part`-th register of the lanes of some cells.
+#[inline(always)]
+fn gathered<S: Simd, const N: usize>(simd: S, cells: &[Lane; N], part: usize) -> [Register<S>; N] {
+    let mut out = [Register::all(simd, 0.0); N];
+    for (out, cell) in out.iter_mut().zip(cells) {
+        *out = Register::of(simd, cell, part);
+    }
+    out
+}
+
+/// What is around all faces of a pot.
+struct Around<S: Simd> {
+    /// Vapour pressure of the room over its saturation pressure.
+    humidity: Register<S>,
+    /// Saturation pressure at the room's temperature, Pa.
+    saturation: f64,
+    /// [`StepAir::cooling`] under the cover.
+    cooling: Register<S>,
+    /// Conductance of a face of exposure 1, kg/(s·m²·Pa).
+    reach: Register<S>,
+    /// How far the faces share one temperature.
+    shared: Register<S>,
+}
+
+impl<S: Simd> Around<S> {
+    /// The air before a face of this exposure, with its water activity as it is and the slope of
+    /// that; where faces share their temperature the saturation pressure is by `colder` lower, Pa.
     #[inline(always)]
-    fn before(&self, p: &PotPhysics, exposure: &Lane, wetness: (Lane, Lane)) -> Outside {
-        let air = self.air;
-        let (of_all, own) = (self.colder(&self.shared), self.colder(&wetness.0));
-        let colder = each(|l| p.shared[l] * of_all[l] + (1.0 - p.shared[l]) * own[l]);
+    fn before(
+        &self,
+        (exposure, wetness): (Register<S>, (Register<S>, Register<S>)),
+        colder: Register<S>,
+    ) -> Outside<S> {
+        let own = self.colder(wetness.0);
         Outside {
-            reach: each(|l| exposure[l] * self.open[l] * self.gain[l] * p.conductance[l]),
-            wet: each(|l| air.saturation - colder[l]),
-            room: each(|l| air.saturation * air.humidity[l]),
+            reach: exposure * self.reach,
+            wet: self.saturation - (self.shared * colder + (1.0 - self.shared) * own),
+            room: self.saturation * self.humidity,
             wetness,
         }
     }
@@ -386,130 +447,146 @@ impl Around<'_> {
     /// By how much the saturation pressure at a face of this activity is below the room's, Pa:
     /// evaporation cools it, the room warms it.
     #[inline(always)]
-    fn colder(&self, activity: &Lane) -> Lane {
-        let air = self.air;
-        let cooling = each(|l| self.open[l] * air.cooling);
-        each(|l| {
-            cooling[l] * air.saturation * (activity[l] - air.humidity[l])
-                / (1.0 + cooling[l] * activity[l])
-        })
+    fn colder(&self, activity: Register<S>) -> Register<S> {
+        self.cooling * self.saturation * (activity - self.humidity)
+            / (1.0 + self.cooling * activity)
     }
 }
 
 /// The air before one face.
-struct Outside {
+struct Outside<S: Simd> {
     /// Conductance, kg/(s·m²·Pa).
-    reach: Lane,
+    reach: Register<S>,
     /// Saturation pressure at the pot's temperature, Pa.
-    wet: Lane,
+    wet: Register<S>,
     /// Vapour pressure of the room, Pa.
-    room: Lane,
+    room: Register<S>,
     /// Water activity of the face as it is, and its slope.
-    wetness: (Lane, Lane),
+    wetness: (Register<S>, Register<S>),
 }
 
-/// What one face does to the cell behind it: flux now and its slope, both per area.
-struct Flux {
-    flux: Lane,
-    slope: Lane,
-}
-
-impl Outside {
+impl<S: Simd> Outside<S> {
     /// Solves the face: as much leaves to the air as comes through the half cell behind it.
     /// `water` is that cell's, `carry` its conductance to the face in kg/(s·m²) per unit of water.
+    /// Gives the flux and its slope, both per area.
     #[inline(always)]
-    fn solve(&self, p: &PotPhysics, face: &mut Lane, water: &Lane, carry: &Lane) -> Flux {
-        let mut out = Flux { flux: [0.0; LANES], slope: [0.0; LANES] };
-        for turn in 0..2 {
-            let (a, da) = match turn {
-                0 => self.wetness,
-                _ => activity(&p.isotherm, &p.monolayer, face),
-            };
-            let flux = each(|l| self.reach[l] * (a[l] * self.wet[l] - self.room[l]));
-            let slope = each(|l| self.reach[l] * self.wet[l] * da[l]);
-            let miss = each(|l| flux[l] - carry[l] * (water[l] - face[l]));
-            let both = each(|l| slope[l] + carry[l]);
-            *face = each(|l| (face[l] - miss[l] / both[l]).max(0.0));
-            out.flux = each(|l| carry[l] * (water[l] - face[l]));
-            out.slope = each(|l| carry[l] * slope[l] / both[l]);
-        }
-        out
+    fn solve(
+        &self,
+        clay: &Clay<S>,
+        face: &mut Register<S>,
+        water: Register<S>,
+        carry: Register<S>,
+    ) -> (Register<S>, Register<S>) {
+        let (nearer, _) = self.newton(*face, self.wetness, water, carry);
+        let (found, slope) = self.newton(nearer, clay.activity(nearer), water, carry);
+        *face = found;
+        (carry * (water - found), slope)
+    }
+
+    /// One step of Newton's method from a face of this activity and slope; with the slope of the
+    /// flux by the cell's water.
+    #[inline(always)]
+    fn newton(
+        &self,
+        face: Register<S>,
+        (activity, steep): (Register<S>, Register<S>),
+        water: Register<S>,
+        carry: Register<S>,
+    ) -> (Register<S>, Register<S>) {
+        let flux = self.reach * (activity * self.wet - self.room);
+        let slope = self.reach * self.wet * steep;
+        let over = 1.0 / (slope + carry);
+        let miss = flux - carry * (water - face);
+        ((face - miss * over).at_least(0.0), carry * slope * over)
     }
 }
 
-/// Water activity at the given water and its slope; the corner at one is rounded.
-#[inline(always)]
-fn activity(shape: &Sorption, monolayer: &Lane, water: &Lane) -> (Lane, Lane) {
-    let (c, k, w) = (shape.c, shape.k, ACTIVITY_CORNER);
-    let x = each(|l| water[l].max(1e-9));
-    let b = each(|l| monolayer[l] * c - x[l] * (c - 2.0));
-    let root = each(|l| (b[l] * b[l] + 4.0 * x[l] * x[l] * (c - 1.0)).sqrt());
-    let y = each(|l| 2.0 * x[l] / (b[l] + root[l]));
-    let slope = each(|l| (1.0 + (c - 2.0) * y[l] - (c - 1.0) * y[l] * y[l]) / root[l] / k);
-    let v = each(|l| y[l] / k);
-    // a² θ − a (1 + v) + v = 0 with θ a little below one: v, but never above one.
-    let apart = each(|l| ((1.0 - v[l]) * (1.0 - v[l]) + w * w * v[l]).sqrt());
-    let turns = each(|l| (0.5 * w * w - (1.0 - v[l])) / apart[l]);
-    let under = each(|l| 1.0 + v[l] + apart[l]);
-    let rounded = each(|l| 2.0 * (1.0 + apart[l] - v[l] * turns[l]) / (under[l] * under[l]));
-    (each(|l| 2.0 * v[l] / under[l]), each(|l| slope[l] * rounded[l]))
+/// The clay of a pot.
+struct Clay<'a, S: Simd> {
+    shape: &'a Sorption,
+    monolayer: Register<S>,
+    diffusivity: Register<S>,
+}
+
+impl<S: Simd> Clay<'_, S> {
+    /// Water activity at the given water and its slope; the corner at one is rounded.
+    #[inline(always)]
+    fn activity(&self, water: Register<S>) -> (Register<S>, Register<S>) {
+        let (c, k, w) = (self.shape.c, self.shape.k, ACTIVITY_CORNER);
+        let x = water.at_least(1e-9);
+        let b = self.monolayer * c - x * (c - 2.0);
+        let root = (b * b + 4.0 * x * x * (c - 1.0)).sqrt();
+        // Divisions take most of the time: one serves both quotients, by `root` and by `b + root`.
+        let over = 1.0 / (root * (b + root));
+        let y = 2.0 * x * root * over;
+        let steep = (1.0 + (c - 2.0) * y - (c - 1.0) * y * y) * (b + root);
+        let slope = steep * over * (1.0 / k);
+        let v = y * (1.0 / k);
+        // a² θ − a (1 + v) + v = 0 with θ a little below one: v, but never above one.
+        let apart = ((1.0 - v) * (1.0 - v) + w * w * v).sqrt();
+        let under = 1.0 + v + apart;
+        let over = 1.0 / (apart * under * under);
+        let turns = v * (0.5 * w * w - (1.0 - v));
+        let rounded = 2.0 * ((1.0 + apart) * apart - turns) * over;
+        (2.0 * v * apart * under * over, slope * rounded)
+    }
 }
 
 /// One slab over one step of time.
-struct Slab<'a> {
-    p: &'a PotPhysics,
-    thickness: &'a Lane,
+struct Slab<'a, S: Simd> {
+    clay: &'a Clay<'a, S>,
+    thickness: Register<S>,
     dt: f64,
 }
 
-impl Slab<'_> {
-    /// Moves the cells on; `first` and `last` are the faces before the first and behind the last
-    /// cell, `None` where nothing passes.
+impl<S: Simd> Slab<'_, S> {
+    /// Where the cells come to; `first` and `last` are the faces before the first and behind the
+    /// last cell, `None` where nothing passes.
     #[inline(always)]
     fn step<const N: usize>(
         &self,
-        x: &mut [Lane; N],
-        first: Option<(&mut Lane, &Outside)>,
-        last: Option<(&mut Lane, &Outside)>,
-    ) {
-        let cell = each(|l| self.thickness[l] / N as f64);
-        // Conductance through one cell of the wettest-equals-one diffusivity, kg/(s·m²).
-        let unit = each(|l| DRY_DENSITY * self.p.diffusivity[l] / cell[l]);
-        let carry = |w: &Lane| each(|l| unit[l] * diffusivity_rise(w[l]));
-        let hold = each(|l| DRY_DENSITY * cell[l] / self.dt);
+        x: [Register<S>; N],
+        first: Option<(&mut Register<S>, &Outside<S>)>,
+        last: Option<(&mut Register<S>, &Outside<S>)>,
+    ) -> [Register<S>; N] {
+        let cell = self.thickness * (1.0 / N as f64);
+        // Conductance through one cell of the diffusivity at its stated water, kg/(s·m²).
+        let unit = DRY_DENSITY * self.clay.diffusivity / cell;
+        let hold = cell * (DRY_DENSITY / self.dt);
         let mut diagonal = [hold; N];
-        let mut right = [[0.0; LANES]; N];
-        let mut between = [[0.0; LANES]; N];
+        let mut right = [0.0 * hold; N];
+        let mut between = right;
         for i in 0..N - 1 {
-            let (near, far) = (x[i], x[i + 1]);
-            let k = carry(&each(|l| 0.5 * (near[l] + far[l])));
-            let flux = each(|l| k[l] * (near[l] - far[l]));
-            right[i] = each(|l| right[i][l] - flux[l]);
+            let k = unit * diffusivity_rise(0.5 * (x[i] + x[i + 1]));
+            let flux = k * (x[i] - x[i + 1]);
+            right[i] = right[i] - flux;
             right[i + 1] = flux;
-            diagonal[i] = each(|l| diagonal[i][l] + k[l]);
-            diagonal[i + 1] = each(|l| diagonal[i + 1][l] + k[l]);
+            diagonal[i] = diagonal[i] + k;
+            diagonal[i + 1] = diagonal[i + 1] + k;
             between[i] = k;
         }
         for (end, face) in [(0, first), (N - 1, last)] {
             if let Some((face, outside)) = face {
-                let half = carry(&x[end]).map(|k| 2.0 * k);
-                let out = outside.solve(self.p, face, &x[end], &half);
-                right[end] = each(|l| right[end][l] - out.flux[l]);
-                diagonal[end] = each(|l| diagonal[end][l] + out.slope[l]);
+                let half = 2.0 * unit * diffusivity_rise(x[end]);
+                let (flux, slope) = outside.solve(self.clay, face, x[end], half);
+                right[end] = right[end] - flux;
+                diagonal[end] = diagonal[end] + slope;
             }
         }
         // Thomas algorithm for the symmetric tridiagonal system.
+        let mut over = [1.0 / diagonal[0]; N];
         for i in 1..N {
-            let m = each(|l| between[i - 1][l] / diagonal[i - 1][l]);
-            diagonal[i] = each(|l| diagonal[i][l] - m[l] * between[i - 1][l]);
-            right[i] = each(|l| right[i][l] + m[l] * right[i - 1][l]);
+            let m = between[i - 1] * over[i - 1];
+            over[i] = 1.0 / (diagonal[i] - m * between[i - 1]);
+            right[i] = right[i] + m * right[i - 1];
         }
-        right[N - 1] = each(|l| right[N - 1][l] / diagonal[N - 1][l]);
+        right[N - 1] = right[N - 1] * over[N - 1];
         for i in (0..N - 1).rev() {
-            right[i] = each(|l| (right[i][l] + between[i][l] * right[i + 1][l]) / diagonal[i][l]);
+            right[i] = (right[i] + between[i] * right[i + 1]) * over[i];
         }
         for i in 0..N {
-            x[i] = each(|l| (x[i][l] + right[i][l]).max(0.0));
+            right[i] = (x[i] + right[i]).at_least(0.0);
         }
+        right
     }
 }

@@ -4,7 +4,7 @@ mod spread;
 
 use super::drying::{LANES, Lane, PotPhysics, PotState, StepAir, StepKeeping};
 use super::inference::model::{self, Span, balance};
-use super::inference::posterior::{Departure, Draws, Posterior, RATE_LASTS};
+use super::inference::posterior::{Departures, Draws, Posterior, RATE_LASTS};
 use super::room::{DEPARTURE_LASTS, Room, UNKNOWN_HUMIDITY_SD};
 use super::uneven::steep::{self, AHEAD, Steep, Steepest};
 use super::weather::{Weather, own_rate};
@@ -470,7 +470,8 @@ impl Run<'_, '_> {
         let dry = state.dry_g();
         let [mut rate, mut shift, mut drift] = [[0.0; LANES]; 3];
         for (l, e) in extra.iter().enumerate() {
-            let Departure { water, rate: r, drift: d } = drawn.now[l];
+            let Departures { water, rate: r, drift: d } = &drawn.now;
+            let (water, r, d) = (water[l], r[l], d[l]);
             let water = keep[0] * water + keep[1] * r + a * e[0];
             rate[l] = keep[2] * r + b * e[0] + c * e[1];
             drift[l] = keep[3] * d + by_water * e[0] + by_rate * e[1] + own * e[3];
@@ -525,14 +526,12 @@ impl Run<'_, '_> {
 }
 
 /// The filtered departure of a lane's water at a time between weights, g.
-fn departure(at: &[(f64, [Departure; LANES])], link: usize, t: f64, lane: usize) -> f64 {
+fn departure(at: &[(f64, Departures)], link: usize, t: f64, lane: usize) -> f64 {
     let Some((t0, d0)) = at.get(link) else { return 0.0 };
+    let before = d0.water[lane];
     match at.get(link + 1) {
-        Some((t1, d1)) if t > *t0 => {
-            let part = (t - t0) / (t1 - t0);
-            d0[lane].water + part * (d1[lane].water - d0[lane].water)
-        }
-        _ => d0[lane].water,
+        Some((t1, d1)) if t > *t0 => before + (t - t0) / (t1 - t0) * (d1.water[lane] - before),
+        _ => before,
     }
 }
 
@@ -670,7 +669,7 @@ mod tests {
 
     #[test]
     fn departures_go_on_between_the_weights() {
-        let water = |g| [Departure { water: g, ..Departure::default() }; LANES];
+        let water = |g| Departures { water: [g; LANES], ..Departures::default() };
         let at = [(0.0, water(2.0)), (100.0, water(4.0)), (200.0, water(0.0))];
         assert_eq!(departure(&at, 0, 50.0, 0), 3.0);
         assert_eq!(departure(&at, 1, 175.0, 3), 1.0);

@@ -337,8 +337,8 @@ fn wettest_free(
     let humidity = room.daily_humidity(spans[k].to);
     let dry = state.dry_g();
     let link = drawn.departures.partition_point(|d| d.0 <= spans[k].to).checked_sub(1);
-    let departures = link.map(|link| drawn.departures[link].1);
-    state.wet(&std::array::from_fn(|l| departures.map_or(0.0, |d| d[l].water / dry[l])));
+    let departures = link.map(|link| drawn.departures[link].1.water);
+    state.wet(&std::array::from_fn(|l| departures.map_or(0.0, |water| water[l] / dry[l])));
     let wettest = state.wettest();
     let monolayer = &drawn.past.physics.monolayer;
     std::array::from_fn(|l| wettest[l] - balance(monolayer[l], humidity))

@@ -35,6 +35,7 @@ pub mod plan;
 pub mod prospect;
 pub mod readiness;
 pub mod record;
+pub mod registers;
 pub mod report;
 pub mod room;
 pub mod sample;

@@ -258,15 +258,21 @@ impl<'a> Model<'a> {
         let mut state = PotState::new(&physics);
         let mut mass = Vec::with_capacity(count);
         let mut water = Vec::with_capacity(count);
+        let mut before = state.mass_g();
         for span in self.spans.iter().take(count) {
-            for i in &span.events {
-                self.apply(*i, values, &mut state);
+            if !span.events.is_empty() {
+                for i in &span.events {
+                    self.apply(*i, values, &mut state);
+                }
+                before = state.mass_g();
             }
-            let before = state.mass_g();
             let gain = [freshness(0.5 * (span.from + span.to)); LANES];
             state.step(&physics, &span.air, span.keeping, &gain, span.to - span.from);
-            mass.push((before, state.mass_g()));
-            water.push(state.mean_water());
+            let mean = state.mean_water();
+            let after = state.mass_with(&mean);
+            mass.push((before, after));
+            water.push(mean);
+            before = after;
             see(span, &state);
         }
         Past { mass, water, state, physics }

@@ -21,6 +21,7 @@ use crate::core::drying::{LANES, Lane};
 use crate::core::handling::History;
 use crate::units::HOUR;
 use nalgebra::{DMatrix, DVector};
+use pulp::Arch;
 use std::cell::RefCell;
 use std::rc::Rc;
 
@@ -42,6 +43,17 @@ const HUBER: f64 = 3.0;
 /// A fit has come to its end this many standard errors from the minimum: told times and masses then
 /// lie within a hundredth of their interval.
 const OFFSET: f64 = 0.01;
+/// So many standard errors from the minimum a fit is near its end.
+const NEAR: f64 = 0.1;
+/// How a fit is searched for.
+const DESCENT: Options = Options {
+    iterations: 40,
+    offset: OFFSET,
+    step: 1e-5,
+    rank: 1e-12,
+    scatter: Scatter::Unit,
+    wary: false,
+};
 /// So few weights do not say how far the rate departs.
 const FEW: usize = 6;
 /// Over how long the trend of weights is taken, to either side, s.
@@ -65,15 +77,15 @@ pub(super) struct Link {
     g: f64,
 }
 
-/// State of the filter: water, log rate, drift.
+/// State of the filter, by lane.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Departure {
+pub struct Departures {
     /// Water too much in the pot, g.
-    pub water: f64,
+    pub water: Lane,
     /// Log rate above the model's.
-    pub rate: f64,
+    pub rate: Lane,
     /// Drift of the scale, g.
-    pub drift: f64,
+    pub drift: Lane,
 }
 
 /// Gains of the filter for one weight.
@@ -110,9 +122,9 @@ pub struct Draws {
     /// Their past.
     pub past: Past,
     /// Departure of each at each weight's time (s since the start), filtered.
-    pub departures: Vec<(f64, [Departure; LANES])>,
+    pub departures: Vec<(f64, Departures)>,
     /// Departure of each now: mean of what the weights say.
-    pub now: [Departure; LANES],
+    pub now: Departures,
     /// Log-likelihood of each draw's weights, up to a constant.
     pub likelihood: Lane,
 }
@@ -123,8 +135,8 @@ pub(super) struct Whitened<'p, 'a> {
     model: &'p Model<'a>,
     links: &'p [Link],
     gains: &'p [Gain],
-    /// The run of the parameters asked for last, with what lies beside them.
-    last: RefCell<Option<(DVector<f64>, Past)>>,
+    /// Innovations of the parameters asked for last, and of what lies beside them.
+    last: RefCell<Option<(DVector<f64>, Vec<Lane>)>>,
 }
 
 impl<'p, 'a> Whitened<'p, 'a> {
@@ -143,7 +155,14 @@ pub(super) fn weighed_past(model: &Model, links: &[Link], sets: &[Vec<f64>]) -> 
     model.past_spans(sets, links.last().map_or(0, |link| link.span + 1))
 }
 
+/// By how much a weight is above the model's mass on each lane, g.
+#[inline(always)]
+fn residual(past: &Past, link: &Link) -> Lane {
+    mass_at(past, link).map(|mass| link.g - mass)
+}
+
 /// Mass at a link's time on each lane.
+#[inline(always)]
 fn mass_at(past: &Past, link: &Link) -> Lane {
     let (from, to) = &past.mass[link.span];
     std::array::from_fn(|l| from[l] + link.part * (to[l] - from[l]))
@@ -151,6 +170,7 @@ fn mass_at(past: &Past, link: &Link) -> Lane {
 
 /// An innovation of some standard deviations as it is, a far one no more than a bound; without an
 /// edge, at which a fit would come to a halt.
+#[inline(always)]
 fn bounded(e: f64) -> f64 {
     let part = (e / (2.0 * HUBER)).powi(2);
     e / (1.0 + part * part).sqrt().sqrt()
@@ -161,22 +181,22 @@ pub(super) fn huber(e: f64) -> f64 {
 }
 
 impl Whitened<'_, '_> {
-    /// Innovations of one lane, in their standard deviations.
-    pub(super) fn innovations(&self, past: &Past, lane: usize) -> Vec<f64> {
-        let mut at = Departure::default();
-        let run = self.links.iter().zip(self.gains).map(|(link, gain)| {
-            let residual = link.g - mass_at(past, link)[lane];
-            gain.pass(&mut at, residual, self.robust)
+    /// Innovations of all lanes, in their standard deviations.
+    pub(super) fn innovations(&self, past: &Past) -> Vec<Lane> {
+        let mut at = Departures::default();
+        let mut out = Vec::with_capacity(self.links.len());
+        Arch::new().dispatch(|| {
+            for (link, gain) in self.links.iter().zip(self.gains) {
+                out.push(gain.pass(&mut at, &residual(past, link), self.robust));
+            }
         });
-        run.collect()
+        out
     }
 
-    fn stacked(&self, past: &Past, lane: usize, z: &DVector<f64>) -> DVector<f64> {
-        let e = self.innovations(past, lane);
-        DVector::from_iterator(
-            e.len() + z.len(),
-            e.into_iter().map(|e| if self.robust { huber(e) } else { e }).chain(z.iter().copied()),
-        )
+    /// The residuals of one lane: its innovations, and how far its unknowns are from their priors.
+    fn stacked(&self, innovations: &[Lane], lane: usize, z: &DVector<f64>) -> DVector<f64> {
+        let e = innovations.iter().map(|e| if self.robust { huber(e[lane]) } else { e[lane] });
+        DVector::from_iterator(innovations.len() + z.len(), e.chain(z.iter().copied()))
     }
 }
 
@@ -200,30 +220,31 @@ impl Problem for Whitened<'_, '_> {
         let beside = moved(z, 0..z.len().min(LANES - 1));
         let sets: Vec<Vec<f64>> =
             std::iter::once(z).chain(&beside).map(|s| s.as_slice().to_vec()).collect();
-        let past = weighed_past(self.model, self.links, &sets);
-        let r = self.stacked(&past, 0, z);
+        let innovations = self.innovations(&weighed_past(self.model, self.links, &sets));
+        let r = self.stacked(&innovations, 0, z);
         let sound = r.iter().all(|v| v.is_finite());
-        *self.last.borrow_mut() = Some((z.clone(), past));
+        *self.last.borrow_mut() = Some((z.clone(), innovations));
         sound.then_some(r)
     }
 
     fn jacobian(&self, z: &DVector<f64>, r: &DVector<f64>) -> Option<DMatrix<f64>> {
         let mut jacobian = DMatrix::zeros(r.len(), z.len());
-        let mut take = |past: &Past, first_lane: usize, first: usize, sets: &[DVector<f64>]| {
+        let mut take = |found: &[Lane], first_lane: usize, first: usize, sets: &[DVector<f64>]| {
             for (i, set) in sets.iter().enumerate() {
-                let column = (self.stacked(past, first_lane + i, set) - r) / STEP;
+                let column = (self.stacked(found, first_lane + i, set) - r) / STEP;
                 jacobian.set_column(first + i, &column);
             }
         };
         let mut first = 0;
-        if let Some((_, past)) = self.last.borrow().as_ref().filter(|(at, _)| at == z) {
+        if let Some((_, beside)) = self.last.borrow().as_ref().filter(|(at, _)| at == z) {
             first = z.len().min(LANES - 1);
-            take(past, 1, 0, &moved(z, 0..first));
+            take(beside, 1, 0, &moved(z, 0..first));
         }
         while first < z.len() {
             let moved = moved(z, first..z.len().min(first + LANES));
             let sets: Vec<Vec<f64>> = moved.iter().map(|s| s.as_slice().to_vec()).collect();
-            take(&weighed_past(self.model, self.links, &sets), 0, first, &moved);
+            let past = weighed_past(self.model, self.links, &sets);
+            take(&self.innovations(&past), 0, first, &moved);
             first += moved.len();
         }
         jacobian.iter().all(|v| v.is_finite()).then_some(jacobian)
@@ -235,21 +256,25 @@ impl Problem for Whitened<'_, '_> {
 }
 
 impl Gain {
-    /// Takes one residual in; gives its innovation in standard deviations.
-    #[inline]
-    fn pass(&self, at: &mut Departure, residual: f64, robust: bool) -> f64 {
+    /// Takes one residual of each lane in; gives their innovations in standard deviations.
+    #[inline(always)]
+    fn pass(&self, at: &mut Departures, residual: &Lane, robust: bool) -> Lane {
         let [water, by_rate, rate, drift] = self.keep;
-        at.water = water * at.water + by_rate * at.rate;
-        at.rate *= rate;
-        at.drift *= drift;
-        let miss = residual - at.water - at.drift;
-        let e = miss / self.sd;
-        // An innovation that no noise explains moves the departure no further than a bound.
-        let taken = if robust { bounded(e) * self.sd } else { miss };
-        at.water += self.gain[0] * taken;
-        at.rate += self.gain[1] * taken;
-        at.drift += self.gain[2] * taken;
-        e
+        let mut innovation = [0.0; LANES];
+        for l in 0..LANES {
+            at.water[l] = water * at.water[l] + by_rate * at.rate[l];
+            at.rate[l] *= rate;
+            at.drift[l] *= drift;
+            let miss = residual[l] - at.water[l] - at.drift[l];
+            let e = miss / self.sd;
+            // An innovation that no noise explains moves the departure no further than a bound.
+            let taken = if robust { bounded(e) * self.sd } else { miss };
+            at.water[l] += self.gain[0] * taken;
+            at.rate[l] += self.gain[1] * taken;
+            at.drift[l] += self.gain[2] * taken;
+            innovation[l] = e;
+        }
+        innovation
     }
 }
 
@@ -311,30 +336,29 @@ impl<'a> Posterior<'a> {
         Posterior { model, fit, refusal, share: 1.0, beside, links, gains, covariance }
     }
 
-    /// The valley below where a fit begins.
-    pub(super) fn descend(model: &Rc<Model<'a>>, links: Vec<Link>, begin: DVector<f64>) -> Self {
-        let options = Options {
-            iterations: 40,
-            step: 1e-5,
-            scatter: Scatter::Unit,
-            wary: false,
-            ..Options::default()
-        };
-        let mut z = begin;
-        let mut fit = None;
-        let mut refusal = None;
+    /// Nearly the end of the valley below where a fit begins, with far innovations taken as they
+    /// are; and by how much its sum of squares is less with these counted as little as they are
+    /// worth.
+    pub(super) fn near(
+        model: &Model,
+        links: &[Link],
+        begin: DVector<f64>,
+    ) -> Result<(Fit, f64), Refusal> {
+        let (gains, _) = filter(links, model.beliefs.wander);
+        let plain = Whitened::new(false, model, links, &gains);
+        let fit = least_squares::fit(&plain, begin, &Options { offset: NEAR, ..DESCENT })?;
+        let robust = Whitened::new(true, model, links, &gains).residuals(&fit.parameters);
+        let far = robust.map_or(0.0, |robust| fit.residual_sum - robust.norm_squared());
+        Ok((fit, far.max(0.0)))
+    }
+
+    /// The end of a valley, from near it.
+    pub(super) fn settle(model: &Rc<Model<'a>>, links: Vec<Link>, near: DVector<f64>) -> Self {
         let (gains, _) = filter(&links, model.beliefs.wander);
-        for (robust, offset) in [(false, 0.1), (true, OFFSET)] {
-            let problem = Whitened::new(robust, model, &links, &gains);
-            match least_squares::fit(&problem, z.clone(), &Options { offset, ..options }) {
-                Ok(found) => {
-                    z = found.parameters.clone();
-                    fit = Some(found);
-                }
-                Err(why) => refusal = Some(why),
-            }
-        }
-        Posterior { refusal, ..Posterior::at(model.clone(), fit, links) }
+        let problem = Whitened::new(true, model, &links, &gains);
+        let fit = least_squares::fit(&problem, near, &DESCENT);
+        let refusal = fit.as_ref().err().cloned();
+        Posterior { refusal, ..Posterior::at(model.clone(), fit.ok(), links) }
     }
 
     /// How much likelier its weights are if the rate goes astray ([`ASTRAY_SD`]) than if it does
@@ -345,10 +369,13 @@ impl<'a> Posterior<'a> {
             return None;
         }
         let of = |wander: f64| {
+            if wander == self.model.beliefs.wander {
+                return self.unlikely();
+            }
             let mut model = (*self.model).clone();
             model.beliefs.wander = wander;
             let begin = DVector::from_vec(self.centre());
-            Posterior::descend(&Rc::new(model), self.links.clone(), begin).unlikely()
+            Posterior::settle(&Rc::new(model), self.links.clone(), begin).unlikely()
         };
         Some(0.5 * (of(RATE_SD) - of(ASTRAY_SD))).filter(|ratio| ratio.is_finite())
     }
@@ -403,14 +430,13 @@ impl<'a> Posterior<'a> {
     /// Runs the past of up to [`LANES`] sets of unknowns against the weights.
     pub fn draw(&self, sets: &[Vec<f64>]) -> Draws {
         let past = self.model.past(sets);
-        let mut at = [Departure::default(); LANES];
+        let mut at = Departures::default();
         let mut departures = Vec::with_capacity(self.links.len());
         let mut likelihood = [0.0; LANES];
         for (link, gain) in self.links.iter().zip(&self.gains) {
-            let mass = mass_at(&past, link);
-            for l in 0..LANES {
-                let e = gain.pass(&mut at[l], link.g - mass[l], true);
-                likelihood[l] -= 0.5 * huber(e).powi(2);
+            let innovation = gain.pass(&mut at, &residual(&past, link), true);
+            for (likelihood, e) in likelihood.iter_mut().zip(innovation) {
+                *likelihood -= 0.5 * huber(e).powi(2);
             }
             departures.push((link.t, at));
         }
@@ -762,7 +788,7 @@ pub(super) mod tests {
                 let (gains, _) = filter(&links, RATE_SD);
                 let whitened = Whitened::new(false, &model, &links, &gains);
                 let past = model.past(std::slice::from_ref(&pots.truth[lane]));
-                let e = whitened.innovations(&past, 0);
+                let e: Vec<f64> = whitened.innovations(&past).iter().map(|e| e[0]).collect();
                 assert_eq!(e.len(), history.weights.len());
                 squares += e.iter().map(|e| e * e).sum::<f64>();
                 products += e.windows(2).map(|w| w[0] * w[1]).sum::<f64>();
@@ -789,7 +815,7 @@ pub(super) mod tests {
         assert_eq!(posterior.away(&posterior.root(), &normal), normal);
         let drawn = posterior.draw(&[normal]);
         assert!(drawn.departures.is_empty());
-        assert!(drawn.now[0].water == 0.0 && drawn.now[0].rate == 0.0);
+        assert!(drawn.now.water[0] == 0.0 && drawn.now.rate[0] == 0.0);
     }
 
     /// No weight makes an unknown less sure than its prior, and its root squares to the covariance.

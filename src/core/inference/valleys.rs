@@ -6,6 +6,7 @@
 //! share of the belief (MacKay, *Information Theory, Inference, and Learning Algorithms*, 2003,
 //! ch. 27); those that count have a part in the forecast.
 
+use super::least_squares::Fit;
 use super::model::Model;
 use super::posterior::{
     Link, Posterior, Whitened, feedback, filter, huber, links, lose, weighed_past,
@@ -18,6 +19,12 @@ use std::rc::Rc;
 
 /// A fit is tried again from this much faster and slower, in standard deviations of the prior.
 const BESIDE: f64 = 0.7;
+/// Descents that have nearly come to their ends are one if these lie so near, in standard errors.
+const TOGETHER: f64 = 0.3;
+/// A valley that is, from near its end, by so much more unlikely than the likeliest, −2 ln of the
+/// shares, is not looked at more closely: to count ([`LEAST_SHARE`]) it would have to turn out four
+/// times likelier.
+const HOPELESS: f64 = 10.0;
 /// Fits that differ by less than this in every unknown, in prior standard deviations, are one.
 const SAME: f64 = 0.3;
 /// A valley with less than this share of the likeliest one's is left out.
@@ -42,9 +49,11 @@ impl<'a> Posterior<'a> {
         if links.is_empty() {
             return Posterior::at(model, None, links);
         }
-        let mut all = told(&model, &links);
-        let turned = all.first().and_then(|found| found.turned());
-        all.extend(turned.into_iter().flat_map(|model| told(&Rc::new(model), &links)));
+        let mut least = f64::INFINITY;
+        let mut all = told(&model, &links, &mut least);
+        if let Some(turned) = all.first().and_then(|found| found.turned()) {
+            all.extend(told(&Rc::new(turned), &links, &mut least));
+        }
         Posterior::weighed(all)
     }
 
@@ -136,28 +145,76 @@ impl<'a> Posterior<'a> {
     }
 }
 
-/// Valleys of one telling.
+/// Valleys of one telling that may count beside the likeliest, which is, from near its end, as
+/// unlikely as `least` says.
 ///
 /// What the filter expects of a gram too much is that of one pot for all of them: were it each
 /// fit's own, every beginning would come to an end of its own.
-fn told<'a>(model: &Rc<Model<'a>>, links: &[Link]) -> Vec<Posterior<'a>> {
+fn told<'a>(model: &Rc<Model<'a>>, links: &[Link], least: &mut f64) -> Vec<Posterior<'a>> {
     let mut begins = starts(model, links);
-    begins.push(DVector::zeros(model.beliefs.len()));
+    let centre = DVector::zeros(model.beliefs.len());
+    if !begins.contains(&centre) {
+        begins.push(centre);
+    }
     let mut links = links.to_vec();
     feedback(model, &mut links, &begins[0]);
-    let descend = |begin| Posterior::descend(model, links.clone(), begin);
-    let mut all: Vec<Posterior> = begins.into_iter().map(descend).collect();
-    let best = all.iter().min_by(|a, b| a.unlikely().total_cmp(&b.unlikely()));
+    let mut told = Told { model, links, least, near: Vec::new(), found: Vec::new() };
+    begins.into_iter().for_each(|begin| told.descend(begin));
+    let best = told.found.iter().min_by(|a, b| a.unlikely().total_cmp(&b.unlikely()));
     let best = best.and_then(|found| found.fit.as_ref()).map(|fit| fit.parameters.clone());
     let rate = model.beliefs.place(Unknown::Conductance);
     for (found, rate) in best.into_iter().zip(rate) {
         for beside in [-BESIDE, BESIDE] {
             let mut begin = found.clone();
             begin[rate] += beside;
-            all.push(descend(begin));
+            told.descend(begin);
         }
     }
-    all
+    told.found
+}
+
+/// Descents of one telling.
+struct Told<'m, 'a> {
+    model: &'m Rc<Model<'a>>,
+    links: Vec<Link>,
+    /// How unlikely the likeliest valley of all tellings is, from near its end.
+    least: &'m mut f64,
+    /// Nearly the ends of the valleys that were come to.
+    near: Vec<Fit>,
+    /// The valleys.
+    found: Vec<Posterior<'a>>,
+}
+
+impl Told<'_, '_> {
+    /// Descends from here, unless that comes to a valley that was found before or is hopeless.
+    fn descend(&mut self, begin: DVector<f64>) {
+        let settle = |from| Posterior::settle(self.model, self.links.clone(), from);
+        let Ok((near, far)) = Posterior::near(self.model, &self.links, begin.clone()) else {
+            return self.found.push(settle(begin));
+        };
+        if self.near.iter().any(|other| lie_together(other, &near)) {
+            return;
+        }
+        self.near.push(near.clone());
+        let from = near.parameters.clone();
+        let plain = Posterior::at(self.model.clone(), Some(near), self.links.clone()).unlikely();
+        // Far innovations pull at it: without them it might be as much better again.
+        if plain - 2.0 * far > *self.least + HOPELESS {
+            return;
+        }
+        *self.least = self.least.min(plain - far);
+        self.found.push(settle(from));
+    }
+}
+
+/// Whether two descents have nearly come to the same end, in standard errors (root mean square over
+/// the unknowns).
+fn lie_together(a: &Fit, b: &Fit) -> bool {
+    let apart = &a.parameters - &b.parameters;
+    let converged = a.report.stop.converged() && b.report.stop.converged();
+    let squares = a.covariance.clone().cholesky().map(|root| apart.dot(&root.solve(&apart)));
+    let mean = squares.map(|sum| sum / apart.len() as f64);
+    converged && mean.is_some_and(|mean| mean.sqrt() < TOGETHER)
 }
 
 /// Where fits may begin, the best first: at the prior's centre, but for the rate, which is of
@@ -177,9 +234,9 @@ fn starts(model: &Model, links: &[Link]) -> Vec<DVector<f64>> {
     let past = weighed_past(model, links, &sets);
     let (gains, _) = filter(links, model.beliefs.wander);
     let whitened = Whitened::new(true, model, links, &gains);
+    let innovations = whitened.innovations(&past);
     let unlikely: Lane = std::array::from_fn(|lane| {
-        let innovations = whitened.innovations(&past, lane);
-        innovations.iter().map(|e| huber(*e).powi(2)).sum::<f64>() + STARTS[lane].powi(2)
+        innovations.iter().map(|e| huber(e[lane]).powi(2)).sum::<f64>() + STARTS[lane].powi(2)
     });
     let beside = |lane: usize| [lane.checked_sub(1), Some(lane + 1)].into_iter().flatten();
     let is_low = |lane: usize| {
@@ -241,7 +298,9 @@ mod tests {
                 let least = begins.map(|(i, to)| {
                     let mut begin = DVector::zeros(model.beliefs.len());
                     begin[i] = to;
-                    Posterior::descend(&model, found.links.clone(), begin).unlikely()
+                    let links = found.links.clone();
+                    let near = Posterior::near(&model, &links, begin).unwrap().0.parameters;
+                    Posterior::settle(&model, links, near).unlikely()
                 });
                 let least = least.fold(f64::INFINITY, f64::min);
                 let shares: f64 = found.beside.iter().map(|v| v.share).sum();
