@@ -68,6 +68,8 @@ pub struct Assessment {
     refused: Option<Warning>,
     /// How likely it was turned over though nobody noted it, and when, s since the start.
     turned: Option<(f64, f64)>,
+    /// By how many standard deviations its dry clay is off what ball and bag say.
+    off: f64,
     /// What else stands on the scale with it now, g.
     stands_g: f64,
     /// Standard deviation of the noise of one weighing of it now, g.
@@ -132,6 +134,7 @@ impl Assessment {
             fit: fit_in_words(&posterior),
             refused: refused(&posterior),
             turned: posterior.turned_unnoted().filter(|(sure, _)| *sure > TURNED_ASKED),
+            off: posterior.clay_off(),
             stands_g: history.stands_g,
             error_g: handling::single_sd(shows, step),
             drift: None,
@@ -317,6 +320,7 @@ impl Assessment {
         }
         let drift = self.drift.as_ref();
         warnings.extend(drift.map(|drift| readiness::drifts(drift, q.pot, self.at, q.raw)));
+        warnings.extend(readiness::misfit(q.history, q.room, draws, self.off));
         let window = [Event::Opens, Event::Closes].map(|event| self.time(event));
         let (opens, closes) = q.corrections.window(window, self.at);
         let mut trim = readiness::trim(q.history, draws, self.band, opens, closes);

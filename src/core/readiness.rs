@@ -4,6 +4,7 @@ use super::constant_mass;
 use super::forecast::{self, BONE_DRY_MEAN, BONE_DRY_WETTEST, Band, Draw};
 use super::found::What;
 use super::handling::History;
+use super::inference::model::{ISOTHERM, balance};
 use super::report::{Fire, FireCall, Stage, TimeQuantiles, Trim, TrimCall, Warning};
 use super::room::Room;
 use super::witness::Drift;
@@ -33,8 +34,16 @@ const BELOW_DRY: &str = "weight-below-dry";
 const OTHER_TARE: &str = "tare-not-noted";
 /// The warning of a cell whose zero drifts: what it says of dryness is the cell's, not the pot's.
 const DRIFTS: &str = "cell-drifts";
+/// The warning of a pot that would be called ready by a log that does not fit its weights.
+const MISFIT: &str = "log-does-not-fit";
 /// Warnings with which no pot is called ready.
-pub const NOT_READY: [&str; 4] = [DOUBTFUL_WEIGHT, BELOW_DRY, OTHER_TARE, DRIFTS];
+pub const NOT_READY: [&str; 5] = [DOUBTFUL_WEIGHT, BELOW_DRY, OTHER_TARE, DRIFTS, MISFIT];
+/// Water below the balance with the air, kg/kg dry basis, that no drying clay has: a day that is
+/// damper by 12 points of humidity than those before it explains no more of it (desorption of
+/// clay, [`crate::core::clay::Sorption`]).
+const BELOW_BALANCE: f64 = -0.004;
+/// Dry clay so many standard deviations off what ball and bag say: of a hundred pots one.
+const FAR_OFF: f64 = 2.5;
 /// A pot is not lifted off its scale for longer than this, s.
 const LIFTED: f64 = 2.0 * HOUR;
 
@@ -87,6 +96,43 @@ pub fn stage(water: f64, free: f64, band: Band, fire: FireCall) -> Stage {
     } else {
         Stage::PastLeatherHard
     }
+}
+
+/// The warning of a pot that its draws call dry although its weights do not fit what was written
+/// down, and that still loses weight: a cover that nobody noted slows a pot as dryness does, and a
+/// bag that was wetter than its label keeps water for clay. `off`: by how many standard deviations
+/// its dry clay is off what ball and bag say.
+pub fn misfit(history: &History, room: &Room, draws: &[Draw], off: f64) -> Option<Warning> {
+    let dry = forecast::probability(draws, |d| d.wettest_free <= BONE_DRY_WETTEST) >= READY;
+    let dry_g = forecast::quantiles(draws, |d| d.dry_g).p50;
+    let why = if forecast::quantiles(draws, |d| d.free).p50 < BELOW_BALANCE {
+        "it would be drier than this air can make it"
+    } else if off > FAR_OFF {
+        "it would have more clay than its ball and its bag can have given"
+    } else if off < -FAR_OFF {
+        "it would have less clay than its ball and its bag must have given"
+    } else {
+        return None;
+    };
+    (dry && still_dries(history, room, dry_g)).then(|| Warning {
+        code: MISFIT,
+        text: format!(
+            "by what was written down it is dry, but then {why}, and its weights do not show that              it has stopped drying: see whether a cover, a trim, its ball or the water of its bag              is wrong in the log, and weigh it again tomorrow"
+        ),
+    })
+}
+
+/// Whether the last day's weights leave open that a pot still dries: it lost more than a thousandth
+/// and what drier air takes from dry clay, or nobody weighed it then.
+fn still_dries(history: &History, room: &Room, dry_g: f64) -> bool {
+    let changed = history.events.last().map_or(f64::NEG_INFINITY, |event| event.t);
+    let since: Vec<_> = history.weights.iter().filter(|w| w.used && w.t >= changed).collect();
+    let [last, before] = constant_mass::spaced(&since, |w| w.t, constant_mass::APART, 2)[..] else {
+        return true;
+    };
+    let held = |t: f64| balance(ISOTHERM.monolayer, room.daily_humidity(t)) * dry_g;
+    let by_air = (held(before.t) - held(last.t)).max(0.0);
+    before.g - last.g > by_air + constant_mass::WITHIN * last.g + history.resolution
 }
 
 /// What to do about firing, from the draws; adds its reasons to the warnings.

@@ -15,7 +15,7 @@ use nalgebra::DVector;
 const FRESH: (f64, f64) = (0.25, 0.7 * HOUR);
 
 /// Shape of the desorption isotherm: between the two measured clay bricks.
-const ISOTHERM: Sorption = Sorption { monolayer: 0.0185, c: 4.2, k: 0.70 };
+pub const ISOTHERM: Sorption = Sorption { monolayer: 0.0185, c: 4.2, k: 0.70 };
 
 /// Monolayers of clay, kg/kg dry basis, a third and three times those of the two bricks: bodies
 /// differ 2–3×. Whatever keeps its weight with more water than that holds is wet, not dry.

@@ -16,7 +16,7 @@
 
 use super::least_squares::{self, Fit, Options, Problem, Refusal, Scatter};
 use super::model::{Model, Past, balance};
-use super::priors::FARTHEST;
+use super::priors::{FARTHEST, Unknown};
 use crate::core::drying::{LANES, Lane};
 use crate::core::handling::History;
 use crate::units::HOUR;
@@ -394,6 +394,24 @@ impl<'a> Posterior<'a> {
         let root = self.root();
         let covariance = self.model.beliefs.scaled(&(&root * root.transpose()));
         (self.model.beliefs.values(&self.centre()), covariance)
+    }
+
+    /// By how many prior standard deviations the dry clay, untrimmed, is off what was believed of
+    /// ball, slip and bag before the weights spoke.
+    pub fn clay_off(&self) -> f64 {
+        let beliefs = &self.model.beliefs;
+        let (before, covariance) = (beliefs.means(), beliefs.covariance());
+        let (found, _) = self.overall();
+        // d ln(dry) = d ln(kept) − d(bag)/(1 + bag)
+        let mut by = DVector::zeros(beliefs.len());
+        if let Some(kept) = beliefs.place(Unknown::Kept) {
+            by[kept] = 1.0;
+        }
+        if let Some(bag) = beliefs.place(Unknown::Bag) {
+            by[bag] = -1.0 / (1.0 + before[bag].max(0.0));
+        }
+        let variance = by.dot(&(covariance * &by));
+        by.dot(&(found - before)) / variance.max(1e-12).sqrt()
     }
 
     /// Free water of the likeliest pot when it was weighed last, kg/kg dry basis; `None` for one

@@ -195,15 +195,14 @@ impl Told<'_, '_> {
         if self.near.iter().any(|other| lie_together(other, &near)) {
             return;
         }
-        self.near.push(near.clone());
-        let from = near.parameters.clone();
-        let plain = Posterior::at(self.model.clone(), Some(near), self.links.clone()).unlikely();
+        let plain = Some(near.clone());
+        let plain = Posterior::at(self.model.clone(), plain, self.links.clone()).unlikely();
         // Far innovations pull at it: without them it might be as much better again.
-        if plain - 2.0 * far > *self.least + HOPELESS {
-            return;
+        if plain - 2.0 * far <= *self.least + HOPELESS {
+            *self.least = self.least.min(plain - far);
+            self.found.push(settle(near.parameters.clone()));
         }
-        *self.least = self.least.min(plain - far);
-        self.found.push(settle(from));
+        self.near.push(near);
     }
 }
 
