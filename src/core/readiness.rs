@@ -117,7 +117,9 @@ pub fn misfit(history: &History, room: &Room, draws: &[Draw], off: f64) -> Optio
     (dry && still_dries(history, room, dry_g)).then(|| Warning {
         code: MISFIT,
         text: format!(
-            "by what was written down it is dry, but then {why}, and its weights do not show that              it has stopped drying: see whether a cover, a trim, its ball or the water of its bag              is wrong in the log, and weigh it again tomorrow"
+            "by the log it is dry, but then {why}, and its weights do not show that it has \
+             stopped drying: a cover or a trim may be missing in the log, or its ball or the water \
+             of its bag be wrong; weigh it again tomorrow"
         ),
     })
 }
@@ -507,6 +509,31 @@ mod tests {
         };
         assert_eq!(call(&[]), FireCall::Doubtful);
         assert_eq!(call(&[(15.0, Action::Tare(150.0))]), FireCall::Ready);
+    }
+
+    /// A log that does not fit is doubted for as long as the pot loses more than a thousandth a day
+    /// (the rule of EN ISO 12570, from memory) and what drier air takes from dry clay.
+    #[test]
+    fn no_pot_is_ready_by_a_log_that_does_not_fit_its_weights() {
+        let call = |free_water: f64, off: f64, lost_g: f64| {
+            let draws = free(&[(free_water, free_water, 100)]);
+            let weights = [(200.0, 470.0 + lost_g), (224.0, 470.0)];
+            let history = history(&pot(), &[], &weights, 224.0);
+            let room = room(20.0, 0.5, 224.0, 224.0);
+            let mut warnings: Vec<_> = misfit(&history, &room, &draws, off).into_iter().collect();
+            let call = fire(&pot(), &history, &room, &draws, NEVER, &mut warnings).call;
+            (call, warnings.iter().any(|w| w.code == MISFIT))
+        };
+        let (ready, doubtful) = ((FireCall::Ready, false), (FireCall::Doubtful, true));
+        assert_eq!(call(0.001, 0.0, 3.0), ready);
+        assert_eq!(call(-0.003, 2.0, 3.0), ready);
+        // Drier than the air can make it, or with clay that it cannot have.
+        assert_eq!([call(-0.006, 0.0, 3.0), call(0.001, 3.0, 3.0)], [doubtful; 2]);
+        assert_eq!(call(0.001, -3.0, 3.0), doubtful);
+        // It has stopped: whatever was written down, there is no further drying in this air.
+        assert_eq!([call(-0.006, 0.0, 0.4), call(0.001, 3.0, 0.4)], [ready; 2]);
+        // Of a pot that is not dry anyhow nothing more is said.
+        assert!(!call(0.02, 3.0, 3.0).1);
     }
 
     #[test]

@@ -206,14 +206,16 @@ impl Told<'_, '_> {
     }
 }
 
-/// Whether two descents have nearly come to the same end, in standard errors (root mean square over
-/// the unknowns).
+/// Whether two descents have nearly come to the same end: in standard errors (root mean square over
+/// the unknowns), and in prior standard deviations, as few weights leave wide errors in which there
+/// is room for two valleys.
 fn lie_together(a: &Fit, b: &Fit) -> bool {
     let apart = &a.parameters - &b.parameters;
     let converged = a.report.stop.converged() && b.report.stop.converged();
     let squares = a.covariance.clone().cholesky().map(|root| apart.dot(&root.solve(&apart)));
     let mean = squares.map(|sum| sum / apart.len() as f64);
-    converged && mean.is_some_and(|mean| mean.sqrt() < TOGETHER)
+    let near = apart.amax() < 0.25 * SAME;
+    converged && near && mean.is_some_and(|mean| mean.sqrt() < TOGETHER)
 }
 
 /// Where fits may begin, the best first: at the prior's centre, but for the rate, which is of
