@@ -538,7 +538,7 @@ mod tests {
         let mut text = String::new();
         for line in DEFAULT.lines() {
             let bare = line.strip_prefix("# ").unwrap_or(line);
-            let is_example = bare.starts_with('[') && bare.ends_with(']') || bare.contains(" = ");
+            let is_example = bare.starts_with('[') || bare.contains(" = ");
             text.push_str(if is_example { bare } else { "" });
             text.push('\n');
         }
