@@ -43,16 +43,18 @@ pub fn source(learnt: &Learnt) -> String {
             .into();
     }
     let pots = match learnt.pots {
-        0 => "no finished pot of it yet, but those of other bodies".into(),
-        1 => "1 finished pot".into(),
-        n => format!("{n} finished pots"),
+        0 if !learnt.is_taught() => None,
+        0 => Some("no finished pot of it yet, but those of other bodies".into()),
+        1 => Some("1 finished pot".into()),
+        n => Some(format!("{n} finished pots")),
     };
     let verdicts = match learnt.verdicts {
-        0 => String::new(),
-        1 => " and 1 verdict of the hand".into(),
-        n => format!(" and {n} verdicts of the hand"),
+        0 => None,
+        1 => Some("1 verdict of the hand".into()),
+        n => Some(format!("{n} verdicts of the hand")),
     };
-    format!("Learnt from {pots}{verdicts}; in 8 of 10 cases it lies in brackets:")
+    let from: Vec<String> = pots.into_iter().chain(verdicts).collect();
+    format!("Learnt from {}; in 8 of 10 cases it lies in brackets:", from.join(" and "))
 }
 
 /// What each thing was before any pot of this studio taught, and is now.

@@ -63,7 +63,8 @@ pub struct Args {
     /// RFC 3339) [default: now]
     #[arg(long, value_name = "WHEN")]
     at: Option<String>,
-    /// Replace what was noted for the same pot, time and action
+    /// Replace what was noted for the same pot, time and action; without --at the last of that
+    /// action
     #[arg(long)]
     replace: bool,
     /// Take back what was noted: the last of that action, or that of --at
@@ -98,6 +99,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let action = action(&noted, words.units)?;
     let (time, remark) = match &args.at {
         Some(text) => typed_time(text, noted.word, &words)?,
+        None if args.replace => (undo::last(&noted, &roll, &words)?, None),
         None => (words.now, None),
     };
     let outcome = matches!(action, Action::Outcome(_));

@@ -7,7 +7,7 @@ use super::{Context, pot, screen, weigh};
 use crate::records::{Action, HandlingRow, Name, Reading};
 use crate::store::Store;
 use crate::units::Time;
-use anyhow::bail;
+use anyhow::{anyhow, bail};
 use std::process::ExitCode;
 
 /// What is to be taken back: the last, or that of a minute.
@@ -68,6 +68,23 @@ pub fn note(
         screen::say(&format!("Nothing of the kind is noted then for {others}."))?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// When the last note of that action was made that is to be replaced.
+pub fn last(noted: &Noted, roll: &Roll, words: &Words) -> anyhow::Result<Time> {
+    let mut pots: Vec<&Name> = Vec::new();
+    for word in noted.targets {
+        pots.extend(pots_of(word, roll, words.now)?);
+    }
+    let rows = pots.iter().flat_map(|pot| roll.log(pot));
+    let times = rows.filter(|row| row.action.word() == noted.word && row.time <= words.now);
+    times.map(|row| row.time).max().ok_or_else(|| {
+        anyhow!(
+            "no {} of {} is noted that could be replaced: leave --replace out",
+            printable(noted.word),
+            list(&pots)
+        )
+    })
 }
 
 /// A pot by its name, or all that were ever put on a board: those in the kiln too.

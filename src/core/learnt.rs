@@ -120,7 +120,12 @@ impl Row {
 impl Learnt {
     /// Whether anything is known of it that was not known beforehand.
     pub fn is_anything(&self) -> bool {
-        self.verdicts > 0 || self.facts.iter().any(|(_, before, now)| before != now)
+        self.verdicts > 0 || self.is_taught()
+    }
+
+    /// Whether finished pots, of this body or of others, have taught anything of it.
+    pub fn is_taught(&self) -> bool {
+        self.facts.iter().any(|(_, before, now)| before != now)
     }
 
     /// All of it, in a potter's words.

@@ -23,6 +23,10 @@ pub const AIR_FORECAST: &str = FILES[10];
 const AHEAD: f64 = 6.0 * HOUR;
 /// Rows may lie so far apart: of the time between others it says nothing, s.
 const APART: f64 = 12.0 * HOUR;
+/// Temperatures that the air of a room may come to, °C: 77 is one in °F.
+const ROOM_C: std::ops::RangeInclusive<f64> = -30.0..=55.0;
+/// No room is as dry as this, fraction: 0.55 % was meant as 55 % (common practice, no source).
+const LEAST_HUMIDITY: f64 = 0.03;
 /// Rows that are read: two months of minutes.
 const MOST_ROWS: usize = 100_000;
 /// Defects that are told one by one.
@@ -53,6 +57,8 @@ pub enum Standing {
     Over(Time),
     /// It begins only then: it is not used yet.
     Begins(Time),
+    /// It says nothing between these rows of it: it is not used.
+    Silent(Time, Time),
     /// It says nothing.
     Empty,
 }
@@ -102,14 +108,23 @@ impl AirForecast {
         match (self.rows.first_key_value(), self.rows.last_key_value()) {
             (Some((first, _)), _) if at < first.plus(-AHEAD) => Standing::Begins(*first),
             (_, Some((last, _))) if *last <= at => Standing::Over(*last),
-            (_, Some((last, _))) => Standing::Until(self.gap(at).map_or(*last, |(from, _)| from)),
+            (_, Some((last, _))) => match self.gap(at) {
+                Some((from, to)) if from <= at => Standing::Silent(from, to),
+                Some((from, _)) => Standing::Until(from),
+                None => Standing::Until(*last),
+            },
             _ => Standing::Empty,
         }
     }
 
-    /// The first two rows after a time between which it says nothing.
+    /// The last row up to a time.
+    fn last_by(&self, at: Time) -> Option<Time> {
+        self.rows.range(..=at).next_back().map(|(time, _)| *time)
+    }
+
+    /// The first two rows, of those from the last up to a time on, between which it says nothing.
     fn gap(&self, at: Time) -> Option<(Time, Time)> {
-        let times = self.rows.range(at..).map(|(time, _)| *time);
+        let times = self.rows.range(self.last_by(at).unwrap_or(at)..).map(|(time, _)| *time);
         let next = times.clone().skip(1);
         times.zip(next).find(|(from, to)| to.since(*from) > APART)
     }
@@ -120,7 +135,7 @@ impl AirForecast {
         if !matches!(self.standing(at), Standing::Until(_)) {
             return Air::default();
         }
-        let from = self.rows.range(..=at).next_back().map_or(at, |(time, _)| *time);
+        let from = self.last_by(at).unwrap_or(at);
         let mut air = Air::default();
         for (&time, &(celsius, humidity)) in self.rows.range(from..) {
             air.temperature.push(Point { time, value: celsius });
@@ -134,7 +149,7 @@ impl AirForecast {
     pub fn remarks(&self, at: Time, when: impl Fn(Time) -> String) -> Vec<String> {
         let file = self.path.display();
         let idle = match self.standing(at) {
-            Standing::Until(_) => None,
+            Standing::Until(_) | Standing::Silent(..) => None,
             Standing::Over(time) => Some(format!(
                 "{file} ended {}: it is not used; put a newer one there, or take it away",
                 when(time)
@@ -146,7 +161,7 @@ impl AirForecast {
                 self.notes.is_empty().then(|| format!("{file} holds no rows: it is not used"))
             }
         };
-        let used = matches!(self.standing(at), Standing::Until(_));
+        let used = matches!(self.standing(at), Standing::Until(_) | Standing::Silent(..));
         let gap = self.gap(at).filter(|_| used).map(|(from, to)| {
             format!(
                 "{file} says nothing between {} and {}: its rows may lie up to 12 hours apart",
@@ -172,6 +187,14 @@ pub(super) fn take_row(rows: &mut Rows, sheet: &Sheet) -> Result<(), Unfit> {
         fits.map(|()| value).map_err(|e| Unfit { column, ..e })
     };
     let row = (number(warm, 0, Quantity::Temperature)?, number(damp, PERCENT, Quantity::Humidity)?);
+    if !ROOM_C.contains(&row.0) {
+        let text = "expected the air of a room, -30…55 °C (is it in °F?)";
+        return Err(Unfit { column: warm, text: text.into() });
+    }
+    if !(LEAST_HUMIDITY..).contains(&row.1) {
+        let text = "expected percent, 3 or more (is it a fraction?)";
+        return Err(Unfit { column: damp, text: text.into() });
+    }
     if rows.get(&time).is_some_and(|other| *other != row) {
         let text = "an earlier row says otherwise of this time";
         return Err(Unfit { column: when, text: text.into() });
@@ -265,7 +288,10 @@ mod tests {
              2031-04-05T06:00:00Z,18,60\n2031-04-05T12:00:00Z,18,60\n",
         );
         assert_eq!(forecast.standing(at("02T13:00")), Standing::Until(at("03T00:00")));
-        assert_eq!(forecast.standing(at("04T13:00")), Standing::Until(at("05T12:00")));
+        let between = Standing::Silent(at("03T00:00"), at("05T06:00"));
+        assert_eq!(forecast.standing(at("04T13:00")), between);
+        assert_eq!(forecast.remarks(at("04T13:00"), |time| time.to_string()).len(), 1);
+        assert!(forecast.as_of(at("04T13:00")).temperature.is_empty());
         let remarks = forecast.remarks(at("02T13:00"), |time| time.to_string());
         let [gap] = &remarks[..] else { panic!("{remarks:?}") };
         assert!(
