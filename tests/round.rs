@@ -178,7 +178,7 @@ fn typed_and_scanned_weights_go_to_their_pots() {
             "Next: planter-2 on north: narrows when it ",
             "\"1,043\" has a comma",
             "Noted: planter-2 weighs 1043 g, today ",
-            "(just now), 49 g less than today ",
+            "(just now), 49 g less than ",
             " of water left, ",
             "there is no pot \"plnater-10 1234\"",
             "That was the last one.",
