@@ -145,6 +145,15 @@ fn hostile_text_in_files_is_refused_and_told_clean() {
                     format!("2021-04-02T10:00:00Z,cell,mass,500,g,{name}"),
                 ],
             ),
+            (
+                "counts.csv",
+                "time,source,raw",
+                vec![
+                    format!("{name},cell,208003"),
+                    format!("2021-04-02T10:00:00Z,{name},208003"),
+                    format!("2021-04-02T10:00:00Z,cell,{name}"),
+                ],
+            ),
         ] {
             let body = rows.join("\n");
             // An unknown column is named in a warning.
