@@ -15,7 +15,7 @@ pub struct Shrinkage {
     pub unfired: Option<f64>,
     /// Whether it has been packed: then that length is the dry one.
     pub packed: bool,
-    /// The last length since it was packed, mm.
+    /// The last length since it was packed first, mm.
     pub fired: Option<f64>,
 }
 
@@ -23,7 +23,8 @@ impl Shrinkage {
     /// From a pot's log in order of time, as of a time; `None` before a second length.
     pub fn new(log: &[HandlingRow], at: Time) -> Option<Shrinkage> {
         let log = || log.iter().filter(|row| row.time <= at);
-        let packed = log().rfind(|row| row.action == Action::Kiln).map(|row| row.time);
+        // The standard knows one firing: all that come after it are part of it.
+        let packed = log().find(|row| row.action == Action::Kiln).map(|row| row.time);
         let fired = |time: Time| packed.is_some_and(|packed| time > packed);
         let length = |row: &HandlingRow| match row.action {
             Action::Length(mm) => Some((row.time, mm)),
@@ -86,6 +87,10 @@ mod tests {
         let all = Shrinkage::new(&rows, Time(30)).unwrap();
         assert!(close(all.drying(), 0.0625) && close(all.firing(), 0.0666));
         assert!(close(all.total(), 0.12494) && all.packed);
+        // The length between two firings is none of dry clay.
+        let again = [&rows[..], &log(&[(21, Action::Kiln), (30, Action::Length(88.0))])].concat();
+        let all = Shrinkage::new(&again, Time(30)).unwrap();
+        assert!(close(all.drying(), 0.0625) && close(all.total(), 14.0 / 102.0));
         let unpacked = Shrinkage::new(&rows, Time(6)).unwrap();
         assert!(close(unpacked.drying(), 3.0 / 102.0) && !unpacked.packed);
         assert_eq!((unpacked.total(), unpacked.firing()), (None, None));

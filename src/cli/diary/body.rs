@@ -6,11 +6,12 @@ use super::super::screen::CAUTION;
 use super::super::words::{self, span};
 use super::super::{blend, learnt, sample, scorecard as told};
 use super::page::Page;
-use super::pot::{NUMBERS, end, shrinkage, stages};
+use super::pot::{NUMBERS, end, stages};
 use super::{Source, progress};
 use crate::answers::Taught;
 use crate::answers::diary::{Remembered, remembered};
 use crate::core::record::{Event, Scored, figures};
+use crate::core::shrinkage::Shrinkage;
 use crate::plot::{self as pictures, Curve, Curves};
 use crate::records::{HandlingRow, Name, Pot, Studio};
 use crate::scorecard::{self, Scorecard};
@@ -248,7 +249,7 @@ impl Told<'_> {
 
 /// Shrinkage in drying and in all.
 fn shrunk(log: &[HandlingRow], at: Time) -> String {
-    let Some(shrunk) = shrinkage(log, at) else { return String::new() };
+    let Some(shrunk) = Shrinkage::new(log, at) else { return String::new() };
     let dry = if shrunk.packed { "dry" } else { "so far" };
     let parts = [(dry, shrunk.drying()), ("in all", shrunk.total())];
     let parts = parts

@@ -124,17 +124,6 @@ pub fn stages(log: &[HandlingRow], at: Time) -> [Vec<&HandlingRow>; 3] {
     stages
 }
 
-/// What the lengths say. The standard knows one firing: all that come after it are part of it.
-pub fn shrinkage(log: &[HandlingRow], at: Time) -> Option<Shrinkage> {
-    let mut fired = false;
-    let first = |row: &&HandlingRow| {
-        let again = fired && row.action == Action::Kiln;
-        fired |= row.action == Action::Kiln;
-        !again
-    };
-    Shrinkage::new(&log.iter().filter(first).cloned().collect::<Vec<_>>(), at)
-}
-
 impl Told<'_> {
     fn in_short(&self) -> String {
         let words = self.words;
@@ -340,7 +329,7 @@ impl Told<'_> {
         let words = self.words;
         let log = self.roll.log(&self.pot.name);
         page.heading("Shrinkage");
-        let Some(shrunk) = shrinkage(log, words.now) else {
+        let Some(shrunk) = Shrinkage::new(log, words.now) else {
             page.text(
                 "Not measured: it wants the length between two marks, noted wet and again later.",
             );
