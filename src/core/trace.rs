@@ -50,6 +50,9 @@ const TOO_FAST: f64 = 2.5;
 /// On a cell that speaks all the time, steps of this share of the pot are seen: where its line
 /// before and after is known, and over a gap of more than an hour.
 const SEEN: (f64, f64) = (0.006, 0.012);
+/// What is found for a step has to be as likely as this, or a second weight has to say the same:
+/// else it was another pot, or mistyped.
+const EXPLAINED: f64 = 0.1;
 /// No pot is lighter, g.
 const LIGHTEST: f64 = 1.0;
 
@@ -315,6 +318,9 @@ impl Search<'_> {
         }
         let seldom = !is_dense(&self.trail);
         let (mut what, probability) = weigh(&step, tare, self.extra, self.full, seldom);
+        if probability < EXPLAINED && !fits && self.said_again(i, off) == 0 {
+            return false;
+        }
         if self.awaits_trim(&step) && !fits {
             what = What::Trim;
         }
@@ -344,12 +350,17 @@ impl Search<'_> {
     /// Whether enough weights say the same: one alone may be a touch, or mistyped, and what no pot
     /// can weigh wants more proof.
     fn is_settled(&self, i: usize, off: f64, possible: bool, fits: bool) -> bool {
-        let w = self.history.weights[i];
         let enough = match (possible, off < 0.0) {
             (true, true) => usize::from(is_dense(&self.trail)),
             (true, false) => 1,
             (false, _) => 2,
         };
+        fits || self.said_again(i, off) >= enough
+    }
+
+    /// How many weights after this one, which is off by so much, say nearly the same.
+    fn said_again(&self, i: usize, off: f64) -> usize {
+        let w = self.history.weights[i];
         let soon = if is_dense(&self.trail) { HELD } else { 0.0 };
         let later = self.history.weights[i + 1..].iter().filter(|l| l.used && l.t > w.t + soon);
         let until = match is_dense(&self.trail) {
@@ -357,7 +368,7 @@ impl Search<'_> {
             false => f64::INFINITY,
         };
         let alike = later.take_while(|l| l.t < until);
-        fits || alike.filter(|l| (l.g - w.g).abs() < 0.3 * off.abs()).count() >= enough
+        alike.filter(|l| (l.g - w.g).abs() < 0.3 * off.abs()).count()
     }
 
     /// Whether a trim was noted within half a day of the step that has none of its own: it is
@@ -808,6 +819,19 @@ mod tests {
             let with = by_hand(&weights);
             assert!(with.found.is_empty(), "{wrong}: {:?}", with.found);
             assert_eq!(with.fire.call, crate::core::report::FireCall::Wait, "{wrong}");
+        }
+    }
+
+    /// The last weight alone, by so much too low as no trim is: another pot's, or mistyped.
+    #[test]
+    fn a_last_weight_that_nothing_explains_moves_nothing() {
+        let right = [(0.5, 695.0), (3.0, 685.0), (6.0, 672.0), (16.0, 637.0), (18.0, 632.0)];
+        let told = by_hand(&right);
+        for wrong in [330.0, 280.0, 240.0, 232.0] {
+            let with = by_hand(&[&right[..], &[(18.9, wrong)]].concat());
+            assert!(with.found.is_empty(), "{wrong}: {:?}", with.found);
+            let off = (with.water.now.p50 - told.water.now.p50).abs();
+            assert!(off < 0.02, "{wrong}: {:?}, {:?}", with.water.now, told.water.now);
         }
     }
 
