@@ -77,6 +77,9 @@ const METAL: &[Word] = &[
     Begins("bronze"),
     Begins("stainless"),
     Begins("chrom"),
+    Begins("dichrom"),
+    Begins("bichrom"),
+    Begins("permangan"),
     Begins("cobalt"),
     Begins("nickel"),
     Is("lead"),
@@ -238,6 +241,9 @@ mod tests {
             "vanadium pentoxide",
             "burnt umber",
             "brass filings",
+            "potassium dichromate",
+            "bichromate of potash",
+            "potassium permanganate",
         ] {
             assert_eq!(hazards(metal)[0], Hazard::Metal, "{metal}");
         }
