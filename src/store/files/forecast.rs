@@ -57,8 +57,6 @@ pub enum Standing {
     Over(Time),
     /// It begins only then: it is not used yet.
     Begins(Time),
-    /// It says nothing between these rows of it: it is not used.
-    Silent(Time, Time),
     /// It says nothing.
     Empty,
 }
@@ -108,11 +106,7 @@ impl AirForecast {
         match (self.rows.first_key_value(), self.rows.last_key_value()) {
             (Some((first, _)), _) if at < first.plus(-AHEAD) => Standing::Begins(*first),
             (_, Some((last, _))) if *last <= at => Standing::Over(*last),
-            (_, Some((last, _))) => match self.gap(at) {
-                Some((from, to)) if from <= at => Standing::Silent(from, to),
-                Some((from, _)) => Standing::Until(from),
-                None => Standing::Until(*last),
-            },
+            (_, Some((last, _))) => Standing::Until(self.gap(at).map_or(*last, |(from, _)| from)),
             _ => Standing::Empty,
         }
     }
@@ -122,9 +116,9 @@ impl AirForecast {
         self.rows.range(..=at).next_back().map(|(time, _)| *time)
     }
 
-    /// The first two rows, of those from the last up to a time on, between which it says nothing.
-    fn gap(&self, at: Time) -> Option<(Time, Time)> {
-        let times = self.rows.range(self.last_by(at).unwrap_or(at)..).map(|(time, _)| *time);
+    /// The first two rows, of those from a time on, between which it says nothing.
+    fn gap(&self, from: Time) -> Option<(Time, Time)> {
+        let times = self.rows.range(from..).map(|(time, _)| *time);
         let next = times.clone().skip(1);
         times.zip(next).find(|(from, to)| to.since(*from) > APART)
     }
@@ -149,7 +143,7 @@ impl AirForecast {
     pub fn remarks(&self, at: Time, when: impl Fn(Time) -> String) -> Vec<String> {
         let file = self.path.display();
         let idle = match self.standing(at) {
-            Standing::Until(_) | Standing::Silent(..) => None,
+            Standing::Until(_) => None,
             Standing::Over(time) => Some(format!(
                 "{file} ended {}: it is not used; put a newer one there, or take it away",
                 when(time)
@@ -161,8 +155,9 @@ impl AirForecast {
                 self.notes.is_empty().then(|| format!("{file} holds no rows: it is not used"))
             }
         };
-        let used = matches!(self.standing(at), Standing::Until(_) | Standing::Silent(..));
-        let gap = self.gap(at).filter(|_| used).map(|(from, to)| {
+        let used = matches!(self.standing(at), Standing::Until(_));
+        // One may be under way.
+        let gap = self.gap(self.last_by(at).unwrap_or(at)).filter(|_| used).map(|(from, to)| {
             format!(
                 "{file} says nothing between {} and {}: its rows may lie up to 12 hours apart",
                 when(from),
@@ -288,10 +283,8 @@ mod tests {
              2031-04-05T06:00:00Z,18,60\n2031-04-05T12:00:00Z,18,60\n",
         );
         assert_eq!(forecast.standing(at("02T13:00")), Standing::Until(at("03T00:00")));
-        let between = Standing::Silent(at("03T00:00"), at("05T06:00"));
-        assert_eq!(forecast.standing(at("04T13:00")), between);
+        assert_eq!(forecast.standing(at("04T13:00")), Standing::Until(at("05T12:00")));
         assert_eq!(forecast.remarks(at("04T13:00"), |time| time.to_string()).len(), 1);
-        assert!(forecast.as_of(at("04T13:00")).temperature.is_empty());
         let remarks = forecast.remarks(at("02T13:00"), |time| time.to_string());
         let [gap] = &remarks[..] else { panic!("{remarks:?}") };
         assert!(
