@@ -369,7 +369,9 @@ fn a_board_is_split_where_one_sheet_cannot_serve_all() {
     assert!(plan.steps.iter().all(|step| step.pots == ["dish"] && step.board.is_none()));
     let [dish, planter] = &plan.pots[..] else { panic!() };
     assert!(one(dish).0 < 0.8 && one(dish).1 >= 0.8, "{dish:#?}");
-    assert_eq!((planter.covers.len(), one(planter).0), (1, one(planter).1));
+    // The planter stays as it is; it may have to wait while the dish is on the wheel.
+    let (before, after) = one(planter);
+    assert!(planter.covers.len() == 1 && after >= 0.8 && before - after < 0.02, "{planter:#?}");
 }
 
 /// A trimmed pot stands with its thick base on the board: turned over it dries in time.
