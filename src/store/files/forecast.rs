@@ -276,6 +276,18 @@ mod tests {
     }
 
     #[test]
+    fn degrees_fahrenheit_and_fractions_are_no_air_of_a_room() {
+        let forecast = read(
+            "time,temperature_c,humidity_percent\n2031-04-02T12:00:00Z,77,55\n\
+             2031-04-02T13:00:00Z,19,0.55\n2031-04-02T14:00:00Z,19,55\n",
+        );
+        let [warm, damp] = &forecast.notes[..] else { panic!("{:?}", forecast.notes) };
+        assert!(warm.contains(":2: temperature_c: ") && warm.contains("°F"), "{warm}");
+        assert!(damp.contains(":3: humidity_percent: ") && damp.contains("fraction"), "{damp}");
+        assert_eq!(forecast.rows.len(), 1);
+    }
+
+    #[test]
     fn rows_too_far_apart_say_nothing_of_the_time_between() {
         let forecast = read(
             "time,temperature_c,humidity_percent\n\
