@@ -22,13 +22,7 @@ pub fn note(
     (roll, store): (&Roll, &mut Store),
     words: &Words,
 ) -> anyhow::Result<ExitCode> {
-    let mut pots: Vec<&Name> = Vec::new();
-    for word in noted.targets {
-        let named = pots_of(word, roll, at.unwrap_or(words.now))?;
-        pots.extend(named);
-    }
-    pots.sort();
-    pots.dedup();
+    let pots = all_pots(noted, roll, at.unwrap_or(words.now))?;
     let action = match noted.detail.is_empty() {
         true => None,
         false => Some(note::action(noted, words.units)?),
@@ -72,10 +66,7 @@ pub fn note(
 
 /// When the last note of that action was made that is to be replaced.
 pub fn last(noted: &Noted, roll: &Roll, words: &Words) -> anyhow::Result<Time> {
-    let mut pots: Vec<&Name> = Vec::new();
-    for word in noted.targets {
-        pots.extend(pots_of(word, roll, words.now)?);
-    }
+    let pots = all_pots(noted, roll, words.now)?;
     let rows = pots.iter().flat_map(|pot| roll.log(pot));
     let times = rows.filter(|row| row.action.word() == noted.word && row.time <= words.now);
     times.map(|row| row.time).max().ok_or_else(|| {
@@ -85,6 +76,17 @@ pub fn last(noted: &Noted, roll: &Roll, words: &Words) -> anyhow::Result<Time> {
             list(&pots)
         )
     })
+}
+
+/// All pots that are meant, each once.
+fn all_pots<'a>(noted: &Noted, roll: &'a Roll, at: Time) -> anyhow::Result<Vec<&'a Name>> {
+    let mut pots: Vec<&Name> = Vec::new();
+    for word in noted.targets {
+        pots.extend(pots_of(word, roll, at)?);
+    }
+    pots.sort();
+    pots.dedup();
+    Ok(pots)
 }
 
 /// A pot by its name, or all that were ever put on a board: those in the kiln too.

@@ -7,7 +7,7 @@
 //! and gives off some grams with the humidity of a week, and is not constant; ware in tight plastic
 //! is, and wet.
 
-use super::handling::History;
+use super::handling::{History, Weight};
 use super::report::ConstantMass;
 use crate::units::DAY;
 
@@ -38,11 +38,17 @@ pub fn spread(masses: impl Iterator<Item = f64> + Clone) -> f64 {
     masses.clone().fold(f64::NEG_INFINITY, f64::max) - masses.fold(f64::INFINITY, f64::min)
 }
 
-/// What the rule says of a pot since its clay or water was last changed by a hand.
-pub fn rule(history: &History) -> ConstantMass {
+/// A pot's last weights as far apart as the rule wants them, so many at most, the last one first:
+/// since its clay or water was last changed by a hand.
+pub fn last_apart(history: &History, most: usize) -> Vec<&Weight> {
     let changed = history.events.last().map_or(f64::NEG_INFINITY, |event| event.t);
     let since: Vec<_> = history.weights.iter().filter(|w| w.used && w.t >= changed).collect();
-    let found = spaced(&since, |w| w.t, APART, WEIGHINGS);
+    spaced(&since, |w| w.t, APART, most).into_iter().copied().collect()
+}
+
+/// What the rule says of a pot.
+pub fn rule(history: &History) -> ConstantMass {
+    let found = last_apart(history, WEIGHINGS);
     let Some(last) = found.first().map(|w| w.g).filter(|g| *g > 0.0) else {
         return ConstantMass { met: None, weighings: found.len(), change: None };
     };

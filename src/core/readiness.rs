@@ -127,9 +127,7 @@ pub fn misfit(history: &History, room: &Room, draws: &[Draw], off: f64) -> Optio
 /// Whether the last day's weights leave open that a pot still dries: it lost more than a thousandth
 /// and what drier air takes from dry clay, or nobody weighed it then.
 fn still_dries(history: &History, room: &Room, dry_g: f64) -> bool {
-    let changed = history.events.last().map_or(f64::NEG_INFINITY, |event| event.t);
-    let since: Vec<_> = history.weights.iter().filter(|w| w.used && w.t >= changed).collect();
-    let [last, before] = constant_mass::spaced(&since, |w| w.t, constant_mass::APART, 2)[..] else {
+    let [last, before] = constant_mass::last_apart(history, 2)[..] else {
         return true;
     };
     let held = |t: f64| balance(ISOTHERM.monolayer, room.daily_humidity(t)) * dry_g;

@@ -262,7 +262,7 @@ pub struct Story {
     pub fit: String,
 }
 
-fn rfc3339<S: Serializer>(t: &Time, s: S) -> Result<S::Ok, S::Error> {
+pub(super) fn rfc3339<S: Serializer>(t: &Time, s: S) -> Result<S::Ok, S::Error> {
     s.collect_str(t)
 }
 

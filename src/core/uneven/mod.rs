@@ -12,13 +12,13 @@ pub mod tolerance;
 use super::forecast::{self, Draw, stratified};
 use super::inference::posterior::Posterior;
 use super::prospect::{self, Change, Doing, Prospect};
-use super::report::{Quantiles, Warning};
+use super::report::{Quantiles, Warning, rfc3339};
 use crate::core::drying::LANES;
 use crate::records::{Cover, Wary};
 use crate::units::{HOUR, Time};
 use rand::SeedableRng;
 use rand::rngs::StdRng;
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 use steep::{AHEAD, Steepest, Where};
 use tolerance::{Stood, Tolerance};
 
@@ -67,10 +67,6 @@ pub struct Instead {
     pub doing: &'static str,
     /// How likely the pot cracks or warps then.
     pub probability: f64,
-}
-
-fn rfc3339<S: Serializer>(t: &Time, s: S) -> Result<S::Ok, S::Error> {
-    s.collect_str(t)
 }
 
 /// What is coming and what is known of the body.
