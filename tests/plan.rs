@@ -222,6 +222,25 @@ fn us_units_and_another_clock_change_what_is_read_not_what_is_told() {
     assert_eq!(plan["hours"][1]["from"], "2031-04-03T13:00:00Z");
 }
 
+/// Who wants to hear of every crack hears of the jar's.
+#[test]
+fn what_may_crack_is_told() {
+    let studio = jar();
+    let quiet = json(&studio, &[]);
+    let cracks = |plan: &Value, key: &str| plan["pots"][0]["cracks"][key].as_f64().unwrap();
+    assert_eq!(quiet["warn_from"], 0.2);
+    let chance = cracks(&quiet, "planned");
+    assert!((0.0..0.2).contains(&chance), "{quiet:#}");
+    assert!(!run(&studio, &ASKED).contains("Drying unevenly"));
+    studio.settings("[drying]\nwarn_from = 0.02\n");
+    let told = json(&studio, &[]);
+    let said = run(&studio, &ASKED).split_whitespace().collect::<Vec<_>>().join(" ");
+    let worst = cracks(&told, "planned").max(cracks(&told, "as_it_is"));
+    assert!(worst >= 0.02 && said.contains("Drying unevenly – told from 2.0% on"), "{said}");
+    assert!(said.contains("jar-1: ") && said.contains("crack or warp"), "{said}");
+    assert!(said.contains("no outcome of this body was noted yet"), "{said}");
+}
+
 /// A time zone in which it is between twelve and one.
 fn midday(now: Time) -> String {
     let hour = (now.seconds() / HOUR).rem_euclid(24.0) as i32;

@@ -9,7 +9,9 @@ use crate::core::plan::work::Work;
 use crate::core::plan::{Draft, Group, Pair, Plan, Question, Subject, Way};
 use crate::core::prospect::{Ahead, Branch, Change, Course};
 use crate::core::trimming_band;
+use crate::core::uneven::tolerance::Tolerance;
 use crate::records::{HandlingRow, Name, Studio};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What to do with some of its pots; `done` is called whenever a pot has been thought of, with how
 /// many thoughts are known to lie ahead.
@@ -20,8 +22,12 @@ pub fn plan(
     question: &Question,
     done: &(dyn Fn() + Sync),
 ) -> Plan {
+    // What a body stands is the same for all its pots.
+    let bodies: BTreeSet<&Name> =
+        names.iter().filter_map(|name| studio.pots.get(*name)).map(|pot| &pot.body).collect();
+    let stands = bodies.into_iter().map(|body| (body, taught.lessons.tolerance(body))).collect();
     let subjects = each_on_all_cores(names, |name| {
-        let subject = subject(studio, taught, name, question);
+        let subject = subject((studio, taught), &stands, name, question);
         done();
         subject
     });
@@ -121,10 +127,16 @@ fn band(studio: &Studio, taught: &Taught, body: &str, question: &Question) -> Op
     (question.work != Work::Trim).then(|| question.within.of(own()))
 }
 
-fn subject(studio: &Studio, taught: &Taught, name: &str, question: &Question) -> Option<Subject> {
+fn subject(
+    (studio, taught): (&Studio, &Taught),
+    stands: &BTreeMap<&Name, Tolerance>,
+    name: &str,
+    question: &Question,
+) -> Option<Subject> {
     let pot = studio.pots.get(name)?;
     let Question { moments, covers, until, kiln, work, .. } = question;
-    let ahead = Ahead { moments, covers, until: *until, to_dry: kiln.is_some() };
+    let stands = stands.get(&pot.body);
+    let ahead = Ahead { moments, covers, until: *until, to_dry: kiln.is_some(), stands };
     let band = band(studio, taught, &pot.body, question);
     let wanted = Wanted { ahead: Some(&ahead), band, ..Wanted::default() };
     let assessment = Assessment::new(studio, &taught.lessons, name, &wanted)?;

@@ -19,7 +19,7 @@ use crate::core::plan::work::{Within, Work};
 use crate::core::plan::{Pair, Plan, Question, Step};
 use crate::core::prospect::Doing;
 use crate::plot as pictures;
-use crate::records::{Action, Cover, HandlingRow, Name};
+use crate::records::{Action, Cover, HandlingRow, Name, Wary};
 use crate::store::settings::{BandSettings, PlanSettings};
 use crate::store::week::Week;
 use crate::store::{Clash, Store};
@@ -113,6 +113,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     let (mut question, away) = question(&args, &store.settings().plan, &words)?;
     let roll = Roll::read(&store)?;
     question.pairs = pairs(&args.pair, &store.settings().plan.pairs, &roll)?;
+    question.wary = store.settings().wary;
     let (names, along) = asked(&args.pots, &question.pairs, &roll, words.now)?;
     question.sheets = store
         .settings()
@@ -276,6 +277,7 @@ fn question(
         within,
         pairs: Vec::new(),
         alike: settings.alike,
+        wary: Wary::default(),
     };
     Ok((question, away))
 }

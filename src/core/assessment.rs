@@ -46,9 +46,10 @@ pub struct Wanted<'a> {
     pub uneven: bool,
 }
 
-/// What a pot's draws are sent ahead for that may crack.
+/// What a pot's draws are sent ahead for that may crack, and covers that may help it.
+const HELPS: &[Cover] = &[Cover::Draped, Cover::Wrapped];
 const HELP: Ahead =
-    Ahead { moments: &[], until: AHEAD, covers: &[Cover::Draped, Cover::Wrapped], to_dry: false };
+    Ahead { moments: &[], until: AHEAD, covers: HELPS, to_dry: false, stands: None };
 
 /// What is known of a pot, as of a time.
 pub struct Assessment {
@@ -115,8 +116,10 @@ impl Assessment {
         let band = wanted.band.unwrap_or(own);
         let shrunk = super::band(studio.bodies.get(&pot.body)).0.to;
         let seed = super::seed(&pot.name);
-        let may_crack = wanted.uneven && !history.ended && !super::has_outcome(studio, &pot.name);
-        let ask = Ask { band, seed, paths: wanted.paths, shrunk: may_crack.then_some(shrunk) };
+        let whole = !history.ended && !super::has_outcome(studio, &pot.name);
+        let may_crack = wanted.uneven && whole;
+        let seen = may_crack || whole && wanted.ahead.is_some_and(|ahead| ahead.stands.is_some());
+        let ask = Ask { band, seed, paths: wanted.paths, shrunk: seen.then_some(shrunk) };
         let forecast = forecast::forecast(&posterior, &room, &ask);
         let spans = posterior.model.spans.iter().chain(&forecast.coming);
         let deficit = spans.map(|span| span.climate.deficit());

@@ -7,6 +7,7 @@ use super::inference::model::{self, Span, balance};
 use super::inference::posterior::{Departures, Draws, Posterior, RATE_LASTS};
 use super::room::{DEPARTURE_LASTS, Room, UNKNOWN_HUMIDITY_SD};
 use super::uneven::steep::{self, AHEAD, Steep, Steepest};
+use super::uneven::strain::Strain;
 use super::weather::{Weather, own_rate};
 use crate::units::{DAY, HOUR};
 use rand::rngs::StdRng;
@@ -313,6 +314,10 @@ impl Batch {
             base: self.state.base_water(),
             state: self.state.clone(),
             turned: [false; LANES],
+            strain: Strain::new(
+                std::array::from_fn(|l| self.draws.get(l).map_or(0.0, |d| d.passed)),
+                self.now,
+            ),
         }
     }
 }
@@ -328,6 +333,8 @@ pub(super) struct Going {
     base: Lane,
     pub state: PotState,
     turned: [bool; LANES],
+    /// How unevenly it dries, where that is looked at.
+    pub strain: Strain,
 }
 
 impl Going {

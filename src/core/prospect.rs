@@ -5,12 +5,13 @@
 //! what is done alone. Nothing is fitted again. A search goes through some of the draws, in longer
 //! steps; all of them, in the steps of a forecast, tell what comes of what was found.
 
-use super::drying::StepKeeping;
+use super::drying::{LANES, StepKeeping};
 use super::forecast::{Ask, Band, Batch, Brought, Going, HORIZON, Humidity, STEPS, each_batch};
 use super::handling::{History, Keeping};
 use super::inference::model::{self, Span};
 use super::inference::posterior::Posterior;
 use super::room::Room;
+use super::uneven::tolerance::{Stands, Tolerance};
 use crate::records::Cover;
 use crate::units::HOUR;
 use rand::SeedableRng;
@@ -53,6 +54,9 @@ pub struct Course {
     pub closes: f64,
     /// When it is dry; infinite too where that was not of interest.
     pub bone_dry: f64,
+    /// How likely it cracks or warps on the worst day of its way, drying unevenly, by what its body
+    /// stands; 0 where that was not of interest.
+    pub cracks: f64,
 }
 
 /// A first change and the second ones that may follow it.
@@ -88,6 +92,8 @@ pub struct Ahead<'a> {
     pub covers: &'a [Cover],
     /// Whether it is of interest when it is dry; else its window alone.
     pub to_dry: bool,
+    /// What its body stands, where it is of interest how likely it cracks on the way.
+    pub stands: Option<&'a Tolerance>,
 }
 
 impl Ahead<'_> {
@@ -111,6 +117,8 @@ pub struct Prospect {
     rough: Line,
     pub(super) fine: Line,
     to_dry: bool,
+    /// The end of shrinkage, kg/kg dry basis, and what its body stands.
+    pub(super) stands: Option<(f64, Stands)>,
 }
 
 /// Steps to come.
@@ -138,7 +146,8 @@ impl Prospect {
         each_batch(posterior, room, ask, (&none, &[]), |_, batch, _| {
             batches.push((batch, ask.seed ^ !(batches.len() as u64)));
         });
-        Prospect { batches, band: ask.band, now, rough, fine, to_dry: ahead.to_dry }
+        let stands = ask.shrunk.zip(ahead.stands.map(Tolerance::stands));
+        Prospect { batches, band: ask.band, now, rough, fine, to_dry: ahead.to_dry, stands }
     }
 
     /// How the pot is kept at a time (s from now), if nothing but what is planned already is done.
@@ -260,6 +269,9 @@ impl<'p> Walk<'p> {
             let span = &self.line.spans[k];
             let keeping = kept(span, now, changes);
             going.step(self.batch, (span, band), keeping, &self.brought[k]);
+            if let Some(stands) = &self.prospect.stands {
+                going.strain.see(span.to, &going.state, stands);
+            }
         }
     }
 
@@ -270,11 +282,14 @@ impl<'p> Walk<'p> {
 
     fn tell(&self, going: &Going, out: &mut Vec<Course>) {
         let now = self.prospect.now;
+        let stands = self.prospect.stands.as_ref();
+        let cracks = stands.map_or([0.0; LANES], |(_, stands)| going.strain.worst(stands));
         out.extend(self.batch.draws.iter().enumerate().map(|(l, draw)| Course {
             weight: draw.weight,
             opens: going.opens[l] - now,
             closes: going.closes[l] - now,
             bone_dry: going.bone_dry[l] - now,
+            cracks: cracks[l],
         }));
     }
 }

@@ -18,6 +18,8 @@ pub struct Listed {
     /// Up to when was looked.
     until: String,
     wanted: f64,
+    /// How likely a pot may crack or warp before a gentler way is taken.
+    warn_from: f64,
     trim_s: f64,
     kiln: Option<String>,
     hours: Vec<Span>,
@@ -62,6 +64,7 @@ impl Listed {
             work: table.question.work.word(),
             until: at.plus(table.question.until).to_string(),
             wanted: table.question.wanted,
+            warn_from: table.question.wary.0,
             trim_s: table.question.trim_s,
             kiln: table.question.kiln.map(|kiln| at.plus(kiln).to_string()),
             hours: table.question.hours.spans().iter().map(span).collect(),
@@ -170,6 +173,8 @@ struct Pot {
     /// Chances if nothing is done, and under the plan.
     trim: Option<BeforeAfter>,
     kiln: Option<BeforeAfter>,
+    /// How likely it cracks or warps on the worst day of its way; null where that is not asked.
+    cracks: Option<BeforeAfter>,
     slot: Option<Slot>,
     /// Where the plan is not sure enough: when it is likeliest trimmable at whatever hour.
     instead: Option<Slot>,
@@ -226,6 +231,7 @@ impl Pot {
             band: Water { from: pot.band.from, to: pot.band.to },
             trim: both(|c| c.trim),
             kiln: both(|c| c.kiln),
+            cracks: both(|c| c.cracks),
             slot: pot.slot.map(slot),
             instead: pot.instead.map(slot),
             opens: pot.opens,

@@ -11,6 +11,7 @@ use crate::core::plan::done::Unconfirmed;
 use crate::core::plan::work::Work;
 use crate::core::plan::{Chances, Plan, Planned, Question, Step};
 use crate::core::prospect::Doing;
+use crate::core::uneven::by_pots;
 use crate::plot::{PlanPicture, PlanRow};
 use crate::records::{Action, Cover, HandlingRow, Name, shell_word};
 use crate::units::{DAY, Time};
@@ -177,6 +178,7 @@ impl Timetable<'_> {
         page += &screen::columns(&[], walks.iter().map(row).collect());
         self.chances(&mut page, words);
         self.departs(&mut page, width);
+        self.cracks(&mut page, width);
         self.cannot(&mut page, words, width);
         self.thrown(&mut page, words);
         page += "\n";
@@ -334,6 +336,40 @@ impl Timetable<'_> {
             return;
         }
         heading(page, "Otherwise than noted", "note it and plan anew", AnsiColor::Yellow);
+        lines.iter().for_each(|line| *page += &paragraph(&printable(line), 2, width));
+    }
+
+    /// Pots that may crack or warp, drying faster than their bodies stand: as they are, or under
+    /// the plan.
+    fn cracks(&self, page: &mut String, width: u16) {
+        let wary = self.question.wary.0;
+        let told = |pot: &Planned| {
+            let (before, after) = (pot.before.cracks?, pot.after.cracks?);
+            let (pots, failed) = pot.stood.filter(|_| before.max(after) >= wary)?;
+            let by = by_pots(pots, failed);
+            let [was, is] = [before, after].map(words::chance);
+            let moved = self.plan.steps.iter().any(|step| step.pots.contains(&pot.pot));
+            let text = match (after < wary, moved) {
+                (true, _) => {
+                    format!("as it is {was} likely to crack or warp, planned {is} ({by}).")
+                }
+                (false, true) => format!(
+                    "even as planned it may crack or warp: {is} likely, as it is {was} ({by}). No \
+                     gentler way brings it into your hours."
+                ),
+                (false, false) => format!(
+                    "as it is it may crack or warp: {is} likely ({by}). No cover that is reckoned \
+                     with helps within your hours: put it where the air is damp and still."
+                ),
+            };
+            Some(format!("{}: {text}", pot.pot))
+        };
+        let lines: Vec<String> = self.plan.pots.iter().filter_map(told).collect();
+        if lines.is_empty() {
+            return;
+        }
+        let from = format!("told from {} on", words::percent(wary));
+        heading(page, "Drying unevenly", &from, AnsiColor::Yellow);
         lines.iter().for_each(|line| *page += &paragraph(&printable(line), 2, width));
     }
 

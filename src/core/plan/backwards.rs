@@ -53,7 +53,7 @@ pub fn needs(
         blends: studio.blends.clone(),
         ..Studio::default()
     };
-    let ahead = Ahead { moments: &[], until: HORIZON, covers: &[], to_dry: true };
+    let ahead = Ahead { moments: &[], until: HORIZON, covers: &[], to_dry: true, stands: None };
     let asked = Wanted { ahead: Some(&ahead), band, ..Wanted::default() };
     let courses = Assessment::new(&of_one, lessons, &like.name, &asked)?.prospect?.under(&[]);
     let time = |of: fn(&Course) -> f64| {

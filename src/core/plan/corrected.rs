@@ -45,10 +45,17 @@ mod tests {
     fn courses() -> Vec<Course> {
         let course = |k: i32| {
             let opens = 100.0 + 10.0 * f64::from(k);
-            Course { weight: 1.0, opens, closes: opens + 60.0, bone_dry: 500.0 + opens }
+            Course {
+                weight: 1.0,
+                opens,
+                closes: opens + 60.0,
+                bone_dry: 500.0 + opens,
+                cracks: 0.0,
+            }
         };
         let never = f64::INFINITY;
-        let past = Course { weight: 1.0, opens: -50.0, closes: 160.0, bone_dry: never };
+        let past =
+            Course { weight: 1.0, opens: -50.0, closes: 160.0, bone_dry: never, cracks: 0.0 };
         (-3..=3).map(course).chain([past]).collect()
     }
 
@@ -76,7 +83,8 @@ mod tests {
 
     #[test]
     fn nothing_closes_before_it_opens() {
-        let course = |opens, closes| Course { weight: 1.0, opens, closes, bone_dry: 900.0 };
+        let course =
+            |opens, closes| Course { weight: 1.0, opens, closes, bone_dry: 900.0, cracks: 0.0 };
         let odd = vec![course(10.0, 20.0), course(400.0, 405.0), course(30.0, 500.0)];
         let wide = corrected(odd, &record(2.0, ENOUGH));
         assert!(wide.iter().all(|c| c.closes >= c.opens && c.opens >= 0.0), "{wide:?}");

@@ -1,20 +1,20 @@
 //! A plan in the making: for each group the way in which it is kept, and the queue for the wheel.
 
-use super::hours::{Hours, share};
+use super::gently::cracks;
+use super::hours::Hours;
 use super::pairs::{first_is, partners, together};
 use super::queue::{Job, Place, closing, quantile, queue};
 use super::{Chances, Group, Plan, Planned, Question, Step, Subject, groups};
 use crate::core::forecast::times_of;
-use crate::core::prospect::{Change, Course, Doing};
-use crate::records::Cover;
+use crate::core::prospect::{Change, Course};
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 /// A change has to gain this much where it is not enough, in chance of one pot (common practice,
 /// no source).
-const WORTH: f64 = 0.20;
+pub(super) const WORTH: f64 = 0.20;
 /// Chances that differ by less than this are the same.
-const SAME: f64 = 1e-9;
+pub(super) const SAME: f64 = 1e-9;
 /// Ways that are looked at closely: so many of the best, and so many of the best with one change
 /// and with two, whatever else they are.
 const BEST: usize = 3;
@@ -33,9 +33,9 @@ pub struct Way {
 struct Worth {
     index: usize,
     changes: usize,
-    /// All its pots are as likely trimmed as was wanted.
+    /// All its pots are as likely trimmed as was wanted, and none dries faster than it stands.
     enough: bool,
-    /// Sum of its pots' chances.
+    /// Sum of its pots' chances, less those of the pots that crack.
     sum: f64,
     /// The same, what is surer than was wanted counted as that, less what the changes cost.
     value: f64,
@@ -48,11 +48,11 @@ pub(super) struct Kept {
     /// Whether something has been looked for.
     tried: bool,
     /// Doing nothing.
-    nothing: Way,
+    pub(super) nothing: Way,
     /// What is chosen.
-    chosen: Way,
+    pub(super) chosen: Way,
     /// What follows for the kiln once its pots are trimmed, and what comes of both.
-    then: Option<Way>,
+    pub(super) then: Option<Way>,
     /// There were ways for which there are not sheets enough.
     wants_sheets: bool,
 }
@@ -67,8 +67,8 @@ pub struct Draft<'a> {
     partners: Vec<Option<usize>>,
     /// Places in the queue by subject: doing nothing, and as chosen; `None` where no trimming lies
     /// ahead.
-    before: Vec<Option<Place>>,
-    places: Vec<Option<Place>>,
+    pub(super) before: Vec<Option<Place>>,
+    pub(super) places: Vec<Option<Place>>,
 }
 
 impl Kept {
@@ -124,7 +124,9 @@ impl<'a> Draft<'a> {
     fn parts(&self, index: usize) -> Option<Vec<Kept>> {
         let (kept, wanted) = (&self.kept[index], self.question.wanted - SAME);
         let Group { members, board, .. } = &kept.group;
-        let short = |m: &usize| self.places[*m].is_some_and(|place| place.chance < wanted);
+        let short = |m: &usize| {
+            self.places[*m].is_some_and(|place| place.chance < wanted) || self.is_lost(*m)
+        };
         if members.len() < 2 || !members.iter().any(short) {
             return None;
         }
@@ -163,7 +165,8 @@ impl<'a> Draft<'a> {
     pub fn needy(&self) -> Vec<usize> {
         let wanted = self.question.wanted - SAME;
         let needs = |group: &Group| {
-            group.members.iter().any(|m| self.places[*m].is_some_and(|p| p.chance < wanted))
+            let short = |m: &usize| self.places[*m].is_some_and(|p| p.chance < wanted);
+            !group.tree.is_empty() && group.members.iter().any(|m| short(m) || self.is_lost(*m))
         };
         let closes = |group: &usize| {
             let courses = self.kept[*group].nothing.courses.iter();
@@ -185,7 +188,7 @@ impl<'a> Draft<'a> {
     }
 
     /// What comes of a pot as it is kept.
-    fn courses_of(&self, member: usize) -> &[Course] {
+    pub(super) fn courses_of(&self, member: usize) -> &[Course] {
         let its = |kept: &'_ Kept| kept.group.members.iter().position(|m| *m == member);
         let found = self.kept.iter().find_map(|kept| Some(&kept.chosen.courses[its(kept)?]));
         found.map_or(&[], Vec::as_slice)
@@ -313,6 +316,7 @@ impl<'a> Draft<'a> {
         let can = self.sheets_for(group, ways);
         let nothing = ways.first().map(chances).unwrap_or_default();
         let all = nothing.iter().map(|(chance, _)| chance).sum::<f64>();
+        let lost = ways.first().map(|way| self.lost(way)).unwrap_or_default();
         let worth = |(index, way): (usize, &Way)| {
             if !can[index] {
                 return None;
@@ -325,13 +329,20 @@ impl<'a> Draft<'a> {
             if sum < all - SAME || chances.iter().zip(&nothing).any(harms) {
                 return None;
             }
+            let surely = chances.iter().all(|(chance, _)| *chance >= wanted - SAME);
+            let cracks = self.lost(way);
+            // Faster than they stand only where that brings all of them into the hours.
+            if !surely && cracks.iter().zip(&lost).any(|(is, was)| *is > was + SAME) {
+                return None;
+            }
+            let (changes, cracked) = (way.changes.len(), cracks.iter().sum::<f64>());
+            let capped = chances.iter().map(|(chance, _)| chance.min(wanted)).sum::<f64>();
             Some(Worth {
                 index,
-                changes: way.changes.len(),
-                enough: chances.iter().all(|(chance, _)| *chance >= wanted - SAME),
-                sum,
-                value: chances.iter().map(|(chance, _)| chance.min(wanted)).sum::<f64>()
-                    - WORTH * way.changes.len() as f64,
+                changes,
+                enough: surely && cracked == 0.0,
+                sum: sum - cracked,
+                value: capped - cracked - WORTH * changes as f64,
             })
         };
         let mut worths: Vec<Worth> = ways.iter().enumerate().filter_map(worth).collect();
@@ -396,7 +407,7 @@ impl<'a> Draft<'a> {
     }
 
     /// Does nothing to a group.
-    fn leave(&mut self, group: usize) {
+    pub(super) fn leave(&mut self, group: usize) {
         self.kept[group].chosen = self.kept[group].nothing.clone();
         self.kept[group].then = None;
         // What it would have uncovered it keeps under its sheet.
@@ -407,7 +418,7 @@ impl<'a> Draft<'a> {
     }
 
     /// Whether a chance is less than it was, and less than was wanted.
-    fn harmed(&self, after: f64, before: f64) -> bool {
+    pub(super) fn harmed(&self, after: f64, before: f64) -> bool {
         after < before.min(self.question.wanted) - SAME
     }
 
@@ -424,97 +435,6 @@ impl<'a> Draft<'a> {
             gain += after.chance - before.chance;
         }
         gain < -SAME
-    }
-
-    /// What may bring a group into the kiln, after what is chosen: the open air once its pots are
-    /// trimmed, and turning over those that have been.
-    pub fn for_the_kiln(&self, group: usize) -> Vec<Vec<Change>> {
-        let (chosen, members) = (&self.kept[group].chosen.changes, &self.kept[group].group.members);
-        let after = members.iter().filter_map(|m| self.places[*m]?.slot).map(|(slot, _)| slot.1);
-        let after = after.chain(chosen.iter().map(|change| change.at)).fold(0.0, f64::max);
-        let moments = self.question.moments.iter().copied();
-        let Some(at) = moments.filter(|moment| *moment >= after).min_by(f64::total_cmp) else {
-            return Vec::new();
-        };
-        let kept = |member: &usize| self.subjects[*member].prospect.covers(chosen);
-        let covered = |member: &usize| kept(member).last().is_some_and(|c| c.1 != Cover::Open);
-        let [open, turn] =
-            [Doing::Cover(Cover::Open), Doing::Flip].map(|doing| Change { at, doing });
-        let turns = members.iter().all(|member| self.subjects[*member].turns);
-        match (members.iter().any(covered), turns) {
-            (true, true) => vec![vec![open], vec![turn], vec![open, turn]],
-            (true, false) => vec![vec![open]],
-            (false, true) => vec![vec![turn]],
-            (false, false) => Vec::new(),
-        }
-    }
-
-    /// Chances of a group's pots to be dry for the kiln, kept so until they are trimmed, and like
-    /// this to the last.
-    fn dry(&self, group: usize, way: &Way, last: &Way, places: &[Option<Place>]) -> Vec<f64> {
-        let members = self.kept[group].group.members.iter().enumerate();
-        let dry =
-            members.map(|(k, m)| self.for_kiln(places[*m], &way.courses[k], &last.courses[k]));
-        dry.collect()
-    }
-
-    /// How likely a pot is dry for the kiln; of one that is still to be trimmed, trimmed and dry. A
-    /// pot that dried untrimmed is of no use there.
-    fn for_kiln(&self, place: Option<Place>, courses: &[Course], last: &[Course]) -> f64 {
-        let Question { hours, trim_s, .. } = self.question;
-        let kiln = self.question.kiln.unwrap_or(f64::INFINITY);
-        let Some(place) = place else { return share(last, |c| c.bone_dry <= kiln) };
-        // The draws are the same ones in the same order.
-        let both = courses.iter().zip(last).map(|(course, last)| Course {
-            bone_dry: if hours.hold(course, *trim_s) { last.bone_dry } else { f64::INFINITY },
-            ..*course
-        });
-        let both: Vec<Course> = both.collect();
-        share(&both, |c| c.bone_dry <= kiln).min(place.chance)
-    }
-
-    /// Lets the first of these follow that brings a group into the kiln, else the best, if it is
-    /// worth it. If what is chosen takes the kiln from it all the same, nothing is done.
-    pub fn then(&mut self, group: usize, ways: Vec<Way>) {
-        let wanted = self.question.wanted;
-        let (chosen, nothing) = (&self.kept[group].chosen, &self.kept[group].nothing);
-        let value = |way: &Way, changes: usize| {
-            let dry = self.dry(group, chosen, way, &self.places);
-            let enough = dry.iter().all(|dry| *dry >= wanted - SAME);
-            let capped = dry.iter().map(|dry| dry.min(wanted)).sum::<f64>();
-            (enough, capped - WORTH * changes as f64)
-        };
-        let stays = value(chosen, 0).1;
-        let worth = |way: &Way| Some(value(way, way.changes.len())).filter(|v| v.0 || v.1 > stays);
-        let told: Vec<(usize, (bool, f64))> =
-            ways.iter().enumerate().filter_map(|(index, way)| Some((index, worth(way)?))).collect();
-        let best = told
-            .iter()
-            .find(|(_, (enough, _))| *enough)
-            .or(told.iter().max_by(|a, b| a.1.1.total_cmp(&b.1.1)))
-            .map(|(index, _)| *index);
-        let before = self.dry(group, nothing, nothing, &self.before);
-        self.kept[group].then = best.and_then(|index| ways.into_iter().nth(index));
-        let after = self.dry(group, &self.kept[group].chosen, self.last(group), &self.places);
-        if after.iter().zip(&before).any(|(after, before)| self.harmed(*after, *before)) {
-            self.leave(group);
-        }
-    }
-
-    /// What is done to a group to the last.
-    fn last(&self, group: usize) -> &Way {
-        self.kept[group].then.as_ref().unwrap_or(&self.kept[group].chosen)
-    }
-
-    /// Groups that are not as surely dry for the kiln as was wanted, as they are kept.
-    pub fn too_wet(&self) -> Vec<usize> {
-        let wanted = self.question.wanted - SAME;
-        let wet = |group: &usize| {
-            let way = &self.kept[*group].chosen;
-            self.dry(*group, way, way, &self.places).iter().any(|dry| *dry < wanted)
-        };
-        let groups = 0..self.kept.len();
-        groups.filter(|group| self.question.kiln.is_some() && wet(group)).collect()
     }
 
     /// All that is done to a group.
@@ -567,6 +487,7 @@ impl<'a> Draft<'a> {
         let chances = |place: Option<Place>, courses: &[Course], last: &[Course]| Chances {
             trim: place.map(|place| place.chance),
             kiln: kiln.map(|_| self.for_kiln(place, courses, last)),
+            cracks: subject.stood().map(|_| cracks(last)),
         };
         let times = |courses: &[Course], of: fn(&Course) -> f64| {
             times_of(courses.iter().map(|c| (of(c), c.weight)).collect(), at)
@@ -592,6 +513,7 @@ impl<'a> Draft<'a> {
             slot: place.and_then(|place| place.slot).map(told),
             instead: short.and_then(|_| day.slot(&job.courses, job.length)).map(told),
             covers: covers.map(|(t, cover)| (at.plus(t), cover)).collect(),
+            stood: subject.stood(),
             departs: subject.departs.clone(),
         }
     }

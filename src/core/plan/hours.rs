@@ -101,7 +101,7 @@ mod tests {
     use super::*;
 
     fn window(opens: f64, closes: f64) -> Course {
-        Course { weight: 1.0, opens, closes, bone_dry: f64::INFINITY }
+        Course { weight: 1.0, opens, closes, bone_dry: f64::INFINITY, cracks: 0.0 }
     }
 
     #[test]

@@ -7,14 +7,17 @@
 //! (`queue`, the order of earliest due date: Jackson 1955), and what cannot wait is covered.
 //!
 //! No pot comes out worse under a plan than if nothing were done, save that what is surer than was
-//! wanted may be as sure as that ([`Draft`]). Two pots that must stay equally damp are one piece
+//! wanted may be as sure as that ([`Draft`]), and none dries faster than its body stands where
+//! that can be helped (`gently`). Two pots that must stay equally damp are one piece
 //! of work (`pairs`); where the studio has only so many sheets of plastic, no more are laid
 //! (`sheets`). Whether an earlier plan was kept to is asked of the weights ([`done`]).
 
+mod afterwards;
 pub mod backwards;
 mod corrected;
 pub mod done;
 mod draft;
+mod gently;
 pub mod hours;
 mod pairs;
 mod queue;
@@ -28,7 +31,7 @@ use super::forecast::Band;
 use super::on_its_rim;
 use super::prospect::{Branch, Change, Course, Doing, Prospect};
 use super::report::{PotAnswer, TimeQuantiles, Warning};
-use crate::records::{Cover, Name, Pot, Studio};
+use crate::records::{Cover, Name, Pot, Studio, Wary};
 use crate::units::{DAY, Time};
 use corrected::corrected;
 pub use draft::{Draft, Way};
@@ -66,6 +69,8 @@ pub struct Question {
     pub pairs: Vec<Pair>,
     /// How far apart two of a pair may be, as a part of the band.
     pub alike: f64,
+    /// How likely a pot may crack or warp.
+    pub wary: Wary,
 }
 
 impl Question {
@@ -86,6 +91,7 @@ impl Question {
             within: Within { from: 0.0, to: 1.0 },
             pairs: Vec::new(),
             alike: 1.0 / 3.0,
+            wary: Wary::default(),
         }
     }
 }
@@ -167,6 +173,9 @@ pub struct Chances {
     /// That it is dry when the kiln is packed, where one is; of a pot that is still to be trimmed:
     /// trimmed and dry.
     pub kiln: Option<f64>,
+    /// That it cracks or warps on the worst day of its way, drying unevenly; `None` where that is
+    /// not in question.
+    pub cracks: Option<f64>,
 }
 
 /// What a plan says of a pot.
@@ -199,6 +208,8 @@ pub struct Planned {
     pub instead: Option<(Time, Time, f64)>,
     /// The covers: from when, which; the first is now's.
     pub covers: Vec<(Time, Cover)>,
+    /// Pots of its body whose outcome is known, and those of them that cracked or warped.
+    pub stood: Option<(usize, usize)>,
     /// What speaks against the log that all this rests on.
     pub departs: Vec<Warning>,
 }

@@ -43,6 +43,7 @@ pub fn together(a: &[Course], b: &[Course], alike: f64) -> Vec<Course> {
             opens: if open { opens } else { f64::INFINITY },
             closes,
             bone_dry: a.bone_dry.max(b.bone_dry),
+            cracks: 1.0 - (1.0 - a.cracks) * (1.0 - b.cracks),
         }
     };
     let met = b.len().min(MEETS);
@@ -66,7 +67,7 @@ mod tests {
     use super::*;
 
     fn window(opens: f64, closes: f64) -> Vec<Course> {
-        vec![Course { weight: 1.0, opens, closes, bone_dry: 2.0 * closes }]
+        vec![Course { weight: 1.0, opens, closes, bone_dry: 2.0 * closes, cracks: 0.0 }]
     }
 
     /// By hand. At 60 the one is in the middle of its band, the other at 0.4 of it.

@@ -70,7 +70,7 @@ mod tests {
     use super::*;
 
     fn window(opens: f64, closes: f64) -> Vec<Course> {
-        vec![Course { weight: 1.0, opens, closes, bone_dry: f64::INFINITY }]
+        vec![Course { weight: 1.0, opens, closes, bone_dry: f64::INFINITY, cracks: 0.0 }]
     }
 
     fn job(courses: &[Course]) -> Job<'_> {

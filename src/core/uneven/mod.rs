@@ -7,6 +7,7 @@
 //! under another cover or turned over, in the same air ([`super::prospect`]).
 
 pub mod steep;
+pub mod strain;
 pub mod tolerance;
 
 use super::forecast::{self, Draw, stratified};
@@ -150,6 +151,19 @@ impl Question<'_> {
     }
 }
 
+/// By which pots of its body it is reckoned, in words: how many had an outcome, and cracked or
+/// warped.
+pub fn by_pots(outcomes: usize, failed: usize) -> String {
+    match (outcomes, failed) {
+        (0, _) => "no outcome of this body was noted yet, so this is a wide guess".into(),
+        (1, 0) => "by one pot of this body, which came out whole".into(),
+        (1, _) => "by one pot of this body, which did".into(),
+        (all, 0) => format!("by {all} pots of this body, which came out whole"),
+        (all, failed) if all == failed => format!("by {all} pots of this body, which all did"),
+        (all, failed) => format!("by {all} pots of this body, of which {failed} did"),
+    }
+}
+
 impl Uneven {
     /// What is said of it, and what to do, where a warning is due.
     pub fn warning(&self, now: Time, wary: Wary) -> Option<Warning> {
@@ -167,19 +181,12 @@ impl Uneven {
         };
         let [low, middle, high] =
             [self.coming.p10, self.coming.p50, self.coming.p90].map(|x| 100.0 * x);
-        let by = match (self.outcomes, self.failed) {
-            (0, _) => "no outcome of this body was noted yet, so this is a wide guess".into(),
-            (1, 0) => "by one pot of this body, which came out whole".into(),
-            (1, _) => "by one pot of this body, which did".into(),
-            (all, 0) => format!("by {all} pots of this body, which came out whole"),
-            (all, failed) if all == failed => format!("by {all} pots of this body, which all did"),
-            (all, failed) => format!("by {all} pots of this body, of which {failed} did"),
-        };
         let text = format!(
             "{when} {apart} by {middle:.0} % of dry clay ({low:.0}–{high:.0}) while they shrink, \
              and it may crack or warp: {:.0}% likely, {by}; {}",
             100.0 * self.probability,
-            self.what_to_do(wary)
+            self.what_to_do(wary),
+            by = by_pots(self.outcomes, self.failed),
         );
         Some(Warning { code: "dries-unevenly", text })
     }

@@ -141,6 +141,15 @@ impl Tolerance {
         (lost / sum(&whole).max(1e-12)).clamp(0.0, 1.0)
     }
 
+    /// The same in a form that is quickly asked.
+    pub fn stands(&self) -> Stands {
+        let of = |k: usize| {
+            let difference = LEAST * (k as f64 * STANDS_STEP).exp();
+            self.grid.iter().map(|(t, weight)| weight * fails(*t, difference)).sum()
+        };
+        Stands { fails: (0..STANDS).map(of).collect(), pots: self.pots, failed: self.failed }
+    }
+
     /// The difference that half of its pots do not stand, kg/kg dry basis.
     pub fn half(&self) -> Quantiles {
         let mut passed = 0.0;
@@ -155,6 +164,38 @@ impl Tolerance {
         }
         let [p10, p50, p90] = found.map(|t| t.unwrap_or(USUAL));
         Quantiles { p10, p50, p90 }
+    }
+}
+
+/// Differences from [`LEAST`] on for which it is tabulated how likely they are not stood, and how
+/// far apart they are in their logarithms: up to 0.8, more than clay holds.
+const STANDS: usize = 128;
+const STANDS_STEP: f64 = 0.04;
+
+/// What a body stands, tabulated.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Stands {
+    fails: Vec<f64>,
+    /// Pots of the body that taught, and those of them that cracked or warped.
+    pub pots: usize,
+    /// Those of them that did not stand it.
+    pub failed: usize,
+}
+
+impl Stands {
+    /// As [`Tolerance::fails`], to a thousandth.
+    pub fn fails(&self, stood: f64, coming: f64) -> f64 {
+        if coming <= stood.max(LEAST) {
+            return 0.0;
+        }
+        let stood = if stood > LEAST { self.at(stood) } else { 0.0 };
+        ((self.at(coming) - stood) / (1.0 - stood).max(1e-12)).clamp(0.0, 1.0)
+    }
+
+    fn at(&self, difference: f64) -> f64 {
+        let place = ((difference / LEAST).ln() / STANDS_STEP).clamp(0.0, (STANDS - 1) as f64);
+        let k = (place as usize).min(STANDS - 2);
+        self.fails[k] + (place - k as f64) * (self.fails[k + 1] - self.fails[k])
     }
 }
 
@@ -246,6 +287,20 @@ mod tests {
         let both = 1.0 - (1.0 - body.fails(0.0, 0.12)) * (1.0 - later);
         assert!((both - fresh).abs() < 1e-9, "{both}, {fresh}");
         assert!(body.fails(0.0, f64::MAX) <= 1.0);
+    }
+
+    #[test]
+    fn what_is_tabulated_is_what_is_reckoned() {
+        for outcomes in [&[][..], &[(0.12, false); 4], &[(0.15, true); 9]] {
+            let tolerance = of(outcomes);
+            let stands = tolerance.stands();
+            for stood in [0.0, 0.004, 0.03, 0.11] {
+                for coming in [0.0, 0.01, 0.047, 0.09, 0.1234, 0.3, 0.7] {
+                    let [got, want] = [stands.fails(stood, coming), tolerance.fails(stood, coming)];
+                    assert!((got - want).abs() < 2e-3, "{stood}, {coming}: {got}, {want}");
+                }
+            }
+        }
     }
 
     #[test]
