@@ -35,7 +35,14 @@ fn ware(
     question: &Question,
 ) -> Option<Ware> {
     let pot = studio.pots.get(name)?;
-    let ahead = Ahead { moments: &[], covers: &[], until: HORIZON, to_dry: true, stands: None };
+    let ahead = Ahead {
+        moments: &[],
+        covers: &[],
+        until: HORIZON,
+        to_dry: true,
+        stands: None,
+        weathers: None,
+    };
     let wanted = Wanted { ahead: Some(&ahead), ..Wanted::default() };
     let assessment = Assessment::new(studio, &taught.lessons, name, &wanted)?;
     let answer = assessment.answer(studio, &taught.corrections)?;

@@ -7,11 +7,21 @@ use crate::core::plan::backwards::{self, Needs};
 use crate::core::plan::done::{self, Unconfirmed};
 use crate::core::plan::work::Work;
 use crate::core::plan::{Draft, Group, Pair, Plan, Question, Subject, Way};
-use crate::core::prospect::{Ahead, Branch, Change, Course};
+use crate::core::prospect::{Ahead, Change, Course};
 use crate::core::trimming_band;
 use crate::core::uneven::tolerance::Tolerance;
+use crate::core::weather::{Weather, of_draws};
 use crate::records::{HandlingRow, Name, Studio};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// What pots have in common.
+struct Common {
+    /// What their bodies stand.
+    stands: BTreeMap<Name, Tolerance>,
+    /// The weather of each draw.
+    weathers: Arc<[Weather]>,
+}
 
 /// What to do with some of its pots; `done` is called whenever a pot has been thought of, with how
 /// many thoughts are known to lie ahead.
@@ -22,12 +32,12 @@ pub fn plan(
     question: &Question,
     done: &(dyn Fn() + Sync),
 ) -> Plan {
-    // What a body stands is the same for all its pots.
     let bodies: BTreeSet<&Name> =
         names.iter().filter_map(|name| studio.pots.get(*name)).map(|pot| &pot.body).collect();
-    let stands = bodies.into_iter().map(|body| (body, taught.lessons.tolerance(body))).collect();
+    let stands = bodies.into_iter().map(|body| (body.clone(), taught.lessons.tolerance(body)));
+    let common = Common { stands: stands.collect(), weathers: of_draws() };
     let subjects = each_on_all_cores(names, |name| {
-        let subject = subject((studio, taught), &stands, name, question);
+        let subject = subject((studio, taught), &common, name, question);
         done();
         subject
     });
@@ -60,16 +70,16 @@ fn drafted(subjects: &[Subject], question: &Question, done: &(dyn Fn() + Sync)) 
 fn cover(subjects: &[Subject], draft: &mut Draft, done: &(dyn Fn() + Sync)) {
     let needy = draft.needy();
     let groups = draft.groups();
-    let trees: Vec<_> = needy.iter().map(|g| Branch::sequences(&groups[*g].tree)).collect();
     let searched = of_members(&groups, &needy, |group, member| {
-        let courses = subjects[member].search(&groups[group].tree);
+        let courses = subjects[member].search(&groups[group].ways);
         done();
         courses
     });
     // Roughly first: each group finds the wheel as those before it leave it.
     let mut rough = draft.clone();
     let (mut lists, mut lacking): (Vec<Vec<Vec<Change>>>, Vec<usize>) = Default::default();
-    for ((group, sequences), searched) in needy.iter().zip(&trees).zip(searched) {
+    for (group, searched) in needy.iter().zip(searched) {
+        let sequences = &groups[*group].ways;
         let ways = ways(sequences, searched);
         lacking.extend(rough.sheets_for(*group, &ways).contains(&false).then_some(*group));
         let list = rough.shortlist(*group, &ways);
@@ -129,14 +139,15 @@ fn band(studio: &Studio, taught: &Taught, body: &str, question: &Question) -> Op
 
 fn subject(
     (studio, taught): (&Studio, &Taught),
-    stands: &BTreeMap<&Name, Tolerance>,
+    common: &Common,
     name: &str,
     question: &Question,
 ) -> Option<Subject> {
     let pot = studio.pots.get(name)?;
     let Question { moments, covers, until, kiln, work, .. } = question;
-    let stands = stands.get(&pot.body);
-    let ahead = Ahead { moments, covers, until: *until, to_dry: kiln.is_some(), stands };
+    let stands = common.stands.get(&pot.body);
+    let (until, to_dry, weathers) = (*until, kiln.is_some(), Some(&common.weathers));
+    let ahead = Ahead { moments, covers, until, to_dry, stands, weathers };
     let band = band(studio, taught, &pot.body, question);
     let wanted = Wanted { ahead: Some(&ahead), band, ..Wanted::default() };
     let assessment = Assessment::new(studio, &taught.lessons, name, &wanted)?;
@@ -169,9 +180,7 @@ fn all_draws(
         let place = which.iter().position(|g| *g == group);
         place.map_or(&[][..], |place| &lists[place][..])
     };
-    let told = of_members(groups, which, |group, member| {
-        list(group).iter().map(|way| subjects[member].under(way)).collect()
-    });
+    let told = of_members(groups, which, |group, member| subjects[member].under(list(group)));
     let of = |((group, list), told): ((&usize, &Vec<Vec<Change>>), _)| (*group, ways(list, told));
     which.iter().zip(lists).zip(told).map(of).collect()
 }

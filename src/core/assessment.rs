@@ -6,7 +6,7 @@
 
 use super::compare::track::{self, Alike, Told};
 use super::correction::Corrections;
-use super::forecast::{self, Ask, Band, Draw};
+use super::forecast::{self, Ask, Band, Draw, Kin};
 use super::handling::{self, Deed, History};
 use super::hindsight::Hindsight;
 use super::inference::lessons::Lessons;
@@ -48,8 +48,14 @@ pub struct Wanted<'a> {
 
 /// What a pot's draws are sent ahead for that may crack, and covers that may help it.
 const HELPS: &[Cover] = &[Cover::Draped, Cover::Wrapped];
-const HELP: Ahead =
-    Ahead { moments: &[], until: AHEAD, covers: HELPS, to_dry: false, stands: None };
+const HELP: Ahead = Ahead {
+    moments: &[],
+    until: AHEAD,
+    covers: HELPS,
+    to_dry: false,
+    stands: None,
+    weathers: None,
+};
 
 /// What is known of a pot, as of a time.
 pub struct Assessment {
@@ -91,6 +97,14 @@ pub struct Assessment {
     uneven: Option<Uneven>,
 }
 
+/// What is asked of a pot's forecast; `shrunk`: the end of its shrinkage, where it may crack.
+fn asked(pot: &Pot, band: Band, wanted: &Wanted, shrunk: Option<f64>) -> Ask {
+    let seen = wanted.uneven || wanted.ahead.is_some_and(|ahead| ahead.stands.is_some());
+    let kin = wanted.ahead.and_then(|ahead| ahead.weathers).map(|_| Kin::new(pot));
+    let (seed, shrunk) = (super::seed(&pot.name), shrunk.filter(|_| seen));
+    Ask { band, seed, paths: wanted.paths, shrunk, kin }
+}
+
 impl Assessment {
     /// Of one of many pots, with what the studio's finished pots teach; `None` if the studio does
     /// not know it (yet).
@@ -115,12 +129,12 @@ impl Assessment {
         let (own, given) = super::band_of(lessons, &pot.body, studio.bodies.get(&pot.body));
         let band = wanted.band.unwrap_or(own);
         let shrunk = super::band(studio.bodies.get(&pot.body)).0.to;
-        let seed = super::seed(&pot.name);
         let whole = !history.ended && !super::has_outcome(studio, &pot.name);
         let may_crack = wanted.uneven && whole;
-        let seen = may_crack || whole && wanted.ahead.is_some_and(|ahead| ahead.stands.is_some());
-        let ask = Ask { band, seed, paths: wanted.paths, shrunk: seen.then_some(shrunk) };
-        let forecast = forecast::forecast(&posterior, &room, &ask);
+        let ask = asked(pot, band, wanted, whole.then_some(shrunk));
+        let mut stand = wanted.ahead.map(|_| Vec::new());
+        let forecast = forecast::forecast(&posterior, &room, &ask, stand.as_mut());
+        let ahead = |(ahead, stand)| Prospect::new(&history, stand, &room, &ask, ahead);
         let spans = posterior.model.spans.iter().chain(&forecast.coming);
         let deficit = spans.map(|span| span.climate.deficit());
         let step = if history.readings > 0 { history.resolution } else { sample::STEP_G };
@@ -142,7 +156,7 @@ impl Assessment {
             error_g: handling::single_sd(shows, step),
             drift: None,
             past: None,
-            prospect: wanted.ahead.map(|ahead| Prospect::new(&posterior, &room, &ask, ahead)),
+            prospect: wanted.ahead.zip(stand).map(ahead),
             alike: wanted.alike.map(|air| Alike::new(&posterior, &room, &ask, air)),
             air_measured: room.is_measured(),
             last: history.last_reading,

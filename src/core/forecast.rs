@@ -1,5 +1,6 @@
 //! What is to come: draws from the posterior through the coming air and the planned covers.
 
+mod kinship;
 mod spread;
 
 use super::drying::{LANES, Lane, PotPhysics, PotState, StepAir, StepKeeping};
@@ -10,6 +11,7 @@ use super::uneven::steep::{self, AHEAD, Steep, Steepest};
 use super::uneven::strain::Strain;
 use super::weather::{Weather, own_rate};
 use crate::units::{DAY, HOUR};
+pub use kinship::Kin;
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
@@ -27,7 +29,7 @@ pub const BONE_DRY_WETTEST: f64 = 0.010;
 
 /// Draws per pot; a multiple of the lanes. Quantiles of 96 stratified draws wander by a few
 /// hundredths of the interval.
-const DRAWS: usize = 96;
+pub(super) const DRAWS: usize = 96;
 
 /// Steps of time ahead, s, up to an age of the forecast, s.
 pub(super) const STEPS: [(f64, f64); 4] = [
@@ -105,16 +107,26 @@ pub struct Ask {
     pub paths: bool,
     /// Water at which shrinkage ends, kg/kg dry basis, where it is asked how unevenly they dry.
     pub shrunk: Option<f64>,
+    /// Its body and lot, where several pots are asked about together.
+    pub kin: Option<Kin>,
 }
 
-/// Runs a pot's posterior ahead.
-pub fn forecast(posterior: &Posterior, room: &Room, ask: &Ask) -> Forecast {
+/// Runs a pot's posterior ahead; `stand` takes its batches as they stand now.
+pub(super) fn forecast(
+    posterior: &Posterior,
+    room: &Room,
+    ask: &Ask,
+    mut stand: Option<&mut Vec<Batch>>,
+) -> Forecast {
     let now = posterior.model.history.now.max(0.0);
     let coming = model::spans(posterior.model.history, room, now, now + HORIZON, &STEPS);
     let humid = Humidity::new(&posterior.model.spans, &coming, room);
     let mut draws = Vec::with_capacity(DRAWS);
     let mut end = 0;
     each_batch(posterior, room, ask, (&humid, &coming), |run, batch, rng| {
+        if let Some(stand) = stand.as_mut() {
+            stand.push(batch.clone());
+        }
         let (batch, steps) = run.batch(batch, rng);
         draws.extend(batch);
         end = end.max(steps);
@@ -133,7 +145,10 @@ pub(super) fn each_batch<'a>(
 ) {
     let mut rng = StdRng::seed_from_u64(ask.seed);
     let n = posterior.model.beliefs.len();
-    let normals = stratified(DRAWS, n + 4, &mut rng);
+    let mut normals = stratified(DRAWS, n + 4, &mut rng);
+    if let Some(kin) = ask.kin {
+        kinship::share(&mut normals, &posterior.model.beliefs, kin);
+    }
     let dealt = posterior.dealt(DRAWS / LANES);
     for (number, (batch, (posterior, weight))) in normals.chunks(LANES).zip(dealt).enumerate() {
         // Each batch has its own chance, so that one which ends a step sooner leaves the others as
@@ -240,7 +255,7 @@ pub(super) struct Chance<'b> {
     off: Lane,
     rng: StdRng,
     /// What other pots of the room have in common with it.
-    weather: Option<&'b Weather>,
+    weather: Option<[&'b Weather; LANES]>,
 }
 
 /// What one step brings to a batch.
@@ -262,7 +277,7 @@ impl Chance<'_> {
         let mut brought = Brought { air: span.air, gain: [1.0; LANES], balance: [0.0; LANES] };
         let fresh = model::freshness(0.5 * (span.from + span.to));
         let humidity = &mut brought.air.humidity;
-        let common = self.weather.map(|w| w.at(span.to - self.batch.now));
+        let common = self.weather.map(|all| all.map(|w| w.at(span.to - self.batch.now)));
         let wander = self.batch.wander;
         let own = if common.is_some() { own_rate(wander) } else { wander };
         let new_rate = own * (1.0 - keep * keep).sqrt();
@@ -270,7 +285,8 @@ impl Chance<'_> {
             let e: f64 = self.rng.sample(StandardNormal);
             self.rate[l] = keep * self.rate[l] + new_rate * e;
             let (shared, bias) = match common {
-                Some(ref common) => {
+                Some(ref all) => {
+                    let common = &all[l];
                     self.off[l] = sd * common.humidity;
                     (common.rate, self.batch.bias_sd * common.bias)
                 }
@@ -295,8 +311,8 @@ impl Batch {
         Chance { batch: self, rate: self.rate, off: [0.0; LANES], rng, weather: None }
     }
 
-    /// The same, in weather that other pots of the room share.
-    pub fn chance_in<'b>(&'b self, rng: StdRng, weather: &'b Weather) -> Chance<'b> {
+    /// The same, in weathers by draw that other pots of the room share.
+    pub fn chance_in<'b>(&'b self, rng: StdRng, weather: [&'b Weather; LANES]) -> Chance<'b> {
         Chance { weather: Some(weather), ..self.chance(rng) }
     }
 

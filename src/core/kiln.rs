@@ -204,7 +204,7 @@ fn walk(
     fates: &mut Vec<Fate>,
 ) {
     let Prospect { now, band, ref fine, .. } = *prospect;
-    let (mut going, mut chance) = (batch.going(), batch.chance_in(rng, weather));
+    let (mut going, mut chance) = (batch.going(), batch.chance_in(rng, [weather; LANES]));
     let candling = &question.candling;
     let mut held = going.state.wettest();
     let about = |state: &PotState| {

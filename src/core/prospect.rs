@@ -6,16 +6,18 @@
 //! steps; all of them, in the steps of a forecast, tell what comes of what was found.
 
 use super::drying::{LANES, StepKeeping};
-use super::forecast::{Ask, Band, Batch, Brought, Going, HORIZON, Humidity, STEPS, each_batch};
+use super::forecast::{Ask, Band, Batch, Brought, Going, HORIZON, Humidity, STEPS};
 use super::handling::{History, Keeping};
 use super::inference::model::{self, Span};
-use super::inference::posterior::Posterior;
 use super::room::Room;
 use super::uneven::tolerance::{Stands, Tolerance};
+use super::weather::Weather;
 use crate::records::Cover;
 use crate::units::HOUR;
 use rand::SeedableRng;
 use rand::rngs::StdRng;
+use std::cmp::Ordering;
+use std::sync::Arc;
 
 /// Steps of a search, s, up to an age, s.
 const ROUGH: [(f64, f64); 2] = [(48.0 * HOUR, HOUR), (f64::INFINITY, 3.0 * HOUR)];
@@ -59,28 +61,6 @@ pub struct Course {
     pub cracks: f64,
 }
 
-/// A first change and the second ones that may follow it.
-#[derive(Clone, PartialEq, Debug)]
-pub struct Branch {
-    /// The first.
-    pub first: Change,
-    /// Any of these later.
-    pub seconds: Vec<Change>,
-}
-
-impl Branch {
-    /// The sequences of a tree in the order in which [`Prospect::search`] tells of them: nothing,
-    /// then each branch, alone first.
-    pub fn sequences(tree: &[Branch]) -> Vec<Vec<Change>> {
-        let of = |branch: &Branch| {
-            let first = branch.first;
-            let with = branch.seconds.iter().map(move |second| vec![first, *second]);
-            std::iter::once(vec![first]).chain(with).collect::<Vec<_>>()
-        };
-        std::iter::once(Vec::new()).chain(tree.iter().flat_map(of)).collect()
-    }
-}
-
 /// What a prospect is wanted for.
 #[derive(Clone, Copy, Debug)]
 pub struct Ahead<'a> {
@@ -94,6 +74,8 @@ pub struct Ahead<'a> {
     pub to_dry: bool,
     /// What its body stands, where it is of interest how likely it cracks on the way.
     pub stands: Option<&'a Tolerance>,
+    /// A weather for each draw, where several pots are asked about together ([`super::weather`]).
+    pub weathers: Option<&'a Arc<[Weather]>>,
 }
 
 impl Ahead<'_> {
@@ -116,7 +98,11 @@ pub struct Prospect {
     pub(super) now: f64,
     rough: Line,
     pub(super) fine: Line,
+    /// How it is kept if nothing is done: from when (s from now), under which cover.
+    planned: Vec<(f64, Cover)>,
     to_dry: bool,
+    /// The weather of each draw, where pots are to share it.
+    weathers: Option<Arc<[Weather]>>,
     /// The end of shrinkage, kg/kg dry basis, and what its body stands.
     pub(super) stands: Option<(f64, Stands)>,
 }
@@ -129,9 +115,14 @@ pub(super) struct Line {
 }
 
 impl Prospect {
-    /// Of a pot as its weights tell of it.
-    pub fn new(posterior: &Posterior, room: &Room, ask: &Ask, ahead: &Ahead) -> Prospect {
-        let history = posterior.model.history;
+    /// Of a pot's draws as they stand now.
+    pub(super) fn new(
+        history: &History,
+        batches: Vec<Batch>,
+        room: &Room,
+        ask: &Ask,
+        ahead: &Ahead,
+    ) -> Prospect {
         let now = history.now.max(0.0);
         let cut = cut(history, ahead.moments);
         let line = |widths: &[(f64, f64)]| {
@@ -141,13 +132,21 @@ impl Prospect {
             Line { humidity: humid.into_iter().zip(sd).collect(), spans }
         };
         let (rough, fine) = (line(&ROUGH), line(&STEPS));
-        let mut batches = Vec::new();
-        let none = Humidity::new(&posterior.model.spans, &[], room);
-        each_batch(posterior, room, ask, (&none, &[]), |_, batch, _| {
-            batches.push((batch, ask.seed ^ !(batches.len() as u64)));
-        });
-        let stands = ask.shrunk.zip(ahead.stands.map(Tolerance::stands));
-        Prospect { batches, band: ask.band, now, rough, fine, to_dry: ahead.to_dry, stands }
+        let batches = (0..).zip(batches).map(|(number, batch)| (batch, ask.seed ^ !number));
+        let mut planned: Vec<(f64, Cover)> =
+            fine.spans.iter().map(|span| (span.from - now, cover_of(span))).collect();
+        planned.dedup_by_key(|(_, cover)| *cover);
+        Prospect {
+            batches: batches.collect(),
+            band: ask.band,
+            now,
+            rough,
+            fine,
+            planned,
+            to_dry: ahead.to_dry,
+            weathers: ahead.weathers.cloned(),
+            stands: ask.shrunk.zip(ahead.stands.map(Tolerance::stands)),
+        }
     }
 
     /// How the pot is kept at a time (s from now), if nothing but what is planned already is done.
@@ -155,81 +154,66 @@ impl Prospect {
         let spans = &self.fine.spans;
         let next = spans.partition_point(|span| span.from <= self.now + t + SAME);
         let span = next.checked_sub(1).and_then(|k| spans.get(k));
-        span.map_or(Cover::Open, |span| Cover::ALL[span.keeping.cover])
+        span.map_or(Cover::Open, cover_of)
     }
 
     /// How it is kept from now on under some changes: from when (s from now), which cover.
     pub fn covers(&self, changes: &[Change]) -> Vec<(f64, Cover)> {
+        let cover = |change: &Change| match change.doing {
+            Doing::Cover(cover) => Some((change.at, cover)),
+            Doing::Flip => None,
+        };
+        let mut new = changes.iter().filter_map(cover).peekable();
+        let first = new.peek().map_or(f64::INFINITY, |(at, _)| at - SAME);
+        let old = self.planned.iter().copied().filter(|(at, _)| *at < first);
         let mut covers: Vec<(f64, Cover)> = Vec::new();
-        for span in &self.fine.spans {
-            let cover = Cover::ALL[kept(span, self.now, changes).cover];
+        for (at, cover) in old.chain(new) {
             if covers.last().is_none_or(|(_, last)| *last != cover) {
-                covers.push((span.from - self.now, cover));
+                covers.push((at, cover));
             }
         }
         covers
     }
 
-    /// What comes of all draws under some changes, in order of time. From the first cover on, those
-    /// that were planned before count no more.
-    pub fn under(&self, changes: &[Change]) -> Vec<Course> {
-        let mut out = Vec::new();
-        for (batch, seed) in &self.batches {
-            let walk = Walk { to_dry: self.to_dry, ..Walk::new(self, &self.fine, batch, *seed) };
-            let mut going = batch.going();
-            walk.go(&mut going, (0, self.fine.spans.len()), changes);
-            walk.tell(&going, &mut out);
-        }
-        out
+    /// What comes of all draws in each of some ways, changes in order of time. From the first cover
+    /// on, those that were planned before count no more.
+    pub fn under(&self, ways: &[Vec<Change>]) -> Vec<Vec<Course>> {
+        self.told(&self.fine, (1, self.to_dry), ways)
     }
 
-    /// What comes of some draws under each sequence of a tree, in the order of
-    /// [`Branch::sequences`].
-    pub fn search(&self, tree: &[Branch]) -> Vec<Vec<Course>> {
-        let mut out: Vec<Vec<Course>> = Vec::new();
-        let (end, now) = (self.rough.spans.len(), self.now);
-        let place = |change: &Change| {
-            self.rough.spans.partition_point(|span| span.from < now + change.at - SAME)
-        };
-        for (batch, seed) in self.batches.iter().step_by(EVERY) {
-            let walk = Walk::new(self, &self.rough, batch, *seed);
-            let mut told = out.iter_mut();
-            let mut fresh = Vec::new();
-            let mut tell = |walk: &Walk, going: &Going| match told.next() {
-                Some(courses) => walk.tell(going, courses),
-                None => {
-                    let mut courses = Vec::new();
-                    walk.tell(going, &mut courses);
-                    fresh.push(courses);
-                }
-            };
-            let mut whole = batch.going();
-            walk.go(&mut whole, (0, end), &[]);
-            tell(&walk, &whole);
-            let (mut trunk, mut at) = (batch.going(), 0);
-            for branch in tree {
-                // Branches are in order of time, so the trunk need not go back.
-                let fork = place(&branch.first);
-                walk.go(&mut trunk, (at, fork), &[]);
-                at = fork;
-                let (mut going, mut at) = (trunk.clone(), fork);
-                let mut ends = Vec::new();
-                for second in &branch.seconds {
-                    let fork = place(second);
-                    walk.go(&mut going, (at, fork), &[branch.first]);
-                    at = fork;
-                    let mut other = going.clone();
-                    walk.go(&mut other, (fork, end), &[branch.first, *second]);
-                    ends.push(other);
-                }
-                walk.go(&mut going, (at, end), &[branch.first]);
-                tell(&walk, &going);
-                ends.iter().for_each(|end| tell(&walk, end));
-            }
-            out.append(&mut fresh);
+    /// What comes of some of the draws in each of some ways, in longer steps.
+    pub fn search(&self, ways: &[Vec<Change>]) -> Vec<Vec<Course>> {
+        self.told(&self.rough, (EVERY, false), ways)
+    }
+
+    /// What comes of every so-manieth batch along a line, by way.
+    fn told(
+        &self,
+        line: &Line,
+        (every, to_dry): (usize, bool),
+        ways: &[Vec<Change>],
+    ) -> Vec<Vec<Course>> {
+        let mut order: Vec<usize> = (0..ways.len()).collect();
+        order.sort_by(|a, b| in_turn(&ways[*a], &ways[*b]));
+        let mut out = vec![Vec::new(); ways.len()];
+        for number in (0..self.batches.len()).step_by(every) {
+            let walk = Walk { to_dry, ..Walk::new(self, line, number) };
+            walk.along((walk.batch.going(), 0), (ways, &order, 0), &mut out);
         }
         out
     }
+}
+
+/// Ways in the order in which they part: what is changed later comes later, what is changed no more
+/// last.
+fn in_turn(a: &[Change], b: &[Change]) -> Ordering {
+    let word = |change: &Change| match change.doing {
+        Doing::Cover(cover) => model::place_of(cover),
+        Doing::Flip => usize::MAX,
+    };
+    let apart = |(a, b): (&Change, &Change)| a.at.total_cmp(&b.at).then(word(a).cmp(&word(b)));
+    let first = a.iter().zip(b).map(apart).find(|order| order.is_ne());
+    first.unwrap_or_else(|| b.len().cmp(&a.len()))
 }
 
 /// A pot's covers and flips, cut at some moments; nothing of its past.
@@ -252,11 +236,43 @@ struct Walk<'p> {
 }
 
 impl<'p> Walk<'p> {
-    fn new(prospect: &'p Prospect, line: &'p Line, batch: &'p Batch, seed: u64) -> Walk<'p> {
-        let mut chance = batch.chance(StdRng::seed_from_u64(seed));
+    fn new(prospect: &'p Prospect, line: &'p Line, number: usize) -> Walk<'p> {
+        let (batch, seed) = &prospect.batches[number];
+        let rng = StdRng::seed_from_u64(*seed);
+        let its = prospect.weathers.as_deref().and_then(|all| all.chunks_exact(LANES).nth(number));
+        let mut chance = match its {
+            Some(its) => batch.chance_in(rng, std::array::from_fn(|l| &its[l])),
+            None => batch.chance(rng),
+        };
         let steps = line.spans.iter().zip(&line.humidity);
         let brought = steps.map(|(span, (daily, sd))| chance.bring(span, *daily, *sd)).collect();
         Walk { prospect, line, batch, brought, to_dry: false }
+    }
+
+    /// On from a span, by ways that have been the same up to a number of changes: they go together
+    /// for as long as they are.
+    fn along(
+        &self,
+        (mut going, mut at): (Going, usize),
+        (ways, order, same): (&[Vec<Change>], &[usize], usize),
+        out: &mut [Vec<Course>],
+    ) {
+        let now = self.prospect.now;
+        let Some(first) = order.first() else { return };
+        let before = &ways[*first][..same];
+        let next = |way: &usize| ways[*way].get(same);
+        for together in order.chunk_by(|a, b| next(a) == next(b)) {
+            let Some(change) = together.first().and_then(next) else {
+                self.go(&mut going, (at, self.line.spans.len()), before);
+                together.iter().for_each(|way| self.tell(&going, &mut out[*way]));
+                return;
+            };
+            let when = now + change.at - SAME;
+            let fork = self.line.spans.partition_point(|span| span.from < when).max(at);
+            self.go(&mut going, (at, fork), before);
+            at = fork;
+            self.along((going.clone(), at), (ways, together, same + 1), out);
+        }
     }
 
     /// Through some spans, until all has happened.
@@ -292,6 +308,11 @@ impl<'p> Walk<'p> {
             cracks: cracks[l],
         }));
     }
+}
+
+/// The cover of a span, if nothing else is done.
+fn cover_of(span: &Span) -> Cover {
+    Cover::ALL[span.keeping.cover]
 }
 
 /// How a pot stands in a span under some changes.

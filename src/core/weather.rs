@@ -4,12 +4,13 @@
 //! *together*, all of them must have the same: a damp week delays every pot of a shelf. So some
 //! weathers are drawn once, for all pots of the studio; in each, every pot has all its draws.
 
-use super::forecast::stratified;
+use super::forecast::{DRAWS, stratified};
 use super::inference::posterior::{RATE_LASTS, RATE_SD};
 use super::room::DEPARTURE_LASTS;
 use crate::units::HOUR;
 use rand::SeedableRng;
 use rand::rngs::StdRng;
+use std::sync::Arc;
 
 /// How many weathers; half of them are the others' mirror images.
 const WEATHERS: usize = 16;
@@ -67,8 +68,17 @@ impl Weather {
 
 /// The weathers for all pots of a studio, always the same ones.
 pub fn weathers() -> Vec<Weather> {
-    let mut rng = StdRng::seed_from_u64(0x7765_6174_6865_7273);
-    let half = WEATHERS / 2;
+    drawn(WEATHERS, 0x7765_6174_6865_7273)
+}
+
+/// A weather for each draw of a pot, the same ones for all pots: draws of the same number meet.
+pub fn of_draws() -> Arc<[Weather]> {
+    drawn(DRAWS, 0x6472_6177_7321_2121).into()
+}
+
+fn drawn(count: usize, seed: u64) -> Vec<Weather> {
+    let mut rng = StdRng::seed_from_u64(seed);
+    let half = count / 2;
     let normals: Vec<Vec<f64>> = stratified(half, 2 * HOURS + 1, &mut rng);
     let keep = [DEPARTURE_LASTS, RATE_LASTS].map(|lasts| (-HOUR / lasts).exp());
     let one = |row: &Vec<f64>| {

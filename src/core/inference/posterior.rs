@@ -722,9 +722,14 @@ pub(super) mod tests {
         let room = room(20.0, 0.5, NOW, NOW);
         let (mut dry, mut water, mut all) = (0, 0, 0);
         each_fitted(8, Errors::All, |pots, lane, posterior| {
-            let ask =
-                Ask { band: Band { from: 0.23, to: 0.16 }, seed: 7, paths: false, shrunk: None };
-            let draws = forecast::forecast(posterior, &room, &ask).draws;
+            let ask = Ask {
+                band: Band { from: 0.23, to: 0.16 },
+                seed: 7,
+                paths: false,
+                shrunk: None,
+                kin: None,
+            };
+            let draws = forecast::forecast(posterior, &room, &ask, None).draws;
             let d = forecast::quantiles(&draws, |d| d.dry_g);
             let w = forecast::quantiles(&draws, |d| d.water[0]);
             all += 1;
@@ -752,8 +757,8 @@ pub(super) mod tests {
         each_fitted(40, Errors::All, |pots, lane, posterior| {
             // Draws of its own for each pot: ranks among the same few would crowd in their gaps.
             let (seed, band) = (all as u64, Band { from: 0.23, to: 0.16 });
-            let ask = Ask { band, seed, paths: false, shrunk: None };
-            let draws = forecast::forecast(posterior, &room, &ask).draws;
+            let ask = Ask { band, seed, paths: false, shrunk: None, kin: None };
+            let draws = forecast::forecast(posterior, &room, &ask, None).draws;
             let mut count = |what: usize, truth: f64, of: fn(&forecast::Draw) -> f64| {
                 let weight = |below: bool| -> f64 {
                     draws.iter().filter(|d| !below || of(d) < truth).map(|d| d.weight).sum()

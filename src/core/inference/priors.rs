@@ -234,6 +234,11 @@ impl Beliefs {
         self.priors.is_empty()
     }
 
+    /// Standard deviation of an unknown, by its place in the list.
+    pub fn sd(&self, k: usize) -> f64 {
+        self.root.row(k).norm()
+    }
+
     /// Where an unknown stands in the list.
     pub fn place(&self, unknown: Unknown) -> Option<usize> {
         self.priors.iter().position(|p| p.unknown == unknown)

@@ -53,9 +53,19 @@ pub fn needs(
         blends: studio.blends.clone(),
         ..Studio::default()
     };
-    let ahead = Ahead { moments: &[], until: HORIZON, covers: &[], to_dry: true, stands: None };
+    let ahead = Ahead {
+        moments: &[],
+        until: HORIZON,
+        covers: &[],
+        to_dry: true,
+        stands: None,
+        weathers: None,
+    };
     let asked = Wanted { ahead: Some(&ahead), band, ..Wanted::default() };
-    let courses = Assessment::new(&of_one, lessons, &like.name, &asked)?.prospect?.under(&[]);
+    let courses = Assessment::new(&of_one, lessons, &like.name, &asked)?
+        .prospect?
+        .under(&[Vec::new()])
+        .pop()?;
     let time = |of: fn(&Course) -> f64| {
         quantile(courses.iter().map(|c| (of(c), c.weight)).collect(), wanted)
     };

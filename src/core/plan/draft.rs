@@ -166,7 +166,7 @@ impl<'a> Draft<'a> {
         let wanted = self.question.wanted - SAME;
         let needs = |group: &Group| {
             let short = |m: &usize| self.places[*m].is_some_and(|p| p.chance < wanted);
-            !group.tree.is_empty() && group.members.iter().any(|m| short(m) || self.is_lost(*m))
+            !group.ways.is_empty() && group.members.iter().any(|m| short(m) || self.is_lost(*m))
         };
         let closes = |group: &usize| {
             let courses = self.kept[*group].nothing.courses.iter();
@@ -183,7 +183,7 @@ impl<'a> Draft<'a> {
         let each = |kept: &'_ Kept| -> Vec<usize> { kept.group.members.clone() };
         let members: Vec<usize> = self.kept.iter().flat_map(each).collect();
         let courses = members.iter().map(|member| (*member, self.courses_of(*member)));
-        let placed = self.placed(&self.question.hours, &courses.collect::<Vec<_>>());
+        let placed = self.placed(&self.question.hours, &courses.collect::<Vec<_>>(), true);
         (0..self.subjects.len()).map(|member| placed.get(&member).copied()).collect()
     }
 
@@ -214,7 +214,12 @@ impl<'a> Draft<'a> {
 
     /// Places of some pots that are to be worked on, in these hours and with these courses; pairs
     /// have one together, the pot that is not among these as it is kept.
-    fn placed(&self, hours: &Hours, courses: &[(usize, &[Course])]) -> BTreeMap<usize, Place> {
+    fn placed(
+        &self,
+        hours: &Hours,
+        courses: &[(usize, &[Course])],
+        slots: bool,
+    ) -> BTreeMap<usize, Place> {
         let (mut whose, mut jobs) = (Vec::new(), Vec::new());
         for (k, (member, its)) in courses.iter().enumerate() {
             if !self.subjects[*member].trims {
@@ -231,7 +236,7 @@ impl<'a> Draft<'a> {
             jobs.push(job);
         }
         let mut placed = BTreeMap::new();
-        for (whose, place) in whose.into_iter().zip(queue(hours, &jobs)) {
+        for (whose, place) in whose.into_iter().zip(queue(hours, &jobs, slots)) {
             let part = |((from, to), chance): ((f64, f64), f64), k: usize, all: usize| {
                 let at = |k: usize| from + (to - from) * k as f64 / all as f64;
                 ((at(k), at(k + 1)), chance)
@@ -307,7 +312,7 @@ impl<'a> Draft<'a> {
         let chances = |way: &Way| -> Vec<(f64, f64)> {
             let its = members.iter().zip(&way.courses).map(|(m, courses)| (*m, &courses[..]));
             let its: Vec<(usize, &[Course])> = its.collect();
-            let placed = self.placed(&left, &its);
+            let placed = self.placed(&left, &its, false);
             let each = its.iter().filter_map(|(m, courses)| {
                 Some((placed.get(m)?.chance, self.by_itself(*m, courses)))
             });

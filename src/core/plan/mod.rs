@@ -29,7 +29,7 @@ use super::assessment::Assessment;
 use super::correction::Corrections;
 use super::forecast::Band;
 use super::on_its_rim;
-use super::prospect::{Branch, Change, Course, Doing, Prospect};
+use super::prospect::{Change, Course, Doing, Prospect};
 use super::report::{PotAnswer, TimeQuantiles, Warning};
 use crate::records::{Cover, Name, Pot, Studio, Wary};
 use crate::units::{DAY, Time};
@@ -147,19 +147,19 @@ impl Subject {
             band,
             corrections: *corrections,
         };
-        subject.nothing = subject.under(&[]);
+        subject.nothing = subject.under(&[Vec::new()]).pop()?;
         Some(subject)
     }
 
-    /// What comes of it under some changes ([`Prospect::under`]), as the record corrects it.
-    pub fn under(&self, changes: &[Change]) -> Vec<Course> {
-        corrected(self.prospect.under(changes), &self.corrections)
+    /// What comes of it in each of some ways ([`Prospect::under`]), as the record corrects it.
+    pub fn under(&self, ways: &[Vec<Change>]) -> Vec<Vec<Course>> {
+        let told = self.prospect.under(ways).into_iter();
+        told.map(|courses| corrected(courses, &self.corrections)).collect()
     }
 
-    /// What comes of it under each sequence of a tree ([`Prospect::search`]), as the record
-    /// corrects it.
-    pub fn search(&self, tree: &[Branch]) -> Vec<Vec<Course>> {
-        let told = self.prospect.search(tree).into_iter();
+    /// The same roughly ([`Prospect::search`]).
+    pub fn search(&self, ways: &[Vec<Change>]) -> Vec<Vec<Course>> {
+        let told = self.prospect.search(ways).into_iter();
         told.map(|courses| corrected(courses, &self.corrections)).collect()
     }
 }

@@ -1,18 +1,15 @@
 //! Pots that must stay equally damp, a lid and its jar: a pair is worked on together.
 //!
 //! A pair has one window: it is open while both of its pots' are, and only where the two are as
-//! damp as each other in the midst of it. What is not known of the one is independent of what is
-//! not known of the other, so every draw of the one meets draws of the other from all over.
+//! damp as each other in the midst of it. Every draw of the one meets the draw of the other of the
+//! same number: both have the same weather, and what pots of a body and lot have in common
+//! ([`crate::core::forecast::Kin`]); the rest is each one's own.
 
 use super::Subject;
 use super::queue::closing;
 use crate::core::forecast::HORIZON;
 use crate::core::prospect::Course;
 use crate::records::Name;
-
-/// So many draws of the other pot does each draw of a pot meet: no single meeting counts for much,
-/// and it takes a twelfth of the time of all.
-const MEETS: usize = 8;
 
 /// Two pots of a pair.
 pub type Pair = [Name; 2];
@@ -46,9 +43,7 @@ pub fn together(a: &[Course], b: &[Course], alike: f64) -> Vec<Course> {
             cracks: 1.0 - (1.0 - a.cracks) * (1.0 - b.cracks),
         }
     };
-    let met = b.len().min(MEETS);
-    let meets = |i: usize| (0..met).map(move |k| &b[(i + k * b.len() / met) % b.len()]);
-    a.iter().enumerate().flat_map(|(i, a)| meets(i).map(move |b| both(a, b))).collect()
+    a.iter().zip(b).map(|(a, b)| both(a, b)).collect()
 }
 
 /// Where in its band a pot is at a time: 0 where it opens, 1 where it closes.
@@ -81,18 +76,5 @@ mod tests {
         let [never] = together(&jar, &window(100.0, 150.0), 9.0)[..] else { panic!() };
         assert!(never.opens.is_infinite());
         assert!(together(&[], &jar, 1.0).is_empty());
-    }
-
-    #[test]
-    fn every_draw_meets_others_from_all_over() {
-        let many: Vec<Course> = (0..96).flat_map(|k| window(0.0, f64::from(k))).collect();
-        let met = together(&many[50..51], &many, 1.0);
-        let last: Vec<f64> = met.iter().map(|c| c.closes).collect();
-        assert_eq!(last, [0.0, 12.0, 24.0, 36.0, 48.0, 50.0, 50.0, 50.0]);
-        assert_eq!(together(&many, &many, 1.0).len(), 96 * MEETS);
-        let two = [window(0.0, 10.0), window(50.0, 60.0)].concat();
-        let met = together(&two, &two, 1.0);
-        assert_eq!(met.iter().filter(|c| c.opens.is_finite()).count(), 2);
-        assert_eq!(met.iter().map(|c| c.weight).sum::<f64>(), 4.0);
     }
 }

@@ -24,15 +24,16 @@ pub struct Place {
 
 /// Places of jobs, in the order given. Whose window closes first is first served: the order of
 /// earliest due date, which makes the longest delay shortest (Jackson, *Scheduling a production
-/// line to minimize maximum tardiness*, 1955).
-pub fn queue(hours: &Hours, jobs: &[Job]) -> Vec<Place> {
+/// line to minimize maximum tardiness*, 1955). Without `slots` the last has none: it is of no
+/// account for the others' chances.
+pub fn queue(hours: &Hours, jobs: &[Job], slots: bool) -> Vec<Place> {
     let closes: Vec<f64> = jobs.iter().map(|job| closing(&job.courses)).collect();
     let mut order: Vec<usize> = (0..jobs.len()).collect();
     order.sort_by(|a, b| closes[*a].total_cmp(&closes[*b]));
     let mut free = hours.clone();
     let mut places = vec![Place { chance: 0.0, slot: None }; jobs.len()];
-    for job in order {
-        let place = place(&free, &jobs[job]);
+    for (k, job) in order.iter().copied().enumerate() {
+        let place = place(&free, &jobs[job], slots || k + 1 < order.len());
         if let Some((slot, _)) = place.slot {
             free = free.without(slot);
         }
@@ -42,8 +43,8 @@ pub fn queue(hours: &Hours, jobs: &[Job]) -> Vec<Place> {
 }
 
 /// The place of one job in hours that are free.
-fn place(free: &Hours, job: &Job) -> Place {
-    let slot = free.slot(&job.courses, job.length);
+fn place(free: &Hours, job: &Job, slots: bool) -> Place {
+    let slot = if slots { free.slot(&job.courses, job.length) } else { None };
     Place { chance: free.chance(&job.courses, job.length), slot }
 }
 
@@ -81,7 +82,7 @@ mod tests {
     fn who_closes_first_is_served_first() {
         let hours = Hours::new(vec![(0.0, 60.0)]);
         let [late, soon, never] = [window(0.0, 90.0), window(0.0, 25.0), window(100.0, 120.0)];
-        let places = queue(&hours, &[&late, &soon, &never].map(|courses| job(courses)));
+        let places = queue(&hours, &[&late, &soon, &never].map(|courses| job(courses)), true);
         assert_eq!(places[1], Place { chance: 1.0, slot: Some(((0.0, 20.0), 1.0)) });
         assert_eq!(places[0], Place { chance: 1.0, slot: Some(((20.0, 40.0), 1.0)) });
         assert_eq!(places[2], Place { chance: 0.0, slot: None });
@@ -92,7 +93,7 @@ mod tests {
         let hours = Hours::new(vec![(0.0, 40.0)]);
         let pots: Vec<_> = (0..3).map(|_| window(-5.0, 45.0)).collect();
         let jobs: Vec<Job> = pots.iter().map(|courses| job(courses)).collect();
-        let places = queue(&hours, &jobs);
+        let places = queue(&hours, &jobs, true);
         assert_eq!(places.iter().filter(|place| place.chance == 1.0).count(), 2);
         let mut slots: Vec<_> = places.iter().filter_map(|place| place.slot).collect();
         slots.sort_by(|a, b| a.0.0.total_cmp(&b.0.0));

@@ -2,7 +2,7 @@
 
 use super::queue::closing;
 use super::{Question, Subject};
-use crate::core::prospect::{Branch, Change, Doing};
+use crate::core::prospect::{Change, Doing};
 use crate::records::{Cover, Name};
 use crate::units::{DAY, HOUR};
 use std::collections::BTreeMap;
@@ -25,8 +25,8 @@ pub struct Group {
     pub board: Option<Name>,
     /// Its pots: their places among the subjects.
     pub members: Vec<usize>,
-    /// What may be done.
-    pub tree: Vec<Branch>,
+    /// What may be done, nothing first; empty where nothing is to be worked on.
+    pub ways: Vec<Vec<Change>>,
 }
 
 /// The pots as they are covered together, with what may be done to them; `partners`: by subject,
@@ -59,7 +59,7 @@ impl Group {
         question: &Question,
     ) -> Group {
         let its: Vec<&Subject> = members.iter().map(|index| &subjects[*index]).collect();
-        Group { tree: tree(&its, question), members, board }
+        Group { ways: ways(&its, question), members, board }
     }
 }
 
@@ -74,7 +74,7 @@ fn moments(question: &Question) -> Vec<f64> {
     kept
 }
 
-fn tree(subjects: &[&Subject], question: &Question) -> Vec<Branch> {
+fn ways(subjects: &[&Subject], question: &Question) -> Vec<Vec<Change>> {
     let moments = moments(question);
     let trims = || subjects.iter().filter(|subject| subject.trims);
     if trims().next().is_none() {
@@ -83,7 +83,8 @@ fn tree(subjects: &[&Subject], question: &Question) -> Vec<Branch> {
     // What is done once all have closed is done too late.
     let last = trims().map(|s| closing(&s.nothing)).fold(f64::NEG_INFINITY, f64::max);
     let covers = || std::iter::once(Cover::Open).chain(question.covers.iter().copied());
-    let mut tree = Vec::new();
+    let change = |at: f64, cover| Change { at, doing: Doing::Cover(cover) };
+    let mut ways = vec![Vec::new()];
     for (index, first) in moments.iter().enumerate().take(FIRST).filter(|(_, at)| **at < last) {
         for cover in covers() {
             let at = |t: f64| subjects.iter().map(move |subject| subject.prospect.cover_at(t));
@@ -92,19 +93,17 @@ fn tree(subjects: &[&Subject], question: &Question) -> Vec<Branch> {
             }
             let later = moments[index + 1..].iter().enumerate().take(SECOND);
             let later = later.filter(|(k, at)| *k == 0 || **at - first <= BETWEEN);
-            let mut seconds = Vec::new();
+            let one = change(*first, cover);
+            ways.push(vec![one]);
             for (_, second) in later {
                 let others = covers().filter(|other| *other != cover);
                 // Back into the open, or into what it was under.
                 let others = others.filter(|other| {
                     cover == Cover::Open || *other == Cover::Open || at(*first).any(|c| c == *other)
                 });
-                let change = |cover| Change { at: *second, doing: Doing::Cover(cover) };
-                seconds.extend(others.map(change));
+                ways.extend(others.map(|other| vec![one, change(*second, other)]));
             }
-            let first = Change { at: *first, doing: Doing::Cover(cover) };
-            tree.push(Branch { first, seconds });
         }
     }
-    tree
+    ways
 }
