@@ -45,6 +45,24 @@ pub struct Line {
     said: (Instant, u64),
 }
 
+/// How long it is waited before a port is tried again: twice as long each time, and as at first once
+/// it has been open for longer than the longest pause. It knows of lengths alone, which a steady
+/// clock has measured: a wall clock that is set makes no pause longer or shorter.
+struct Retry(Duration);
+
+impl Retry {
+    fn new() -> Retry {
+        Retry(RETRY.0)
+    }
+
+    /// The next pause, after the port has been open for so long.
+    fn pause(&mut self, was_open: Duration) -> Duration {
+        let pause = if was_open > RETRY.1 { RETRY.0 } else { self.0 };
+        self.0 = (pause * 2).min(RETRY.1);
+        pause
+    }
+}
+
 /// Why reading ended.
 enum End {
     Stop,
@@ -79,15 +97,16 @@ impl Line {
 
     /// Tends it until `stop` becomes true; then everything that has come is handed on.
     pub async fn tend(mut self, mut stop: watch::Receiver<bool>) {
-        let mut pause = RETRY.0;
+        let mut retry = Retry::new();
         let mut trouble: Option<PortError> = None;
         while !*stop.borrow_and_update() {
+            let tried = clock::steady();
+            let mut was_open = Duration::ZERO;
             match Port::open(&self.path, self.baud) {
                 Ok(port) => {
                     info!("{}: ready ({} baud, {})", self.path, self.baud, self.format);
                     trouble = None;
                     self.say_staying_name();
-                    let opened = clock::steady();
                     let end = self.read(port, &mut stop).await;
                     self.note(|| Event::Lost);
                     self.intake.closed(self.timeline.now(), clock::steady());
@@ -96,9 +115,7 @@ impl Line {
                         End::Stop => break,
                         End::Lost(why) => warn!("{}: lost ({why}); waiting for it", self.path),
                     }
-                    if opened.elapsed() > RETRY.1 {
-                        pause = RETRY.0;
-                    }
+                    was_open = tried.elapsed();
                 }
                 Err(other) if trouble.as_ref() == Some(&other) => {}
                 Err(other) => {
@@ -107,7 +124,7 @@ impl Line {
                 }
             }
             tokio::select! {
-                () = sleep(pause) => pause = (pause * 2).min(RETRY.1),
+                () = sleep(retry.pause(was_open)) => {}
                 _ = stop.changed() => {}
             }
         }
@@ -235,5 +252,28 @@ impl Line {
         for source in self.intake.session().sources().filter(|s| s.faults.total() > 0) {
             info!("{}: {}: not stored: {}", self.path, source.name, source.faults);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Pauses, s, each after the port was open for so long, s.
+    fn pauses(retry: &mut Retry, open: &[f64]) -> Vec<f64> {
+        let pause = |open: &f64| retry.pause(Duration::from_secs_f64(*open)).as_secs_f64();
+        open.iter().map(pause).collect()
+    }
+
+    #[test]
+    fn a_port_is_tried_again_twice_as_late_each_time_up_to_five_seconds() {
+        let mut retry = Retry::new();
+        assert_eq!(pauses(&mut retry, &[0.0; 7]), [0.25, 0.5, 1.0, 2.0, 4.0, 5.0, 5.0]);
+        // One that opens and is lost at once is no better; one that held begins anew.
+        assert_eq!(pauses(&mut retry, &[5.0, 5.1, 0.1, 0.0]), [5.0, 0.25, 0.5, 1.0]);
+        // However long it has been away, or open.
+        let day = 86_400.0;
+        assert!(pauses(&mut retry, &[0.0; 40_000]).iter().all(|pause| *pause <= 5.0));
+        assert_eq!(pauses(&mut retry, &[1e4 * day, 0.0]), [0.25, 0.5]);
     }
 }
