@@ -511,7 +511,7 @@ pub struct Cell {
     /// It sends raw counts, and the calibration that turns them into grams counts from then on.
     pub calibrated: Option<Time>,
     /// What it said when no pot stood on it last, g, in order of time: single readings some time
-    /// apart, of the last weeks. Only in a studio that was read with the weighings of all pots.
+    /// apart, of the last weeks. Not in a studio that was read for some of its pots.
     pub idle: Vec<Point>,
 }
 

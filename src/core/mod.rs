@@ -15,7 +15,7 @@ pub mod air;
 pub mod assessment;
 pub mod blend;
 #[cfg(test)]
-mod by_hand;
+pub(crate) mod by_hand;
 pub mod candling;
 pub mod clay;
 pub mod compare;

@@ -125,7 +125,7 @@ pub(super) fn check(db: &Connection) -> Result<(), String> {
         return Err("a row names a body or pot that is not there".into());
     }
     // Every row can be read as what it is.
-    snapshot::studio(db, Time::MAX, None).map(drop).map_err(|e| e.to_string())
+    snapshot::studio(db, Time::MAX, None, true).map(drop).map_err(|e| e.to_string())
 }
 
 fn held(db: &Connection) -> Result<Held, StoreError> {

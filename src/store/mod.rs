@@ -154,16 +154,28 @@ impl Store {
     /// The studio as it was known at `at`, with its planned cover, flip and move rows, and with the
     /// air forecast.
     pub fn studio(&self, at: Time) -> Result<Studio, StoreError> {
-        self.snapshot(at, None)
+        self.snapshot(at, None, true)
     }
 
     /// The same, with weighings only of these pots and of pots they are `like`.
     pub fn studio_of(&self, at: Time, pots: &[Name]) -> Result<Studio, StoreError> {
-        self.snapshot(at, Some(pots))
+        self.snapshot(at, Some(pots), false)
     }
 
-    fn snapshot(&self, at: Time, only: Option<&[Name]>) -> Result<Studio, StoreError> {
-        let mut studio = snapshot::studio(&self.db, at, only)?;
+    /// The same with the weighings of no pot, for whom [`Store::turn_to`] brings those of one after
+    /// another: all of them at once may be many.
+    pub fn studio_unweighed(&self, at: Time) -> Result<Studio, StoreError> {
+        self.snapshot(at, Some(&[]), true)
+    }
+
+    /// Turns a studio of this store to some of its pots: their weighings, and those of pots they
+    /// are `like`, come in the place of all others.
+    pub fn turn_to(&self, studio: &mut Studio, pots: &[Name]) -> Result<(), StoreError> {
+        snapshot::turn_to(&self.db, studio, pots)
+    }
+
+    fn snapshot(&self, at: Time, only: Option<&[Name]>, idle: bool) -> Result<Studio, StoreError> {
+        let mut studio = snapshot::studio(&self.db, at, only, idle)?;
         studio.air_to_come = self.air_forecast().map(|f| f.as_of(at)).unwrap_or_default();
         studio.wary = self.settings.wary;
         Ok(studio)
@@ -744,6 +756,16 @@ mod tests {
         assert_eq!(only_b.weighings.keys().collect::<Vec<_>>(), ["b"]);
         let (weighings, cells) = (studio.weighings.clone(), studio.cells.clone());
         assert_eq!(Studio { weighings, cells, ..only_b }, studio);
+        // Turned to one pot after another, it is the same studio.
+        let mut turned = store.studio_unweighed(Time(100)).unwrap();
+        assert_eq!(turned, Studio { weighings: BTreeMap::new(), ..studio.clone() });
+        for pot in ["b", "a", "b"].map(Name::from) {
+            store.turn_to(&mut turned, std::slice::from_ref(&pot)).unwrap();
+            let its = BTreeMap::from([(pot.clone(), studio.weighings[&pot].clone())]);
+            assert_eq!(turned, Studio { weighings: its, ..studio.clone() });
+        }
+        store.turn_to(&mut turned, &["a".into(), "b".into()]).unwrap();
+        assert_eq!(turned, studio);
         // What a source said while nobody stood on it, before its pot or after.
         let idle = |cell: &str| -> Vec<i64> {
             studio.cells[cell].idle.iter().map(|point| point.time.0).collect()
@@ -759,6 +781,9 @@ mod tests {
         store.append(&named, Clash::Refuse).unwrap();
         let studio = store.studio_of(Time(9), &["twin".into()]).unwrap();
         assert_eq!(studio.weighings.keys().collect::<Vec<_>>(), ["a"]);
+        let mut turned = store.studio_unweighed(Time(9)).unwrap();
+        store.turn_to(&mut turned, &["twin".into()]).unwrap();
+        assert_eq!(turned.weighings, studio.weighings);
     }
 
     #[test]

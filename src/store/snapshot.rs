@@ -26,13 +26,32 @@ use rusqlite::Connection;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// The studio as known at `at`; weighings only of the pots in `only` and of those they are like.
+/// `idle`: with what empty cells say.
 pub(super) fn studio(
     db: &Connection,
     at: Time,
     only: Option<&[Name]>,
+    idle: bool,
 ) -> Result<Studio, StoreError> {
     let tx = db.unchecked_transaction()?; // one state of the database for all that follows
-    studio_inside(&tx, at, only)
+    studio_inside(&tx, at, only, idle)
+}
+
+/// The studio with the weighings of these pots and of those they are like, in the place of all
+/// others; each stood where its handling has it.
+pub(super) fn turn_to(
+    db: &Connection,
+    studio: &mut Studio,
+    pots: &[Name],
+) -> Result<(), StoreError> {
+    let rows = studio.handling.values().flatten();
+    let mut rows: Vec<HandlingRow> = rows.filter(|row| on_or_off(row)).cloned().collect();
+    rows.sort_by_key(|row| row.time); // stable: those of one time in order of pot, then action
+    let wanted = with_siblings(studio, pots);
+    let tx = db.unchecked_transaction()?;
+    let series = readings::all_series(&tx)?;
+    studio.weighings = weighings(&tx, studio.at, &series, &standings(&rows), &wanted)?;
+    Ok(())
 }
 
 /// The same inside a transaction.
@@ -40,6 +59,7 @@ pub(super) fn studio_inside(
     tx: &Connection,
     at: Time,
     only: Option<&[Name]>,
+    idle: bool,
 ) -> Result<Studio, StoreError> {
     let bodies = rows::bodies(tx)?.into_iter().map(|b| (b.name.clone(), b)).collect();
     let pots: BTreeMap<Name, _> = rows::pots(tx)?
@@ -61,7 +81,7 @@ pub(super) fn studio_inside(
     let series = readings::all_series(tx)?;
     studio.weighings = weighings(tx, at, &series, &standings, &wanted)?;
     studio.uncalibrated = uncalibrated(tx, at, &series, &standings)?;
-    studio.cells = cells(tx, at, &series, &standings, only.is_none())?;
+    studio.cells = cells(tx, at, &series, &standings, idle)?;
     studio.air = air(tx, at, &series)?;
     studio.samples = clay::samples(tx)?.into_iter().filter(|s| s.time <= at).collect();
     for row in clay::blends(tx)? {
@@ -97,11 +117,14 @@ struct Standing {
     to: Option<Time>,
 }
 
+fn on_or_off(row: &HandlingRow) -> bool {
+    matches!(row.action, Action::On(_) | Action::Off)
+}
+
 /// Who stood where, from handling rows in order of time. Nobody is put down in a plan.
 fn standings(rows: &[HandlingRow]) -> Vec<Standing> {
     let mut log = Log::default();
-    let on_or_off = |row: &&HandlingRow| matches!(row.action, Action::On(_) | Action::Off);
-    let rows: Vec<&HandlingRow> = rows.iter().filter(on_or_off).collect();
+    let rows: Vec<&HandlingRow> = rows.iter().filter(|row| on_or_off(row)).collect();
     for group in rows.chunk_by(|a, b| a.time == b.time) {
         let time = group[0].time;
         // Who is lifted off something, who is put down, and who was put down and lifted at once.

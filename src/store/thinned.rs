@@ -67,7 +67,7 @@ impl Store {
     ) -> Result<(usize, Studio), StoreError> {
         self.write_if(Durability::Process, |tx| {
             let fewer = thinning.run(tx)?;
-            Ok(((fewer, snapshot::studio_inside(tx, at, pots)?), false))
+            Ok(((fewer, snapshot::studio_inside(tx, at, pots, pots.is_none())?), false))
         })
     }
 }

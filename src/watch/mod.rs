@@ -9,6 +9,7 @@
 //! What may be lost when the program is killed at any moment: of a source slower than one reading
 //! per 10 s nothing that was read from its port, of a faster one the 10 s that are still open.
 
+pub mod by_turns;
 pub mod intake;
 pub mod line;
 pub mod loads;

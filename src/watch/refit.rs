@@ -2,21 +2,24 @@
 //!
 //! A pot is due when something came from the scale it stands on (one that stands on none: when
 //! anything was written), when the log, the pots or the air forecast changed, and now and then
-//! since time passes. The last good answer of each pot is kept; said is only what changes for the
-//! potter.
+//! since time passes. The calls of each pot's last good answer are kept; said is only what changes
+//! for the potter. Of readings no more is in memory at a time than the air and one pot's weighings
+//! ([`super::by_turns`]): of a finished pot stays what it taught.
 
+use super::by_turns;
 use super::tell::{About, Teller};
 use super::writer::Event;
 use crate::clock;
+use crate::core::assess_taught;
 use crate::core::inference::lessons::Lessons;
 use crate::core::report::{FireCall, PotAnswer, TrimCall};
-use crate::core::{assess_taught, learn};
 use crate::records::{Action, HandlingRow, Name, Pot, Quantity, Reading};
 use crate::store::files::AirForecast;
 use crate::store::{Store, StoreError};
 use crate::units::Time;
 use std::collections::{BTreeMap, BTreeSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::slice;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, TryRecvError, channel};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
@@ -81,7 +84,7 @@ pub fn start(
         newest: Newest::new(),
         changed: BTreeSet::new(),
         everything: true,
-        answers: BTreeMap::new(),
+        calls: BTreeMap::new(),
         lessons: Lessons::default(),
         shelf: Shelf::default(),
         remarks: Vec::new(),
@@ -102,7 +105,8 @@ struct Refit {
     changed: BTreeSet<Name>,
     /// All pots are due.
     everything: bool,
-    answers: BTreeMap<Name, PotAnswer>,
+    /// What was last said of each pot.
+    calls: BTreeMap<Name, (TrimCall, FireCall)>,
     /// What finished pots teach; learnt anew whenever all pots are due.
     lessons: Lessons,
     /// What the last pass saw.
@@ -170,11 +174,12 @@ impl Refit {
         let everything = std::mem::take(&mut self.everything) || shelf != self.shelf;
         if everything {
             self.again = start + ALL_AGAIN;
-            self.lessons = learn(&self.store.studio(clock::now())?);
+            let mut studio = self.store.studio_unweighed(clock::now())?;
+            self.lessons = by_turns::learn(&self.store, &mut studio)?;
         }
         let changed = std::mem::take(&mut self.changed);
         let due = shelf.due(|source| everything || changed.contains(source));
-        self.answers.retain(|pot, _| {
+        self.calls.retain(|pot, _| {
             let stays = shelf.pots.contains_key(pot);
             if !stays {
                 self.teller.gone(pot);
@@ -184,7 +189,7 @@ impl Refit {
         let groups = self.by_time(&shelf, due)?;
         self.shelf = shelf;
         for (now, pots) in groups {
-            let studio = self.store.studio_of(now, &pots)?;
+            let mut studio = self.store.studio_of(now, &[])?;
             for pot in pots {
                 // The end does not wait for the pots that are left.
                 match changes.try_recv() {
@@ -192,6 +197,7 @@ impl Refit {
                     Err(TryRecvError::Empty) => {}
                     Err(TryRecvError::Disconnected) => return Ok(()),
                 }
+                self.store.turn_to(&mut studio, slice::from_ref(&pot))?;
                 let assess = || assess_taught(&studio, &self.lessons, &pot);
                 match catch_unwind(AssertUnwindSafe(assess)) {
                     Ok(Some(answer)) => self.take(answer),
@@ -247,11 +253,12 @@ impl Refit {
         self.remarks = remarks;
     }
 
-    /// Keeps the answer and says what it changes.
+    /// Says what an answer changes, and keeps its calls.
     fn take(&mut self, answer: PotAnswer) {
-        let before = self.answers.get(&answer.pot);
-        let trim = (before.map(|b| b.trim.call), answer.trim.call);
-        let fire = (before.map(|b| b.fire.call), answer.fire.call);
+        let now = (answer.trim.call, answer.fire.call);
+        let before = self.calls.insert(answer.pot.clone(), now);
+        let trim = (before.map(|(trim, _)| trim), now.0);
+        let fire = (before.map(|(_, fire)| fire), now.1);
         let calls = [
             (About::Trim, trim.0 == Some(trim.1), trim_words(trim)),
             (About::Fire, fire.0 == Some(fire.1), fire_words(fire)),
@@ -260,7 +267,6 @@ impl Refit {
             self.teller.call(about, words, &answer);
             words.into_iter().for_each(|words| info!("{}: {words}", answer.pot));
         }
-        self.answers.insert(answer.pot.clone(), answer);
     }
 }
 

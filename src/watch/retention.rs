@@ -7,15 +7,18 @@
 //! answer may move by more than [`AIR_MAY`]. Of a pot on the shelf for up to 16 weeks both together
 //! stay below a hundredth.
 
+use super::by_turns;
 use crate::clock;
 use crate::core::inference::lessons::Lessons;
-use crate::core::{learn, thinning};
+use crate::core::thinning;
 use crate::records::{HandlingRow, Name, Point, Studio};
 use crate::store::{Instead, Store, StoreError, Thinning};
 use crate::units::{DAY, Time};
 use std::collections::{BTreeMap, BTreeSet};
+use std::mem;
 use std::ops::Range;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::slice;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
@@ -66,9 +69,9 @@ impl Retention {
     fn look(&mut self) -> Result<(), StoreError> {
         let now = now(&self.store)?;
         let Some(mut round) = Round::new(&self.store, now, self.seen)? else { return Ok(()) };
-        for pot in &round.pots {
+        for pot in &mem::take(&mut round.pots) {
             let begun = clock::steady();
-            match thin_pot(&mut self.store, &round, pot)? {
+            match thin_pot(&mut self.store, &mut round, pot)? {
                 Thinned::Gone(0) => {}
                 Thinned::Gone(n) => info!("{pot}: finished long ago; {n} readings thinned out"),
                 Thinned::Stays(by) => debug!("{pot}: its readings stay ({by:.4})"),
@@ -112,8 +115,10 @@ pub enum Thinned {
 
 /// What is to be looked at.
 struct Round {
-    /// The studio as it is now.
+    /// The studio as it is now, with the weighings of the pot that was asked about last.
     studio: Studio,
+    /// When each pot was weighed last.
+    weighed: BTreeMap<Name, Time>,
     lessons: Lessons,
     /// Pots whose readings may be thinned, and were not looked at before.
     pots: Vec<Name>,
@@ -136,33 +141,39 @@ impl Round {
         let due =
             |studio: &Studio, pot: &str| thinning::due(studio, pot).is_some_and(|due| due <= now);
         let may_be = pots.iter().any(|p| !done.contains(&p.name) && due(&log, &p.name));
-        let begins = |studio: &Studio| {
-            let young = pots.iter().filter(|pot| !due(studio, &pot.name));
+        let first_young = |is_due: &dyn Fn(&str) -> bool| {
+            let young = pots.iter().filter(|pot| !is_due(&pot.name));
             let begins = young.map(|pot| pot.made_at.plus(-thinning::AIR_BEFORE));
-            begins.fold(long_ago, Time::min)
+            window(begins.fold(long_ago, Time::min))
         };
-        if !may_be && seen.is_some_and(|seen| seen + 1 >= window(begins(&log))) {
+        if !may_be && seen.is_some_and(|seen| seen + 1 >= first_young(&|pot| due(&log, pot))) {
             return Ok(None);
         }
-        let studio = store.studio(now)?;
+        let mut studio = store.studio_unweighed(now)?;
+        let mut weighed = BTreeMap::new();
+        let all_due = by_turns::each(store, &mut studio, |studio, pot| {
+            let last = studio.weighings.get(pot).and_then(|all| all.0.last());
+            weighed.extend(last.map(|last| (pot.clone(), last.time)));
+            due(studio, pot).then(|| pot.clone())
+        })?;
+        let end = first_young(&|pot| all_due.iter().any(|due| due == pot));
         let series = studio.air.values().flat_map(|air| [&air.temperature, &air.humidity]);
         let firsts = series.filter_map(|points| points.first().map(|p| p.time));
         let first = firsts.chain(pots.iter().map(|pot| pot.made_at.plus(-WINDOW))).min();
         let windows = match (seen, first) {
-            (Some(seen), _) => seen + 1..window(begins(&studio)),
-            (None, Some(first)) => window(first)..window(begins(&studio)),
+            (Some(seen), _) => seen + 1..end,
+            (None, Some(first)) => window(first)..end,
             (None, None) => 0..0,
         };
-        let is_due = |pot: &&Name| !done.contains(*pot) && due(&studio, pot);
-        let due: Vec<Name> = studio.pots.keys().filter(is_due).cloned().collect();
+        let due: Vec<Name> = all_due.into_iter().filter(|pot| !done.contains(pot)).collect();
         if due.is_empty() && windows.is_empty() {
             return Ok(None);
         }
-        let lessons = learn(&studio);
-        Ok(Some(Round { studio, lessons, pots: due, windows }))
+        let lessons = by_turns::learn(store, &mut studio)?;
+        Ok(Some(Round { studio, weighed, lessons, pots: due, windows }))
     }
 
-    /// What is told of a pot.
+    /// What is told of a pot to which the studio was turned.
     fn told(&self, pot: &str) -> Option<Answers> {
         Answers::new(&self.studio, &self.lessons, pot)
     }
@@ -170,9 +181,9 @@ impl Round {
     /// Pots to which the air from one time to another means anything.
     fn seen_by(&self, from: Time, to: Time) -> Vec<Name> {
         let seen = |pot: &&Name| {
-            let last = self.studio.weighings.get(*pot).and_then(|all| all.0.last());
+            let last = self.weighed.get(*pot);
             let begins = self.studio.pots[*pot].made_at.plus(-thinning::AIR_BEFORE);
-            last.is_some_and(|last| last.time >= from && begins < to)
+            last.is_some_and(|last| *last >= from && begins < to)
         };
         self.studio.pots.keys().filter(seen).cloned().collect()
     }
@@ -201,10 +212,11 @@ fn window(time: Time) -> i64 {
 }
 
 /// Thins the weighings of a pot if no answer moves by that.
-fn thin_pot(store: &mut Store, round: &Round, pot: &Name) -> Result<Thinned, StoreError> {
+fn thin_pot(store: &mut Store, round: &mut Round, pot: &Name) -> Result<Thinned, StoreError> {
+    let only = [pot.clone()];
+    store.turn_to(&mut round.studio, &only)?;
     let how = |points: &[Point]| instead(thinning::weighings(&round.studio, pot, points));
     let thinning = Thinning { pot: Some(pot), span: (Time::MIN, Time::MAX), how: &how };
-    let only = [pot.clone()];
     let (fewer, thinned) = store.if_thinned(&thinning, round.studio.at, Some(&only))?;
     let after = || Answers::new(&thinned, &round.lessons, pot);
     let change = if fewer == 0 { 0.0 } else { change(round.told(pot), after()) };
@@ -236,10 +248,11 @@ fn thin_window(
     let pots: Vec<Name> = round.seen_by(from, to);
     for pot in pots {
         let begun = clock::steady();
+        store.turn_to(&mut round.studio, slice::from_ref(&pot))?;
         let before = round.told(&pot);
-        std::mem::swap(&mut round.studio.air, &mut air);
+        mem::swap(&mut round.studio.air, &mut air);
         let after = round.told(&pot);
-        std::mem::swap(&mut round.studio.air, &mut air);
+        mem::swap(&mut round.studio.air, &mut air);
         let change = change(before, after);
         if change > AIR_MAY {
             return Ok(Some(Thinned::Stays(change)));
@@ -260,8 +273,8 @@ fn instead(all: Vec<thinning::Instead>) -> Instead {
 pub fn thin_all(store: &mut Store, now: Time) -> Result<Vec<(Name, Thinned)>, StoreError> {
     let mut done = Vec::new();
     let Some(mut round) = Round::new(store, now, None)? else { return Ok(done) };
-    for pot in &round.pots {
-        done.push((pot.clone(), thin_pot(store, &round, pot)?));
+    for pot in &mem::take(&mut round.pots) {
+        done.push((pot.clone(), thin_pot(store, &mut round, pot)?));
     }
     for number in round.windows.clone() {
         let thinned = thin_window(store, &mut round, number, |_| true)?;
