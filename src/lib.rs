@@ -21,7 +21,7 @@
 //! | [`core`] | numbers in, numbers out: air, clay, drying, fit, forecast, calls | units, records |
 //! | [`sensing`] | bytes to readings: formats, line session, reduction, ports | units, records, clock, calibration |
 //! | [`store`] | the embedded database, settings, import and export | units, records, clock, disk, calibration |
-//! | [`watch`] | the daemon: ports to store, refit, last good answer | all of the above |
+//! | [`watch`] | the daemon: ports to store, refit, what was last called | all of the above |
 //! | [`checkup`] | what is wrong with ports, cells, sensors, disk and clock, and what to do | units, records, clock, calibration, sensing, store, watch, core |
 //! | [`simulate`] | a made-up shelf behind a pseudo-terminal | units, records, clock |
 //! | [`plot`] | pictures of report values and of scorecards | units, records, disk, core |

@@ -42,10 +42,10 @@ const OF_A_WEEK: usize = (ROUND / EVERY) as usize * (CELLS + 2);
 const READING: u64 = 44;
 /// … and an empty studio so many, its log not yet folded back included.
 const EMPTY: u64 = 8 << 20;
-/// How much memory `watch` may take beyond what it had at first: so much at once (the air of some
-/// months, one pot's weighings, a log that is looked at), and so much for each pot that has been
+/// How much memory `watch` may take beyond what it had at first: so much at once (the air of half a
+/// year, several times, and one pot's weighings), and so much for each pot that has been
 /// (what it taught), bytes. Readings of other pots take none.
-const MEMORY: (u64, u64) = (24 << 20, 16 << 10);
+const MEMORY: (u64, u64) = (48 << 20, 16 << 10);
 
 /// What a process holds in memory, bytes (proc(5)).
 fn resident(pid: u32) -> u64 {
