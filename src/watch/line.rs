@@ -45,9 +45,9 @@ pub struct Line {
     said: (Instant, u64),
 }
 
-/// How long it is waited before a port is tried again: twice as long each time, and as at first once
-/// it has been open for longer than the longest pause. It knows of lengths alone, which a steady
-/// clock has measured: a wall clock that is set makes no pause longer or shorter.
+/// How long it is waited before a port is tried again: twice as long each time, and as at first
+/// once it has been open for longer than the longest pause. It knows of lengths alone, which a
+/// steady clock has measured: a wall clock that is set makes no pause longer or shorter.
 struct Retry(Duration);
 
 impl Retry {
