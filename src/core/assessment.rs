@@ -28,6 +28,9 @@ use std::borrow::Cow;
 
 /// A pot is said to have been turned over unnoted where that is surer than this.
 const TURNED_ASKED: f64 = 0.9;
+/// A last weight is said to lie off the others where it is more often wrong than this: of good ones
+/// about one in a hundred is so.
+const WRONG_ASKED: f64 = 0.05;
 
 /// What is wanted beside the forecast.
 #[derive(Clone, Copy, Debug, Default)]
@@ -77,6 +80,8 @@ pub struct Assessment {
     turned: Option<(f64, f64)>,
     /// By how many standard deviations its dry clay is off what ball and bag say.
     off: f64,
+    /// How likely its last weight is wrong, and by how much it lies off the others, g.
+    last_wrong: Option<(f64, f64)>,
     /// What else stands on the scale with it now, g.
     stands_g: f64,
     /// Standard deviation of the noise of one weighing of it now, g.
@@ -152,6 +157,7 @@ impl Assessment {
             refused: refused(&posterior),
             turned: posterior.turned_unnoted().filter(|(sure, _)| *sure > TURNED_ASKED),
             off: posterior.clay_off(),
+            last_wrong: posterior.last_doubted().filter(|(sure, _)| *sure > WRONG_ASKED),
             stands_g: history.stands_g,
             error_g: handling::single_sd(shows, step),
             drift: None,
@@ -337,6 +343,7 @@ impl Assessment {
         }
         let drift = self.drift.as_ref();
         warnings.extend(drift.map(|drift| readiness::drifts(drift, q.pot, self.at, q.raw)));
+        warnings.extend(self.last_wrong.filter(|_| !q.history.ended).map(readiness::last_wrong));
         warnings.extend(readiness::misfit(q.history, q.room, draws, self.off));
         let window = [Event::Opens, Event::Closes].map(|event| self.time(event));
         let (opens, closes) = q.corrections.window(window, self.at);

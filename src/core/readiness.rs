@@ -361,6 +361,18 @@ pub fn drifts(drift: &Drift, pot: &Pot, at: Time, raw: bool) -> Warning {
     Warning { code: DRIFTS, text }
 }
 
+/// The last weight lies off the others by so many grams, and is likely to be wrong by so much.
+pub fn last_wrong((sure, off): (f64, f64)) -> Warning {
+    let side = if off > 0.0 { "heavier" } else { "lighter" };
+    let then = if sure > 0.5 { "it hardly counts" } else { "the times are less sure" };
+    let text = format!(
+        "its last weight is about {:.0} g {side} than its weights before led to expect: weigh it \
+         once more; until then {then}",
+        off.abs()
+    );
+    Warning { code: DOUBTFUL_WEIGHT, text }
+}
+
 /// The fit says that a pot was turned over, which nobody wrote down.
 pub fn turned_unnoted() -> Warning {
     let text = "its base dries like that of a pot turned over; nobody noted it";

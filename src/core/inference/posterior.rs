@@ -65,7 +65,7 @@ pub(super) struct Link {
     pub(super) t: f64,
     sd: f64,
     /// Seconds since the weight before (or the start).
-    gap: f64,
+    pub(super) gap: f64,
     /// Water lost in between, g.
     lost: f64,
     /// What is left of a gram too much since then: the pot evens it out.
@@ -74,7 +74,7 @@ pub(super) struct Link {
     pub(super) span: usize,
     part: f64,
     /// What was weighed, g.
-    g: f64,
+    pub(super) g: f64,
 }
 
 /// State of the filter, by lane.
@@ -112,6 +112,8 @@ pub struct Posterior<'a> {
     /// well as by a slow one.
     pub beside: Vec<Posterior<'a>>,
     pub(super) links: Vec<Link>,
+    /// The last weight, where this is what the others say without it.
+    pub(super) without: Option<Link>,
     pub(super) gains: Vec<Gain>,
     /// Covariance of the departure at the last weight: water, rate, drift.
     pub(super) covariance: [[f64; 3]; 3],
@@ -157,7 +159,7 @@ pub(super) fn weighed_past(model: &Model, links: &[Link], sets: &[Vec<f64>]) -> 
 
 /// By how much a weight is above the model's mass on each lane, g.
 #[inline(always)]
-fn residual(past: &Past, link: &Link) -> Lane {
+pub(super) fn residual(past: &Past, link: &Link) -> Lane {
     mass_at(past, link).map(|mass| link.g - mass)
 }
 
@@ -332,8 +334,17 @@ impl<'a> Posterior<'a> {
     /// Without a comparison: what a fit, or none, leaves open.
     pub(super) fn at(model: Rc<Model<'a>>, fit: Option<Fit>, links: Vec<Link>) -> Posterior<'a> {
         let (gains, covariance) = filter(&links, model.beliefs.wander);
-        let (refusal, beside) = (None, Vec::new());
-        Posterior { model, fit, refusal, share: 1.0, beside, links, gains, covariance }
+        Posterior {
+            model,
+            fit,
+            refusal: None,
+            share: 1.0,
+            beside: Vec::new(),
+            links,
+            without: None,
+            gains,
+            covariance,
+        }
     }
 
     /// Nearly the end of the valley below where a fit begins, with far innovations taken as they
