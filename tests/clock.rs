@@ -223,6 +223,21 @@ fn a_watch_whose_clock_is_set_moves_what_it_stamped() {
     assert!(of("cell").iter().all(|reading| near(reading.time)), "{:?}", of("cell"));
 }
 
+/// In the night in which clocks go forward there is no half past one in Lisbon.
+#[test]
+fn an_hour_that_does_not_exist_is_said_of_a_pot() {
+    let bench = Bench::with_pots();
+    let added = |at: &str| {
+        let pot = format!("night-{}", at.len());
+        bench.run(&["pot", "add", &pot, "--body", "smooth-stone", "--made-at", at])
+    };
+    let said = added("2026-03-29 1:30");
+    assert_eq!(said.status, 0, "{}", said.err);
+    assert!(said.err.contains("01:30 does not exist on that day"), "{}", said.err);
+    assert!(said.out.contains("02:30"), "{}", said.out);
+    assert_eq!(added("2026-03-29 12:30").err, "");
+}
+
 /// Weights typed every hour through the nights in which Lisbon's clocks go forward (29 March 2026,
 /// 1:00 to 2:00) and back (25 October 2026, 2:00 to 1:00); the dates are those of EU directive
 /// 2000/84/EC: the last Sundays of March and October at 1:00 UTC.

@@ -82,6 +82,7 @@ fn sample(name: &str, now: f64) -> PotAnswer {
             probability: 0.83,
             until: None,
             grams: None,
+            cell: None,
         }],
         uneven: None,
         warnings: vec![Warning {

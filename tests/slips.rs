@@ -118,6 +118,16 @@ fn a_sibling_is_there_and_leads_nowhere_back() {
 }
 
 #[test]
+fn a_ball_in_kilograms_is_not_taken_for_grams() {
+    let bench = Bench::with_pots();
+    let add = |ball: &str| bench.run(&["pot", "add", "jar-1", "--replace", "--ball", ball]);
+    let said = add("0.6");
+    assert_eq!((said.status, said.out.as_str()), (2, ""));
+    assert!(said.err.contains("is no ball of clay; with kilograms write 0.6kg"), "{}", said.err);
+    assert_eq!(add("0.6kg").status, 0);
+}
+
+#[test]
 fn what_is_packed_without_a_fresh_weight_is_asked_to_be_weighed() {
     let bench = Bench::with_pots();
     bench.done(&["weigh", "planter-1", "480", "--at", "30 min ago"]);

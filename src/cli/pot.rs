@@ -16,6 +16,9 @@ use crate::store::{Clash, Store, rules};
 use crate::units::Time;
 use std::process::ExitCode;
 
+/// Nobody throws a lighter ball, g: kilograms were meant.
+const LEAST_BALL_G: f64 = 5.0;
+
 /// Subcommands of `pot`.
 #[derive(clap::Args, Debug)]
 pub struct Args {
@@ -112,6 +115,11 @@ fn add(add: &Add, words: &Words, store: &mut Store) -> anyhow::Result<ExitCode> 
         roll.find(like)?;
     }
     check_names(add, &roll)?;
+    let made_at =
+        add.made_at.as_ref().map(|at| when::parse(at, words.now, &words.zone, Lean::Past));
+    if let Some(remark) = made_at.transpose()?.and_then(|when| when.remark) {
+        screen::complain(&remark);
+    }
     let mut pots = Vec::new();
     let mut seen = std::collections::HashSet::new();
     for name in add.pots.iter().filter(|name| seen.insert(*name)) {
@@ -214,11 +222,18 @@ fn row(add: &Add, name: &str, old: Option<&Pot>, words: &Words) -> anyhow::Resul
         Some("") => None,
         Some(text) => Some(text.into()),
     };
+    let ball_g = mass(&add.ball, old.and_then(|o| o.ball_g), "--ball")?;
+    if let Some(g) = ball_g.filter(|g| add.ball.is_some() && *g < LEAST_BALL_G) {
+        anyhow::bail!(
+            "--ball: {} is no ball of clay; with kilograms write {g}kg",
+            words.weighed(g)
+        );
+    }
     Ok(Pot {
         name: name.into(),
         body: add.body.clone().or(old.map(|o| o.body.clone())).unwrap_or_default(),
         made_at,
-        ball_g: mass(&add.ball, old.and_then(|o| o.ball_g), "--ball")?,
+        ball_g,
         tare_g: mass(&add.tare, old.and_then(|o| o.tare_g), "--tare")?,
         wall_mm: thickness(&add.wall_mm, old.and_then(|o| o.wall_mm), "--wall-mm")?,
         base_mm: thickness(&add.base_mm, old.and_then(|o| o.base_mm), "--base-mm")?,

@@ -14,6 +14,7 @@ use anstyle::{AnsiColor, Style};
 use comfy_table::presets::NOTHING;
 use comfy_table::{Attribute, Cell, CellAlignment, ColumnConstraint, ContentArrangement};
 use comfy_table::{Row, Table, Width};
+use std::borrow::Cow;
 use std::fmt::Write as _;
 use std::io::{IsTerminal, Write as _};
 use std::process::ExitCode;
@@ -263,6 +264,7 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
                 "sponge" => format!("Was {name} sponged out {when}"),
                 "off" => format!("Is {name} off its scale since {when}"),
                 "flip" => format!("Was {name} turned over"),
+                "on" => format!("Does {name} stand on {} since {when}", stands_on(step)),
                 _ if grams < 0.0 => format!(
                     "Does the scale show {} too little of {name} since {when}",
                     words.weighed(-grams)
@@ -282,6 +284,7 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
             let detail = match step.action {
                 // No scale bears less than nothing.
                 "attach" | "tare" => format!(" {:.1}g", grams.max(0.0)),
+                "on" => format!(" {}", words::shell_word(step.cell.as_deref().unwrap_or_default())),
                 _ => String::new(),
             };
             let _ = writeln!(
@@ -297,10 +300,15 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
     let otherwise = "If it was something else, note that in its place. If nothing was done, note \
                      the tare as it was before (tare WEIGHT --at the same time): then the step \
                      counts as the scale's own, and is not asked about again.";
-    let has_step = |found: &Found| is_question(found) && found.action != "flip";
+    let has_step = |found: &Found| is_question(found) && !["flip", "on"].contains(&found.action);
     if report.pots.iter().any(|pot| pot.found.iter().any(has_step)) {
         *page += &paragraph(otherwise, 2, look.width);
     }
+}
+
+/// The cell on which a pot seems to stand.
+fn stands_on(step: &Found) -> Cow<'_, str> {
+    printable(step.cell.as_deref().unwrap_or_default())
 }
 
 /// Whether an answer would change anything: a pot that was off its scale and came back is known
@@ -662,7 +670,8 @@ mod tests {
     }
 
     fn found(action: &'static str, probability: f64, grams: Option<f64>) -> Found {
-        Found { action, time: now().plus(-86_400.0), probability, until: None, grams }
+        let (time, until, cell) = (now().plus(-86_400.0), None, None);
+        Found { action, time, probability, until, grams, cell }
     }
 
     fn report(pots: Vec<PotAnswer>) -> Report {

@@ -6,6 +6,7 @@
 
 use super::compare::track::{self, Alike, Told};
 use super::correction::Corrections;
+use super::exchanged;
 use super::forecast::{self, Ask, Band, Draw, Kin};
 use super::handling::{self, Deed, History};
 use super::hindsight::Hindsight;
@@ -328,22 +329,40 @@ impl Assessment {
         let cell = studio.uncalibrated.get(&self.pot).map(|cell| cell.as_str());
         let drifting = self.drift.as_ref().and_then(|drift| studio.cells.get(&drift.cell));
         let raw = drifting.is_some_and(|cell| cell.calibrated.is_some());
+        let mate = pot.like.is_none().then(|| mate(studio, pot)).flatten();
         let wary = studio.wary;
-        Some(self.told(&Question { pot, body, history, room, draws, corrections, cell, raw, wary }))
+        Some(self.told(&Question {
+            pot,
+            body,
+            history,
+            room,
+            mate,
+            draws,
+            corrections,
+            cell,
+            raw,
+            wary,
+        }))
     }
 
     fn told(&self, q: &Question) -> PotAnswer {
         let draws = q.draws;
         let quantiles = |of: fn(&Draw) -> f64| forecast::quantiles(draws, of);
-        let mut warnings =
-            readiness::doubts(q.pot, q.body, q.history, q.room, (self.given, self.followed));
+        let mut warnings = readiness::doubts(
+            q.pot,
+            q.body,
+            q.history,
+            q.room,
+            (self.given, self.followed, q.mate),
+        );
         warnings.extend(self.refused.clone());
         if keeps_its_weight(q.history, draws) {
             warnings.push(readiness::keeps_its_weight());
         }
         let drift = self.drift.as_ref();
         warnings.extend(drift.map(|drift| readiness::drifts(drift, q.pot, self.at, q.raw)));
-        warnings.extend(self.last_wrong.filter(|_| !q.history.ended).map(readiness::last_wrong));
+        let wrong = self.last_wrong.filter(|_| !q.history.ended).map(readiness::last_wrong);
+        warnings.extend(wrong.filter(|one| warnings.iter().all(|other| other.code != one.code)));
         warnings.extend(readiness::misfit(q.history, q.room, draws, self.off));
         let window = [Event::Opens, Event::Closes].map(|event| self.time(event));
         let (opens, closes) = q.corrections.window(window, self.at);
@@ -423,6 +442,8 @@ struct Question<'a> {
     body: Option<&'a Body>,
     history: &'a History,
     room: &'a Room,
+    /// A weighed pot on its board that it may be like.
+    mate: Option<&'a Name>,
     /// With their water corrected.
     draws: &'a [Draw],
     corrections: &'a Corrections,
@@ -433,6 +454,19 @@ struct Question<'a> {
     wary: Wary,
 }
 
+/// A pot on the same board, of the same body and the same day, that is weighed.
+fn mate<'a>(studio: &'a Studio, pot: &Pot) -> Option<&'a Name> {
+    let board = pot.board.as_ref()?;
+    let alike = |other: &&Pot| {
+        other.board.as_ref() == Some(board)
+            && (&other.body, &other.lot) == (&pot.body, &pot.lot)
+            && other.made_at.since(pot.made_at).abs() < DAY
+            && other.name != pot.name
+            && studio.weighings.contains_key(&other.name)
+    };
+    studio.pots.values().find(alike).map(|mate| &mate.name)
+}
+
 fn found(history: &History, turned: Option<(f64, f64)>) -> Vec<Found> {
     let time = |t: f64| super::whole_second(history.start.plus(t));
     let found = history.found.iter().map(|f| Found {
@@ -441,6 +475,7 @@ fn found(history: &History, turned: Option<(f64, f64)>) -> Vec<Found> {
         probability: f.probability,
         until: f.until.map(time),
         grams: f.grams.map(|g| (10.0 * g).round() / 10.0),
+        cell: None,
     });
     let turned = turned.map(|(probability, t)| Found {
         action: "flip",
@@ -448,8 +483,17 @@ fn found(history: &History, turned: Option<(f64, f64)>) -> Vec<Found> {
         probability,
         until: None,
         grams: None,
+        cell: None,
     });
-    let mut found: Vec<Found> = found.chain(turned).collect();
+    let exchanged = history.exchanged.as_ref().map(|exchange| Found {
+        action: "on",
+        time: super::whole_second(exchange.time),
+        probability: exchanged::SURE,
+        until: None,
+        grams: None,
+        cell: Some(exchange.cell.clone()),
+    });
+    let mut found: Vec<Found> = found.chain(turned).chain(exchanged).collect();
     found.sort_by_key(|f| f.time);
     found
 }

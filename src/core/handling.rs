@@ -5,6 +5,7 @@
 //! something left on the scale for an hour, is set aside; a step that stays and that no air could
 //! have caused is explained, whether or not anybody wrote it down ([`super::found`]).
 
+use super::exchanged::Exchange;
 use super::found::{self, Find};
 use super::trace;
 use crate::records::{Action, Cover, HandlingRow, Point, Pot, Weighings};
@@ -81,6 +82,8 @@ pub struct History {
     pub events: Vec<Event>,
     /// What was found in the trace though nobody wrote it down, in order of time.
     pub found: Vec<Find>,
+    /// With which pot it changed places, though nobody wrote that down; its weights are put right.
+    pub exchanged: Option<Exchange>,
     /// Trimmed, written down or found.
     pub trimmed: bool,
     /// Packed in the kiln or lost: nothing more is to come.
@@ -162,6 +165,7 @@ impl History {
             trimmed: false,
             events,
             found: Vec::new(),
+            exchanged: None,
             ended: end <= now,
             tare_unknown,
             stands_g: stands_at(now),

@@ -22,6 +22,7 @@ pub mod compare;
 pub mod constant_mass;
 pub mod correction;
 pub mod drying;
+pub mod exchanged;
 pub mod forecast;
 pub mod found;
 pub mod handling;
@@ -160,7 +161,8 @@ fn believed_of<'a>(studio: &Studio, lessons: &'a Lessons, cell: &str) -> Option<
     witness::believed(lessons.of_cell(cell), studio.at, calibrated)
 }
 
-/// The cell on which a pot stands; none once another was put there, or it was packed.
+/// The cell on which a pot stands; none once another was put there, or it was packed, or where its
+/// weights say that the log is wrong.
 fn stands_on<'a>(studio: &'a Studio, pot: &str) -> Option<&'a Name> {
     let known = |row: &&HandlingRow| row.time <= studio.at;
     let rows = studio.handling.get(pot)?;
@@ -172,7 +174,8 @@ fn stands_on<'a>(studio: &'a Studio, pot: &str) -> Option<&'a Name> {
     let taken = |row: &HandlingRow| {
         row.time > last.time && matches!(&row.action, Action::On(other) if other == cell)
     };
-    (!others.filter(known).any(taken)).then_some(cell)
+    let alone = !others.filter(known).any(taken);
+    (alone && exchanged::last(studio, pot).is_none()).then_some(cell)
 }
 
 /// What is believed of the studio's cells, by those of its pots that were weighed lately and by
@@ -220,6 +223,8 @@ fn cell_said(
     free: impl FnOnce() -> Option<f64>,
 ) -> Option<Drift> {
     let rows = studio.handling.get(&pot.name).map_or(&[][..], Vec::as_slice);
+    // Of one that changed places only the log knows where it stood, and that is wrong.
+    history.exchanged.is_none().then_some(())?;
     let said = witness::of_pot(&pot.name, rows, history, room)?;
     (free()? <= witness::DRY).then_some(said)
 }
@@ -273,9 +278,18 @@ fn within_reason(pot: &Pot) -> Pot {
 
 fn history(studio: &Studio, pot: &Pot) -> History {
     let rows = studio.handling.get(&pot.name).map_or(&[][..], Vec::as_slice);
-    let none = Weighings::default();
-    let weighings = studio.weighings.get(&pot.name).unwrap_or(&none);
-    History::new(pot, rows, weighings, studio.at)
+    match exchanged::last(studio, &pot.name) {
+        Some(exchange) => {
+            let weighings = Weighings(exchanged::put_right(studio, &pot.name, &exchange));
+            let history = History::new(pot, rows, &weighings, studio.at);
+            History { exchanged: Some(exchange), ..history }
+        }
+        None => {
+            let none = Weighings::default();
+            let weighings = studio.weighings.get(&pot.name).unwrap_or(&none);
+            History::new(pot, rows, weighings, studio.at)
+        }
+    }
 }
 
 /// Whether a pot stands on its rim at the studio's time, by its log and by what was found in its
@@ -489,6 +503,31 @@ mod tests {
         let twin = Pot { name: "twin".into(), like: Some(weighed.name.clone()), lot, ..pot() };
         studio.pots = [weighed, twin].map(|pot| (pot.name.clone(), pot)).into();
         studio
+    }
+
+    /// Who stands on the board of a weighed pot of the same bag and day may be its like.
+    #[test]
+    fn a_pot_that_is_not_weighed_is_told_of_its_board() {
+        let mut studio = twins(3.0);
+        let on = |board: Option<&str>, name: &str, studio: &mut Studio| {
+            let pot = studio.pots.get_mut(name).unwrap();
+            (pot.board, pot.like) = (board.map(Into::into), None);
+        };
+        let said = |studio: &Studio| {
+            let told = assess_pot(studio, "twin").unwrap();
+            told.warnings.into_iter().find(|w| w.code == "no-weight").unwrap().text
+        };
+        for (theirs, its, may_be) in
+            [(Some("B2"), Some("B2"), true), (Some("B2"), Some("B3"), false), (None, None, false)]
+        {
+            on(theirs, "planter 0", &mut studio);
+            on(its, "twin", &mut studio);
+            assert_eq!(said(&studio).contains("--like planter 0"), may_be, "{theirs:?} {its:?}");
+        }
+        on(Some("B2"), "planter 0", &mut studio);
+        on(Some("B2"), "twin", &mut studio);
+        studio.pots.get_mut("twin").unwrap().lot = Some("bag 4".into());
+        assert!(!said(&studio).contains("--like"));
     }
 
     /// 200 g of the pot's lot, dried in an oven to constant mass before it was made.

@@ -222,7 +222,8 @@ fn cut(history: &History, moments: &[f64]) -> History {
     let marks = moments.iter().map(|m| Keeping { from: now + m, ..history.keeping_at(now + m) });
     let mut keeping: Vec<Keeping> = history.keeping.iter().copied().chain(marks).collect();
     keeping.sort_by(|a, b| a.from.total_cmp(&b.from));
-    History { keeping, weights: Vec::new(), events: Vec::new(), found: Vec::new(), ..*history }
+    let (weights, events, found) = (Vec::new(), Vec::new(), Vec::new());
+    History { keeping, weights, events, found, exchanged: None, ..*history }
 }
 
 /// A batch on its ways along a line.

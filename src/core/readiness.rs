@@ -1,6 +1,7 @@
 //! Trim and fire calls, with their reasons.
 
 use super::constant_mass;
+use super::exchanged::Exchange;
 use super::forecast::{self, BONE_DRY_MEAN, BONE_DRY_WETTEST, Band, Draw};
 use super::found::What;
 use super::handling::History;
@@ -8,7 +9,7 @@ use super::inference::model::{ISOTHERM, balance};
 use super::report::{Fire, FireCall, Stage, TimeQuantiles, Trim, TrimCall, Warning};
 use super::room::Room;
 use super::witness::Drift;
-use crate::records::{Body, Pot};
+use crate::records::{Body, Name, Pot};
 use crate::units::{DAY, HOUR, Time};
 
 /// `soon`: the window opens within this time, s.
@@ -36,8 +37,11 @@ const OTHER_TARE: &str = "tare-not-noted";
 const DRIFTS: &str = "cell-drifts";
 /// The warning of a pot that would be called ready by a log that does not fit its weights.
 const MISFIT: &str = "log-does-not-fit";
+/// The warning of a pot that seems to stand on another cell than the log says.
+const EXCHANGED: &str = "on-not-noted";
 /// Warnings with which no pot is called ready.
-pub const NOT_READY: [&str; 5] = [DOUBTFUL_WEIGHT, BELOW_DRY, OTHER_TARE, DRIFTS, MISFIT];
+pub const NOT_READY: [&str; 6] =
+    [DOUBTFUL_WEIGHT, BELOW_DRY, OTHER_TARE, DRIFTS, MISFIT, EXCHANGED];
 /// Water below the balance with the air, kg/kg dry basis, that no drying clay has: a day that is
 /// damper by 12 points of humidity than those before it explains no more of it (desorption of
 /// clay, [`crate::core::clay::Sorption`]).
@@ -233,14 +237,23 @@ fn ago(seconds: f64) -> String {
 }
 
 /// Of a pot without a weight: what is said instead.
-fn not_weighed(pot: &Pot, followed: bool) -> String {
+fn not_weighed(pot: &Pot, followed: bool, mate: Option<&Name>) -> String {
     match &pot.like {
         Some(twin) if followed => format!("not weighed itself: this follows {twin}, give or take"),
         Some(twin) => format!(
             "neither it nor {twin}, which it is like, is weighed, so this is what pots of its \
              kind do: weigh one of them"
         ),
-        None => "no weighing yet, so this is what pots of its kind do: weigh it".into(),
+        None => {
+            let weigh = "no weighing yet, so this is what pots of its kind do: weigh it";
+            match mate {
+                Some(mate) => format!(
+                    "{weigh}, or, if {mate} on its board is its like, have it follow that one \
+                     (`pot add POT --replace --like {mate}`)"
+                ),
+                None => weigh.into(),
+            }
+        }
     }
 }
 
@@ -277,17 +290,17 @@ fn not_told(pot: &Pot, body: Option<&Body>, room: &Room, band_given: bool) -> Ve
 }
 
 /// What speaks against trusting the answer, whatever the call; whether the band is anybody's word,
-/// and whether a weighed sibling speaks for the pot.
+/// whether a weighed sibling speaks for the pot, and which of its board might.
 pub fn doubts(
     pot: &Pot,
     body: Option<&Body>,
     history: &History,
     room: &Room,
-    (band_given, followed): (bool, bool),
+    (band_given, followed, mate): (bool, bool, Option<&Name>),
 ) -> Vec<Warning> {
     let warning = |code, text| Warning { code, text };
     let weight = match history.last_reading {
-        None => Some(warning("no-weight", not_weighed(pot, followed))),
+        None => Some(warning("no-weight", not_weighed(pot, followed, mate))),
         Some(t) if history.now - t > STALE && !history.ended => {
             let ago = ago(history.now - t);
             let text = format!("last weighed {ago} ago: weigh it, or see to its scale");
@@ -307,6 +320,14 @@ pub fn doubts(
         let text = "its last weight does not fit its ball and tare: weigh it again; if something \
                     else stood on the scale, or less, note it with `note POT tare WEIGHT`";
         say(DOUBTFUL_WEIGHT, text.into());
+    }
+    if let Some(Exchange { with, cell, time }) = &history.exchanged {
+        let when = ago((history.now - time.since(history.start)).max(0.0));
+        let text = format!(
+            "the weights say that it changed places with {with} about {when} ago and stands on \
+             {cell}; nobody noted it"
+        );
+        say(EXCHANGED, text);
     }
     for find in &history.found {
         let when = ago(history.now - find.t);
@@ -514,7 +535,7 @@ mod tests {
         let call = |rows: &[(f64, Action)]| {
             let history = history(&pot(), rows, &trace, 20.0);
             let room = room(20.0, 0.5, 20.0, 20.0);
-            let mut warnings = doubts(&pot(), Some(&body()), &history, &room, (true, true));
+            let mut warnings = doubts(&pot(), Some(&body()), &history, &room, (true, true, None));
             fire(&pot(), &history, &room, &dry, NEVER, &mut warnings).call
         };
         assert_eq!(call(&[]), FireCall::Doubtful);
@@ -557,7 +578,7 @@ mod tests {
     fn what_was_not_told_is_asked_for() {
         let codes = |pot: &Pot, weights: &[(f64, f64)], room: &Room, band: bool| {
             let history = history(pot, &[], weights, 20.0);
-            doubts(pot, Some(&body()), &history, room, (band, true))
+            doubts(pot, Some(&body()), &history, room, (band, true, None))
                 .iter()
                 .map(|w| w.code)
                 .collect::<Vec<_>>()
@@ -581,6 +602,6 @@ mod tests {
     fn a_pot_in_the_kiln_need_not_be_weighed() {
         let packed = history(&pot(), &[(5.0, Action::Kiln)], &[(1.0, 590.0)], 60.0);
         let room = room(20.0, 0.5, 60.0, 60.0);
-        assert!(doubts(&pot(), Some(&body()), &packed, &room, (true, true)).is_empty());
+        assert!(doubts(&pot(), Some(&body()), &packed, &room, (true, true, None)).is_empty());
     }
 }

@@ -198,6 +198,9 @@ pub struct Found {
     /// Of a tare: what stands on the scale with the pot from then on, g. Of clay: how much, g.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub grams: Option<f64>,
+    /// Of a pot that changed places with another: the cell on which it stands since.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cell: Option<Name>,
 }
 
 /// All that is said about one pot.

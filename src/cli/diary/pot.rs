@@ -428,5 +428,6 @@ fn capital(words: &str) -> String {
 fn found_words(found: &Found, words: &Words) -> String {
     let grams = found.grams.map(|g| format!(" {}", words.mass(g))).unwrap_or_default();
     let until = found.until.map(|t| format!(" until {}", words.time(t))).unwrap_or_default();
-    format!("{}{grams}{until}", found.action)
+    let cell = found.cell.as_ref().map(|cell| format!(" {cell}")).unwrap_or_default();
+    format!("{}{grams}{until}{cell}", found.action)
 }

@@ -176,7 +176,8 @@ fn without_last<'a>(found: &[Posterior<'a>], links: &[Link]) -> Vec<Posterior<'a
     }
     let mut others = others.to_vec();
     lose(likeliest.model.history, &mut others);
-    let mut found = told(&likeliest.model, &others, &mut f64::INFINITY);
+    let mut least = f64::INFINITY;
+    let mut found = told(&likeliest.model, &others, &mut least);
     found.iter_mut().for_each(|valley| valley.without = Some(*last));
     found
 }
