@@ -10,6 +10,7 @@ use shelf::{Size, rival, say, say_ratio, scratch, time, warecast, write};
 use std::fs;
 use std::hint::black_box;
 use std::path::Path;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use warecast::core::handling::History;
 use warecast::core::inference::model::{Model, freshness};
 use warecast::core::inference::posterior::Posterior;
@@ -19,17 +20,61 @@ use warecast::store::Store;
 
 const SIZE: Size = Size::at_once(1, 5_000);
 const REPEATS: usize = 50;
+const SEASON: Size = Size::season(200);
+/// Threads that fit a season's pots.
+const THREADS: usize = 2;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    let (files, folder) = (scratch("fit-files"), scratch("fit-studio"));
-    write(&files, &SIZE, 3)?;
+    one_pot()?;
+    season()
+}
+
+/// All pots of a season, each fitted once.
+fn season() -> Result<(), Box<dyn std::error::Error>> {
+    let studio = studio("fit-season", &SEASON)?;
+    let mut seconds = Vec::new();
+    for _ in 0..3 {
+        let next = AtomicUsize::new(0);
+        let pots: Vec<&Pot> = studio.pots.values().collect();
+        seconds.extend(time(1, || {
+            std::thread::scope(|scope| {
+                for _ in 0..THREADS {
+                    scope.spawn(|| {
+                        while let Some(pot) = pots.get(next.fetch_add(1, Ordering::Relaxed)) {
+                            let (history, room) = past(&studio, pot);
+                            let body = studio.bodies.get(&pot.body);
+                            black_box(Posterior::new(Model::new(pot, body, &history, &room)));
+                        }
+                    });
+                }
+            });
+        }));
+    }
+    say("warecast: 200 pots of 3,000 weighings, two threads", &seconds);
+    Ok(())
+}
+
+/// A made-up studio of that size, read.
+fn studio(name: &str, size: &Size) -> Result<Studio, Box<dyn std::error::Error>> {
+    let (files, folder) = (scratch(&format!("{name}-files")), scratch(&format!("{name}-studio")));
+    write(&files, size, 3)?;
     let _ = fs::remove_dir_all(&folder);
     warecast(&folder, &["import", &files.to_string_lossy()]);
-    let studio = Store::open(&folder)?.studio(SIZE.end())?;
-    let pot = &studio.pots["p000"];
+    Ok(Store::open(&folder)?.studio(size.end())?)
+}
+
+/// A pot's history and the air that it stood in.
+fn past(studio: &Studio, pot: &Pot) -> (History, Room) {
     let history =
         History::new(pot, &studio.handling[&pot.name], &studio.weighings[&pot.name], studio.at);
     let room = Room::new(&[(f64::NEG_INFINITY, studio.air.get(""))], pot.made_at, history.now);
+    (history, room)
+}
+
+fn one_pot() -> Result<(), Box<dyn std::error::Error>> {
+    let studio = studio("fit", &SIZE)?;
+    let pot = &studio.pots["p000"];
+    let (history, room) = past(&studio, pot);
     let model = || Model::new(pot, studio.bodies.get(&pot.body), &history, &room);
     println!(
         "fit: {} weighings in {} weights, {} steps of time, {} unknowns",

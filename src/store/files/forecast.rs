@@ -27,6 +27,9 @@ const APART: f64 = 12.0 * HOUR;
 const ROOM_C: std::ops::RangeInclusive<f64> = -30.0..=55.0;
 /// No room is as dry as this, fraction: 0.55 % was meant as 55 % (common practice, no source).
 const LEAST_HUMIDITY: f64 = 0.03;
+/// All of its air warmer (°C) and drier (fraction) than this is that of a desert, or its columns
+/// are exchanged (common practice, no source).
+const DESERT: (f64, f64) = (35.0, 0.35);
 /// Rows that are read: two months of minutes.
 const MOST_ROWS: usize = 100_000;
 /// Defects that are told one by one.
@@ -164,7 +167,14 @@ impl AirForecast {
                 when(to)
             )
         });
-        self.notes.iter().cloned().chain(idle).chain(gap).collect()
+        let mut air = self.rows.values().peekable();
+        let desert = used
+            && air.peek().is_some()
+            && air.all(|(celsius, humidity)| *celsius > DESERT.0 && *humidity < DESERT.1);
+        let exchanged = desert.then(|| {
+            format!("{file} has a desert's air throughout, hot and dry: are its columns exchanged?")
+        });
+        self.notes.iter().cloned().chain(idle).chain(gap).chain(exchanged).collect()
     }
 
     pub(super) fn rows(&self) -> &Rows {
@@ -285,6 +295,17 @@ mod tests {
         assert!(warm.contains(":2: temperature_c: ") && warm.contains("°F"), "{warm}");
         assert!(damp.contains(":3: humidity_percent: ") && damp.contains("fraction"), "{damp}");
         assert_eq!(forecast.rows.len(), 1);
+    }
+
+    #[test]
+    fn a_deserts_air_is_asked_about() {
+        let remarks = |rows: &str| {
+            let forecast = read(&format!("time,temperature_c,humidity_percent\n{rows}"));
+            forecast.remarks(at("02T13:00"), |time| time.to_string()).join("; ")
+        };
+        let hot = "2031-04-02T12:00:00Z,50,20\n2031-04-02T18:00:00Z,54,17\n";
+        assert!(remarks(hot).ends_with("hot and dry: are its columns exchanged?"));
+        assert_eq!(remarks(&format!("{hot}2031-04-02T20:00:00Z,24,50\n")), "");
     }
 
     #[test]
