@@ -104,7 +104,7 @@ pub struct StepAir {
 }
 
 /// How a pot stands over one step of time.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, PartialEq, Debug)]
 pub struct StepKeeping {
     /// Index into [`crate::records::Cover::ALL`].
     pub cover: usize,

@@ -53,6 +53,18 @@ pub struct Span {
     pub events: Vec<usize>,
 }
 
+impl Span {
+    /// This and the next one as one.
+    fn with(&self, next: &Span) -> Span {
+        let share = (self.to - self.from) / (next.to - self.from);
+        let mean =
+            |of: fn(&Climate) -> f64| share * of(&self.climate) + (1.0 - share) * of(&next.climate);
+        let climate =
+            Climate { temperature: mean(|c| c.temperature), humidity: mean(|c| c.humidity) };
+        Span { to: next.to, climate, air: step_air(&climate), ..self.clone() }
+    }
+}
+
 /// A pot with its unknowns and its past, ready to be run.
 #[derive(Clone)]
 pub struct Model<'a> {
@@ -178,6 +190,22 @@ impl<'a> Model<'a> {
         turned.turned_since = self.spans.get(span).map(|s| s.from);
         turned.spans.iter_mut().skip(span).for_each(|s| s.keeping.flipped = [true; LANES]);
         turned
+    }
+
+    /// The same in steps of twice the length, but for those that something divides: near enough to
+    /// find the valleys of a fit.
+    pub fn coarser(&self) -> Model<'a> {
+        let mut coarse = self.clone();
+        coarse.spans.clear();
+        let mut spans = self.spans.iter().peekable();
+        while let Some(span) = spans.next() {
+            let joins = |next: &&Span| next.events.is_empty() && next.keeping == span.keeping;
+            coarse.spans.push(match spans.next_if(joins) {
+                Some(next) => span.with(next),
+                None => span.clone(),
+            });
+        }
+        coarse
     }
 
     /// Parameters of up to [`LANES`] sets of unknowns (the last fills the lanes left over).
@@ -352,6 +380,34 @@ mod tests {
         };
         assert_eq!([0.0, 2.0, 5.0, 11.0].map(width), [15.0, 30.0, 60.0, 180.0]);
         assert_eq!([12.0, 13.9, 14.1, 19.0].map(width), [30.0, 30.0, 60.0, 60.0]);
+    }
+
+    /// Steps of twice the length lose nearly the same, and are divided where the others are.
+    #[test]
+    fn coarse_steps_lead_nearly_to_the_same_end() {
+        let rows = [
+            (3.1, Action::Cover(Cover::Draped)),
+            (14.0, Action::Cover(Cover::Open)),
+            (20.3, Action::Flip),
+            (26.0, Action::Trim),
+        ];
+        let history = history(&pot(), &rows, &[], 60.0);
+        let room = room(20.0, 0.5, 60.0, 60.0);
+        let model = Model::new(&pot(), Some(&body()), &history, &room);
+        let coarse = model.coarser();
+        assert!(coarse.spans.len() < 2 * model.spans.len() / 3);
+        assert!(coarse.spans.windows(2).all(|pair| pair[0].to == pair[1].from));
+        for (hours, _) in rows {
+            assert!(coarse.spans.iter().any(|s| s.from == hours * HOUR), "{hours}");
+        }
+        let sets = [-1.0, 0.0, 1.0].map(|z| vec![z; model.beliefs.len()]);
+        let [fine, coarse] = [&model, &coarse].map(|m| m.past(&sets));
+        let last = |past: &Past, lane: usize| past.mass.last().unwrap().1[lane];
+        for lane in 0..3 {
+            let lost = fine.mass[0].0[lane] - last(&fine, lane);
+            let apart = (last(&fine, lane) - last(&coarse, lane)).abs();
+            assert!(apart < 0.01 * lost, "{apart} of {lost}");
+        }
     }
 
     /// A pot of long ago costs little: 200 years are some thousands of steps.

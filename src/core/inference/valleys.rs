@@ -43,7 +43,7 @@ const TURNED_SINCE: f64 = 4.0 * HOUR;
 /// speak; and over how much of the pot's mass such errors are spread evenly (common practice, no
 /// source). Grosser ones are set aside before a fit ([`crate::core::trace`]).
 const WRONG: (f64, f64) = (0.01, 0.1);
-/// A weight that others follow or precede within this time is not alone, s.
+/// A weight that another precedes within this time is not alone, s; nor is one of a cell's many.
 const ALONE: f64 = 0.5 * HOUR;
 
 impl<'a> Posterior<'a> {
@@ -164,18 +164,20 @@ impl<'a> Posterior<'a> {
     }
 }
 
-/// What the other weights say without the last one, which no later one can yet speak against,
-/// beside what was found with it.
+/// What the other weights say without the last one, a single weighing that no later one can yet
+/// speak against, beside what was found with it.
 fn without_last<'a>(found: &[Posterior<'a>], links: &[Link]) -> Vec<Posterior<'a>> {
     let likeliest = found.iter().min_by(|a, b| a.unlikely().total_cmp(&b.unlikely()));
     let (Some(likeliest), Some((last, others))) = (likeliest, links.split_last()) else {
         return Vec::new();
     };
-    if last.gap < ALONE || others.is_empty() {
+    let history = likeliest.model.history;
+    let by_cell = history.weights.iter().rev().filter(|w| w.used).take(2).any(|w| w.count > 2);
+    if last.gap < ALONE || others.is_empty() || by_cell {
         return Vec::new();
     }
     let mut others = others.to_vec();
-    lose(likeliest.model.history, &mut others);
+    lose(history, &mut others);
     let mut least = f64::INFINITY;
     let mut found = told(&likeliest.model, &others, &mut least);
     found.iter_mut().for_each(|valley| valley.without = Some(*last));
@@ -195,14 +197,21 @@ fn wrong(g: f64) -> f64 {
 /// What the filter expects of a gram too much is that of one pot for all of them: were it each
 /// fit's own, every beginning would come to an end of its own.
 fn told<'a>(model: &Rc<Model<'a>>, links: &[Link], least: &mut f64) -> Vec<Posterior<'a>> {
-    let mut begins = starts(model, links);
+    let rough = Rc::new(model.coarser());
+    let mut rough_links = self::links(&rough);
+    rough_links.truncate(links.len());
+    lose(rough.history, &mut rough_links);
+    let mut begins = starts(&rough, &rough_links);
     let centre = DVector::zeros(model.beliefs.len());
     if !begins.contains(&centre) {
         begins.push(centre);
     }
-    let mut links = links.to_vec();
-    feedback(model, &mut links, &begins[0]);
-    let mut told = Told { model, links, least, near: Vec::new(), found: Vec::new() };
+    let mut sides = [(model.clone(), links.to_vec()), (rough, rough_links)];
+    for (model, links) in &mut sides {
+        feedback(model, links, &begins[0]);
+    }
+    let [full, rough] = sides;
+    let mut told = Told { full, rough, least, near: Vec::new(), found: Vec::new() };
     begins.into_iter().for_each(|begin| told.descend(begin));
     let best = told.found.iter().min_by(|a, b| a.unlikely().total_cmp(&b.unlikely()));
     let best = best.and_then(|found| found.fit.as_ref()).map(|fit| fit.parameters.clone());
@@ -219,8 +228,10 @@ fn told<'a>(model: &Rc<Model<'a>>, links: &[Link], least: &mut f64) -> Vec<Poste
 
 /// Descents of one telling.
 struct Told<'m, 'a> {
-    model: &'m Rc<Model<'a>>,
-    links: Vec<Link>,
+    /// The model with its weights …
+    full: (Rc<Model<'a>>, Vec<Link>),
+    /// … and in coarse steps, in which valleys are looked for.
+    rough: (Rc<Model<'a>>, Vec<Link>),
     /// How unlikely the likeliest valley of all tellings is, from near its end.
     least: &'m mut f64,
     /// Nearly the ends of the valleys that were come to.
@@ -232,15 +243,16 @@ struct Told<'m, 'a> {
 impl Told<'_, '_> {
     /// Descends from here, unless that comes to a valley that was found before or is hopeless.
     fn descend(&mut self, begin: DVector<f64>) {
-        let settle = |from| Posterior::settle(self.model, self.links.clone(), from);
-        let Ok((near, far)) = Posterior::near(self.model, &self.links, begin.clone()) else {
+        let settle = |from| Posterior::settle(&self.full.0, self.full.1.clone(), from);
+        let (model, links) = &self.rough;
+        let Ok((near, far)) = Posterior::near(model, links, begin.clone()) else {
             return self.found.push(settle(begin));
         };
         if self.near.iter().any(|other| lie_together(other, &near)) {
             return;
         }
         let plain = Some(near.clone());
-        let plain = Posterior::at(self.model.clone(), plain, self.links.clone()).unlikely();
+        let plain = Posterior::at(model.clone(), plain, links.clone()).unlikely();
         // Far innovations pull at it: without them it might be as much better again.
         if plain - 2.0 * far <= *self.least + HOPELESS {
             *self.least = self.least.min(plain - far);
