@@ -351,6 +351,11 @@ impl Action {
         }
     }
 
+    /// Whether nothing more is to come of its drying: packed in the kiln, or lost.
+    pub fn ends(&self) -> bool {
+        matches!(self, Action::Kiln | Action::Lost(_))
+    }
+
     /// Whether a row of the future counts as a plan that forecasts follow.
     pub fn can_be_planned(&self) -> bool {
         matches!(self, Action::Cover(_) | Action::Flip | Action::Move(_))

@@ -361,7 +361,7 @@ pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
 /// How one pot stands, thing by thing.
 pub fn standing(pot: &PotAnswer, words: &Words) -> Vec<(&'static str, String)> {
     let mut rows = vec![
-        ("stage", words::stage(pot.stage).to_string()),
+        ("stage", pot.stage.words().to_string()),
         ("kept", pot.cover.word().into()),
         ("water", format!("{} of the dry clay", words::percents(&pot.water.now))),
     ];

@@ -4,7 +4,7 @@
 //! JSON do not: they stay as their contract says.
 
 use crate::core::correction::Corrections;
-use crate::core::report::{Quantiles, Stage, TimeQuantiles};
+use crate::core::report::{Quantiles, TimeQuantiles};
 use crate::records::HEAVIEST_G;
 pub use crate::records::{printable, shell_word};
 use crate::store::settings::Units;
@@ -235,18 +235,6 @@ pub fn corrected(by: &Corrections) -> Option<String> {
         true => format!("Ranges borne out by {record}: none is changed."),
         false => format!("Ranges corrected by {record}: {}.", changes.join(", ")),
     })
-}
-
-/// Where a pot stands between plastic and bone-dry.
-pub fn stage(stage: Stage) -> &'static str {
-    match stage {
-        Stage::Plastic => "plastic",
-        Stage::SoftLeatherHard => "soft leather-hard",
-        Stage::LeatherHard => "leather-hard",
-        Stage::FirmLeatherHard => "firm leather-hard",
-        Stage::PastLeatherHard => "past leather-hard",
-        Stage::BoneDry => "bone-dry in this air",
-    }
 }
 
 /// A probability: never a certainty that a forecast cannot have.

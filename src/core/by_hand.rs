@@ -2,6 +2,7 @@
 
 use super::handling::History;
 use super::inference::model::Model;
+use super::report::TimeQuantiles;
 use super::room::Room;
 use crate::records::{Action, Air, Body, HandlingRow, Point, Pot, Studio, Weighings};
 use crate::units::{HOUR, Time};
@@ -34,8 +35,15 @@ pub fn pot() -> Pot {
     }
 }
 
-fn hour(hours: f64) -> Time {
+/// Some hours after the pot was made.
+pub fn hour(hours: f64) -> Time {
     MADE.plus(hours * HOUR)
+}
+
+/// A forecast in hours after the pot was made; infinite ones do not come.
+pub fn said(hours: [f64; 3]) -> TimeQuantiles {
+    let [p10, p50, p90] = hours.map(|h| h.is_finite().then(|| hour(h)));
+    TimeQuantiles { p10, p50, p90 }
 }
 
 /// As of some hours after the pot was made: rows and weighings (g) with their hours.

@@ -189,23 +189,12 @@ impl Corrections {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::core::by_hand::{MADE, hour as at, said};
     use crate::core::record::Scored;
-    use crate::units::HOUR;
     use rand::rngs::StdRng;
     use rand::{RngExt, SeedableRng};
     use rand_distr::{Exp1, StandardNormal};
     use statrs::distribution::{Binomial, ContinuousCDF, DiscreteCDF};
-
-    const MADE: Time = Time(1_932_904_800_000_000);
-
-    fn at(hours: f64) -> Time {
-        MADE.plus(hours * HOUR)
-    }
-
-    fn said(hours: [f64; 3]) -> TimeQuantiles {
-        let [p10, p50, p90] = hours.map(|h| h.is_finite().then(|| at(h)));
-        TimeQuantiles { p10, p50, p90 }
-    }
 
     fn close(got: f64, want: f64) {
         assert!((got - want).abs() < 1e-9, "{got}, {want}");

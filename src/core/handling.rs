@@ -118,7 +118,7 @@ impl History {
         let start = pot.made_at;
         let since = |t: Time| t.since(start);
         let now = since(at);
-        let end = rows.iter().find(|r| matches!(r.action, Action::Kiln | Action::Lost(_)));
+        let end = rows.iter().find(|r| r.action.ends());
         let end = end.map_or(f64::INFINITY, |r| since(r.time));
         let known: Vec<Point> = weighings
             .0

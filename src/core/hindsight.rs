@@ -106,8 +106,7 @@ pub fn alone(studio: &Studio, pot: &str) -> Option<Studio> {
 /// When a pot was packed or lost.
 fn ended(studio: &Studio, pot: &str) -> Option<Time> {
     let rows = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
-    let ends = |action: &Action| matches!(action, Action::Kiln | Action::Lost(_));
-    rows.iter().find(|row| ends(&row.action)).map(|row| row.time)
+    rows.iter().find(|row| row.action.ends()).map(|row| row.time)
 }
 
 /// Points up to a time; they are in order of it.

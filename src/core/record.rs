@@ -299,17 +299,7 @@ impl FireCalls {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    const MADE: Time = Time(1_932_904_800_000_000);
-
-    fn at(hours: f64) -> Time {
-        MADE.plus(hours * HOUR)
-    }
-
-    fn said(hours: [f64; 3]) -> TimeQuantiles {
-        let [p10, p50, p90] = hours.map(|h| h.is_finite().then(|| at(h)));
-        TimeQuantiles { p10, p50, p90 }
-    }
+    use crate::core::by_hand::{MADE, hour as at, said};
 
     /// Asked at 4 h of age; all in hours of age.
     fn scored(hours: [f64; 3], truth: f64) -> Scored {

@@ -77,6 +77,20 @@ pub enum Stage {
     BoneDry,
 }
 
+impl Stage {
+    /// As people read it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Stage::Plastic => "plastic",
+            Stage::SoftLeatherHard => "soft leather-hard",
+            Stage::LeatherHard => "leather-hard",
+            Stage::FirmLeatherHard => "firm leather-hard",
+            Stage::PastLeatherHard => "past leather-hard",
+            Stage::BoneDry => "bone-dry in this air",
+        }
+    }
+}
+
 /// What to do about trimming.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Serialize)]
 #[serde(rename_all = "lowercase")]

@@ -7,7 +7,7 @@
 use super::axis::{Times, Values, decimals};
 use super::canvas::{Area, Canvas, Hatch, Stroke, Tone, Type};
 use super::{Drawing, Look, PlotError};
-use crate::core::report::{FireCall, PotAnswer, Quantiles, Stage, TimeQuantiles, TrimCall};
+use crate::core::report::{FireCall, PotAnswer, Quantiles, TimeQuantiles, TrimCall};
 use crate::units::{DAY, GRAMS_PER_OUNCE, GRAMS_PER_POUND, HOUR, Time};
 use plotters::backend::DrawingBackend;
 use plotters::style::RGBColor;
@@ -120,7 +120,7 @@ impl Picture<'_> {
         let line = format!(
             "{} · {} · water {} of its dry clay",
             a.body,
-            stage_words(a.stage),
+            a.stage.words(),
             percents(&a.water.now),
         );
         let at = self.times.words(self.look.at, "as of %a %-d %b %Y %H:%M");
@@ -425,17 +425,6 @@ fn percents(q: &Quantiles) -> String {
 
 fn near_in_time(a: Time, b: Time) -> bool {
     a.since(b).abs() < 60.0
-}
-
-fn stage_words(stage: Stage) -> &'static str {
-    match stage {
-        Stage::Plastic => "plastic",
-        Stage::SoftLeatherHard => "soft leather-hard",
-        Stage::LeatherHard => "leather-hard",
-        Stage::FirmLeatherHard => "firm leather-hard",
-        Stage::PastLeatherHard => "past leather-hard",
-        Stage::BoneDry => "bone-dry in this air",
-    }
 }
 
 fn trim_words(call: TrimCall) -> &'static str {

@@ -180,7 +180,7 @@ impl Told<'_> {
             .collect();
         match (said.is_empty(), self.of(pot)) {
             (false, _) => said.join(", "),
-            (true, Some(it)) => words::stage(it.answer.stage).into(),
+            (true, Some(it)) => it.answer.stage.words().into(),
             (true, None) => "drying, not weighed".into(),
         }
     }

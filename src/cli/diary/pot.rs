@@ -141,7 +141,7 @@ impl Told<'_> {
 
     /// Where it stands, and who says so.
     fn stands(&self) -> String {
-        let stage = words::stage(self.answer.stage);
+        let stage = self.answer.stage.words();
         match self.answer.evidence.readings {
             0 => format!("{stage} as is to be expected, without a weight of it"),
             _ => format!("{stage} by its weights"),

@@ -54,8 +54,7 @@ pub fn open_steps(studio: &Studio, planned: &[HandlingRow]) -> Vec<Unconfirmed> 
         let log = studio.handling.get(&row.pot).map_or(&[][..], Vec::as_slice);
         let over = |other: &HandlingRow| {
             let same = other.action.word() == row.action.word();
-            let ends = matches!(other.action, Action::Kiln | Action::Lost(_));
-            other.time > row.time && other.time <= studio.at && (same || ends)
+            other.time > row.time && other.time <= studio.at && (same || other.action.ends())
         };
         if !log.contains(row) || log.iter().any(over) {
             continue;
