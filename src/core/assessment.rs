@@ -6,12 +6,12 @@
 
 use super::compare::track::{self, Alike, Told};
 use super::correction::Corrections;
-use super::exchanged;
 use super::forecast::{self, Ask, Band, Draw, Kin};
 use super::handling::{self, Deed, History};
 use super::hindsight::Hindsight;
 use super::inference::lessons::Lessons;
 use super::inference::posterior::Posterior;
+use super::inference::valleys::Doubted;
 use super::prospect::{Ahead, Prospect};
 use super::record::Event;
 use super::report::{
@@ -81,8 +81,8 @@ pub struct Assessment {
     turned: Option<(f64, f64)>,
     /// By how many standard deviations its dry clay is off what ball and bag say.
     off: f64,
-    /// How likely its last weight is wrong, and by how much it lies off the others, g.
-    last_wrong: Option<(f64, f64)>,
+    /// One of its last weights that may be wrong.
+    doubted: Option<Doubted>,
     /// What else stands on the scale with it now, g.
     stands_g: f64,
     /// Standard deviation of the noise of one weighing of it now, g.
@@ -158,7 +158,7 @@ impl Assessment {
             refused: refused(&posterior),
             turned: posterior.turned_unnoted().filter(|(sure, _)| *sure > TURNED_ASKED),
             off: posterior.clay_off(),
-            last_wrong: posterior.last_doubted().filter(|(sure, _)| *sure > WRONG_ASKED),
+            doubted: posterior.doubted().filter(|it| it.share > WRONG_ASKED),
             stands_g: history.stands_g,
             error_g: handling::single_sd(shows, step),
             drift: None,
@@ -361,7 +361,8 @@ impl Assessment {
         }
         let drift = self.drift.as_ref();
         warnings.extend(drift.map(|drift| readiness::drifts(drift, q.pot, self.at, q.raw)));
-        let wrong = self.last_wrong.filter(|_| !q.history.ended).map(readiness::last_wrong);
+        let doubted = self.doubted.filter(|_| !q.history.ended);
+        let wrong = doubted.and_then(|it| readiness::doubted(&it));
         warnings.extend(wrong.filter(|one| warnings.iter().all(|other| other.code != one.code)));
         warnings.extend(readiness::misfit(q.history, q.room, draws, self.off));
         let window = [Event::Opens, Event::Closes].map(|event| self.time(event));
@@ -488,7 +489,7 @@ fn found(history: &History, turned: Option<(f64, f64)>) -> Vec<Found> {
     let exchanged = history.exchanged.as_ref().map(|exchange| Found {
         action: "on",
         time: super::whole_second(exchange.time),
-        probability: exchanged::SURE,
+        probability: exchange.probability,
         until: None,
         grams: None,
         cell: Some(exchange.cell.clone()),

@@ -175,7 +175,7 @@ fn stands_on<'a>(studio: &'a Studio, pot: &str) -> Option<&'a Name> {
         row.time > last.time && matches!(&row.action, Action::On(other) if other == cell)
     };
     let alone = !others.filter(known).any(taken);
-    (alone && exchanged::last(studio, pot).is_none()).then_some(cell)
+    (alone && exchanged::follow(studio, pot).is_none_or(|it| it.exchange.is_none())).then_some(cell)
 }
 
 /// What is believed of the studio's cells, by those of its pots that were weighed lately and by
@@ -278,11 +278,11 @@ fn within_reason(pot: &Pot) -> Pot {
 
 fn history(studio: &Studio, pot: &Pot) -> History {
     let rows = studio.handling.get(&pot.name).map_or(&[][..], Vec::as_slice);
-    match exchanged::last(studio, &pot.name) {
-        Some(exchange) => {
-            let weighings = Weighings(exchanged::put_right(studio, &pot.name, &exchange));
+    match exchanged::follow(studio, &pot.name) {
+        Some(followed) => {
+            let weighings = Weighings(followed.weighings);
             let history = History::new(pot, rows, &weighings, studio.at);
-            History { exchanged: Some(exchange), ..history }
+            History { exchanged: followed.exchange, ..history }
         }
         None => {
             let none = Weighings::default();
@@ -522,7 +522,11 @@ mod tests {
         {
             on(theirs, "planter 0", &mut studio);
             on(its, "twin", &mut studio);
-            assert_eq!(said(&studio).contains("--like planter 0"), may_be, "{theirs:?} {its:?}");
+            assert_eq!(
+                said(&studio).contains("if planter 0 on its board"),
+                may_be,
+                "{theirs:?} {its:?}"
+            );
         }
         on(Some("B2"), "planter 0", &mut studio);
         on(Some("B2"), "twin", &mut studio);

@@ -6,6 +6,7 @@ use super::forecast::{self, BONE_DRY_MEAN, BONE_DRY_WETTEST, Band, Draw};
 use super::found::What;
 use super::handling::History;
 use super::inference::model::{ISOTHERM, balance};
+use super::inference::valleys::Doubted;
 use super::report::{Fire, FireCall, Stage, TimeQuantiles, Trim, TrimCall, Warning};
 use super::room::Room;
 use super::witness::Drift;
@@ -46,6 +47,8 @@ pub const NOT_READY: [&str; 6] =
 /// damper by 12 points of humidity than those before it explains no more of it (desorption of
 /// clay, [`crate::core::clay::Sorption`]).
 const BELOW_BALANCE: f64 = -0.004;
+/// A weight is as good as known to be wrong, where that is as likely as this.
+const SETTLED: f64 = 0.9;
 /// Dry clay so many standard deviations off what ball and bag say: of a hundred pots one.
 const FAR_OFF: f64 = 2.5;
 /// A pot is not lifted off its scale for longer than this, s.
@@ -248,8 +251,8 @@ fn not_weighed(pot: &Pot, followed: bool, mate: Option<&Name>) -> String {
             let weigh = "no weighing yet, so this is what pots of its kind do: weigh it";
             match mate {
                 Some(mate) => format!(
-                    "{weigh}, or, if {mate} on its board is its like, have it follow that one \
-                     (`pot add POT --replace --like {mate}`)"
+                    "{weigh}, or, if {mate} on its board is its like, say so (`pot add` with \
+                     `--replace --like`): then it follows that one"
                 ),
                 None => weigh.into(),
             }
@@ -321,7 +324,7 @@ pub fn doubts(
                     else stood on the scale, or less, note it with `note POT tare WEIGHT`";
         say(DOUBTFUL_WEIGHT, text.into());
     }
-    if let Some(Exchange { with, cell, time }) = &history.exchanged {
+    if let Some(Exchange { with, cell, time, .. }) = &history.exchanged {
         let when = ago((history.now - time.since(history.start)).max(0.0));
         let text = format!(
             "the weights say that it changed places with {with} about {when} ago and stands on \
@@ -382,16 +385,21 @@ pub fn drifts(drift: &Drift, pot: &Pot, at: Time, raw: bool) -> Warning {
     Warning { code: DRIFTS, text }
 }
 
-/// The last weight lies off the others by so many grams, and is likely to be wrong by so much.
-pub fn last_wrong((sure, off): (f64, f64)) -> Warning {
-    let side = if off > 0.0 { "heavier" } else { "lighter" };
-    let then = if sure > 0.5 { "it hardly counts" } else { "the times are less sure" };
+/// One of the last weights lies off the others. Where the last one speaks against the one before,
+/// that is settled once it is as good as sure.
+pub fn doubted(it: &Doubted) -> Option<Warning> {
+    let side = if it.off_g > 0.0 { "heavier" } else { "lighter" };
+    let (which, than) = match it.is_last {
+        true => ("its last weight", "its weights before led to expect"),
+        false if it.share > SETTLED => return None,
+        false => ("the weight before its last", "the others have it"),
+    };
+    let then = if it.share > 0.5 { "it hardly counts" } else { "the times are less sure" };
     let text = format!(
-        "its last weight is about {:.0} g {side} than its weights before led to expect: weigh it \
-         once more; until then {then}",
-        off.abs()
+        "{which} is about {:.0} g {side} than {than}: weigh it once more; until then {then}",
+        it.off_g.abs().max(1.0)
     );
-    Warning { code: DOUBTFUL_WEIGHT, text }
+    Some(Warning { code: DOUBTFUL_WEIGHT, text })
 }
 
 /// The fit says that a pot was turned over, which nobody wrote down.

@@ -47,6 +47,10 @@ const GAINED: (f64, f64) = (0.015, 0.03);
 /// its next weight than before.
 const TOO_FAST: f64 = 2.5;
 
+/// A weight was too heavy where what it lies above the line before it, over what it falls back, is
+/// this.
+const FALLS_BACK: (f64, f64) = (0.6, 1.5);
+
 /// On a cell that speaks all the time, steps of this share of the pot are seen: where its line
 /// before and after is known, and over a gap of more than an hour.
 const SEEN: (f64, f64) = (0.006, 0.012);
@@ -103,7 +107,7 @@ impl Search<'_> {
                 i += 1;
                 continue;
             }
-            if self.is_contradicted(i) {
+            if self.is_contradicted(i) || self.is_off_the_line(i) {
                 self.history.weights[i].used = false;
                 i += 1;
                 continue;
@@ -158,6 +162,31 @@ impl Search<'_> {
         let loses = |a: &Weight, b: &Weight| (a.g - b.g) / (b.t - a.t);
         let too_fast = loses(&w, next) > TOO_FAST * loses(last, next).max(0.0);
         !noted && falls_back && (next.g - w.g > most || w.g - last.g > most && too_fast)
+    }
+
+    /// Whether a weight of a pot that is weighed now and then lies above the line on which the
+    /// weights before it and the next one lie, and falls back to it faster than the pot dries: then
+    /// this one was too heavy, and nobody trimmed the pot after it.
+    fn is_off_the_line(&self, i: usize) -> bool {
+        let w = self.history.weights[i];
+        let Some(last) = self.trail.last().filter(|_| !is_dense(&self.trail)) else { return false };
+        let earlier = self.trail.iter().rev().find(|e| e.t < last.t - 0.5 * HOUR);
+        let next = self.history.weights[i + 1..].iter().find(|l| l.used && l.t > w.t);
+        let (Some(earlier), Some(next)) = (earlier, next) else { return false };
+        let between = |t: f64| t > earlier.t && t <= next.t;
+        if self.trace.covers.iter().any(|t| between(*t))
+            || self.history.events.iter().any(|e| between(e.t))
+            || self.trace.tares.iter().any(|tare| between(tare.0))
+        {
+            return false;
+        }
+        let rate = ((earlier.g - last.g) / (last.t - earlier.t)).max(0.0);
+        let above = w.g - (last.g - rate * (w.t - last.t));
+        let falls = w.g - next.g - rate * (next.t - w.t);
+        above > FALLS_BACK.0 * falls
+            && above < FALLS_BACK.1 * falls
+            && falls > SUDDEN.0 * last.g
+            && next.t - w.t < TOUCHED
     }
 
     /// By how much a weight departs from where the trail leads, if by more than drying can

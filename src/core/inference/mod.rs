@@ -5,4 +5,4 @@ pub mod lessons;
 pub mod model;
 pub mod posterior;
 pub mod priors;
-mod valleys;
+pub mod valleys;

@@ -18,7 +18,7 @@ use super::least_squares::{self, Fit, Options, Problem, Refusal, Scatter};
 use super::model::{Model, Past, balance};
 use super::priors::{FARTHEST, Unknown};
 use crate::core::drying::{LANES, Lane};
-use crate::core::handling::History;
+use crate::core::handling::{History, Weight};
 use crate::units::HOUR;
 use nalgebra::{DMatrix, DVector};
 use pulp::Arch;
@@ -63,7 +63,7 @@ const TREND: f64 = 2.0 * HOUR;
 pub(super) struct Link {
     /// The weight's time, s, and noise, g.
     pub(super) t: f64,
-    sd: f64,
+    pub(super) sd: f64,
     /// Seconds since the weight before (or the start).
     pub(super) gap: f64,
     /// Water lost in between, g.
@@ -507,10 +507,12 @@ impl<'a> Posterior<'a> {
     }
 }
 
-/// The weights that count, with where they lie in the model's spans.
-pub(super) fn links(model: &Model) -> Vec<Link> {
+/// The weights that count, but for that of one time (s since the start), with where they lie in the
+/// model's spans.
+pub(super) fn links(model: &Model, without: Option<f64>) -> Vec<Link> {
     let mut out: Vec<Link> = Vec::new();
-    for w in model.history.weights.iter().filter(|w| w.used) {
+    let counts = |w: &&Weight| w.used && without != Some(w.t);
+    for w in model.history.weights.iter().filter(counts) {
         let span = model.spans.partition_point(|s| s.to <= w.t).min(model.spans.len() - 1);
         let s = &model.spans[span];
         let before = out.last();
@@ -526,6 +528,7 @@ pub(super) fn links(model: &Model) -> Vec<Link> {
             g: w.g,
         });
     }
+    lose(model.history, &mut out);
     out
 }
 
@@ -534,7 +537,7 @@ pub(super) fn links(model: &Model) -> Vec<Link> {
 ///
 /// Never by two near weights alone: a rate that is always off would foretell each weight from its
 /// own noise, and a pot that does not dry at all would fit best.
-pub(super) fn lose(history: &History, links: &mut [Link]) {
+fn lose(history: &History, links: &mut [Link]) {
     let deeds: Vec<f64> = history.events.iter().map(|e| e.t).collect();
     let kept: Vec<f64> = history.keeping.iter().map(|k| k.from).collect();
     let within = |all: &[f64], from: f64, to: f64| all.iter().any(|t| *t > from && *t <= to);
@@ -816,8 +819,7 @@ pub(super) mod tests {
                 let history = history(&pot(), &rows(), &pots.weights[lane], NOW);
                 let model = Model::new(&pot(), Some(&body()), &history, &room);
                 let z = DVector::from_column_slice(&pots.truth[lane]);
-                let mut links = links(&model);
-                lose(model.history, &mut links);
+                let mut links = links(&model, None);
                 feedback(&model, &mut links, &z);
                 let (gains, _) = filter(&links, RATE_SD);
                 let whitened = Whitened::new(false, &model, &links, &gains);

@@ -9,10 +9,11 @@
 use super::least_squares::Fit;
 use super::model::Model;
 use super::posterior::{
-    Link, Posterior, Whitened, feedback, filter, huber, links, lose, residual, weighed_past,
+    Link, Posterior, Whitened, feedback, filter, huber, links, residual, weighed_past,
 };
 use super::priors::Unknown;
 use crate::core::drying::{LANES, Lane};
+use crate::core::handling::History;
 use crate::units::HOUR;
 use nalgebra::{DMatrix, DVector};
 use std::rc::Rc;
@@ -43,24 +44,38 @@ const TURNED_SINCE: f64 = 4.0 * HOUR;
 /// speak; and over how much of the pot's mass such errors are spread evenly (common practice, no
 /// source). Grosser ones are set aside before a fit ([`crate::core::trace`]).
 const WRONG: (f64, f64) = (0.01, 0.1);
-/// A weight that another precedes within this time is not alone, s; nor is one of a cell's many.
+/// So many of the last weights may be wrong, one of them: later ones have the word on the others.
+const MAY_BE_WRONG: usize = 2;
+/// A weight that another of nearly as much backs within this time is not alone, s; nor is one of a
+/// cell's many. Meanwhile a pot loses this share of itself at most.
 const ALONE: f64 = 0.5 * HOUR;
+const LOST_SOON: f64 = 0.01;
+
+/// A weight that may be wrong.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Doubted {
+    /// Whether it is the pot's last.
+    pub is_last: bool,
+    /// How likely it is wrong, 0–1.
+    pub share: f64,
+    /// By how much it lies off the others, g.
+    pub off_g: f64,
+}
 
 impl<'a> Posterior<'a> {
     /// Fits a pot's model to its weights.
     pub fn new(model: Model<'a>) -> Posterior<'a> {
         let model = Rc::new(model);
-        let mut links = links(&model);
-        lose(model.history, &mut links);
+        let links = links(&model, None);
         if links.is_empty() {
             return Posterior::at(model, None, links);
         }
         let mut least = f64::INFINITY;
-        let mut all = told(&model, &links, &mut least);
+        let mut all = told(&model, None, &mut least);
         if let Some(turned) = all.first().and_then(|found| found.turned()) {
-            all.extend(told(&Rc::new(turned), &links, &mut least));
+            all.extend(told(&Rc::new(turned), None, &mut least));
         }
-        all.extend(without_last(&all, &links));
+        all.extend(without_one(&all, &links));
         Posterior::weighed(all)
     }
 
@@ -86,7 +101,7 @@ impl<'a> Posterior<'a> {
             let centre = valley.centre();
             let same = |other: &Posterior| {
                 valley.model.turned_since == other.model.turned_since
-                    && valley.without.is_some() == other.without.is_some()
+                    && valley.without.map(|w| w.t) == other.without.map(|w| w.t)
                     && centre.iter().zip(other.centre()).all(|(a, b)| (a - b).abs() < SAME)
             };
             if kept.is_empty() || valley.share > LEAST_SHARE && !kept.iter().any(same) {
@@ -142,15 +157,21 @@ impl<'a> Posterior<'a> {
         (mean, covariance)
     }
 
-    /// How likely it is that the last weight is wrong, and by how much it lies off the others, g.
-    pub fn last_doubted(&self) -> Option<(f64, f64)> {
+    /// Of the last weights the one that is most likely wrong: whether that is the last of all, how
+    /// likely it is wrong, and by how much it lies off the others, g.
+    pub fn doubted(&self) -> Option<Doubted> {
         let all = || std::iter::once(self).chain(&self.beside);
-        let without = || all().filter_map(|p| p.without.map(|last| (p, last)));
-        let share: f64 = without().map(|(p, _)| p.share).sum();
-        without().next().map(|(p, last)| {
-            let all: Vec<Link> = p.links.iter().copied().chain([last]).collect();
-            (share, residual(&weighed_past(&p.model, &all, &[p.centre()]), &last)[0])
-        })
+        let without =
+            |t: f64| all().filter_map(move |p| p.without.filter(|w| w.t == t).map(|w| (p, w)));
+        let share = |t: f64| without(t).map(|(p, _)| p.share).sum::<f64>();
+        let times = all().filter_map(|p| p.without.map(|w| w.t));
+        let t = times.max_by(|a, b| share(*a).total_cmp(&share(*b)))?;
+        let off = without(t).map(|(p, one)| {
+            let past = weighed_past(&p.model, &[&p.links[..], &[one]].concat(), &[p.centre()]);
+            p.share * residual(&past, &one)[0]
+        });
+        let is_last = self.model.history.weights.iter().rfind(|w| w.used)?.t == t;
+        Some(Doubted { is_last, share: share(t), off_g: off.sum::<f64>() / share(t) })
     }
 
     /// How sure it is that the pot was turned over though nobody noted it, and since when (s since
@@ -164,24 +185,38 @@ impl<'a> Posterior<'a> {
     }
 }
 
-/// What the other weights say without the last one, a single weighing that no later one can yet
-/// speak against, beside what was found with it.
-fn without_last<'a>(found: &[Posterior<'a>], links: &[Link]) -> Vec<Posterior<'a>> {
-    let likeliest = found.iter().min_by(|a, b| a.unlikely().total_cmp(&b.unlikely()));
-    let (Some(likeliest), Some((last, others))) = (likeliest, links.split_last()) else {
-        return Vec::new();
-    };
-    let history = likeliest.model.history;
-    let by_cell = history.weights.iter().rev().filter(|w| w.used).take(2).any(|w| w.count > 2);
-    if last.gap < ALONE || others.is_empty() || by_cell {
-        return Vec::new();
+/// What the other weights say without one of the last, single weighings that too few later ones can
+/// speak against, beside what was found with all of them.
+fn without_one<'a>(found: &[Posterior<'a>], links: &[Link]) -> Vec<Posterior<'a>> {
+    let mut out = Vec::new();
+    let mut models: Vec<&Rc<Model<'a>>> = Vec::new();
+    for valley in found {
+        if !models.iter().any(|model| model.turned_since == valley.model.turned_since) {
+            models.push(&valley.model);
+        }
     }
-    let mut others = others.to_vec();
-    lose(history, &mut others);
-    let mut least = f64::INFINITY;
-    let mut found = told(&likeliest.model, &others, &mut least);
-    found.iter_mut().for_each(|valley| valley.without = Some(*last));
-    found
+    for one in links.iter().skip(1).rev().take(MAY_BE_WRONG) {
+        let backs = |other: &Link| {
+            let apart = 4.0 * (other.sd + one.sd) + LOST_SOON * one.g;
+            let near = (other.t - one.t).abs() < ALONE;
+            other.t != one.t && near && (other.g - one.g).abs() < apart
+        };
+        if links.iter().any(backs) || !is_single(found[0].model.history, one.t) {
+            continue;
+        }
+        for model in &models {
+            let mut least = f64::INFINITY;
+            let valleys = told(model, Some(one), &mut least).into_iter();
+            out.extend(valleys.map(|it| Posterior { without: Some(*one), ..it }));
+        }
+    }
+    out
+}
+
+/// Whether a weight and the one before it are none of a cell that speaks all the time.
+fn is_single(history: &History, t: f64) -> bool {
+    let until = history.weights.iter().rev().filter(|w| w.used && w.t <= t);
+    until.take(2).all(|w| w.count <= 2)
 }
 
 /// How unlikely a wrong weight of so many grams is, as much as it makes a valley less likely that
@@ -196,17 +231,17 @@ fn wrong(g: f64) -> f64 {
 ///
 /// What the filter expects of a gram too much is that of one pot for all of them: were it each
 /// fit's own, every beginning would come to an end of its own.
-fn told<'a>(model: &Rc<Model<'a>>, links: &[Link], least: &mut f64) -> Vec<Posterior<'a>> {
+fn told<'a>(model: &Rc<Model<'a>>, without: Option<&Link>, least: &mut f64) -> Vec<Posterior<'a>> {
     let rough = Rc::new(model.coarser());
-    let mut rough_links = self::links(&rough);
-    rough_links.truncate(links.len());
-    lose(rough.history, &mut rough_links);
-    let mut begins = starts(&rough, &rough_links);
+    let mut sides = [model.clone(), rough].map(|model| {
+        let links = links(&model, without.map(|one| one.t));
+        (model, links)
+    });
+    let mut begins = starts(&sides[1].0, &sides[1].1);
     let centre = DVector::zeros(model.beliefs.len());
     if !begins.contains(&centre) {
         begins.push(centre);
     }
-    let mut sides = [(model.clone(), links.to_vec()), (rough, rough_links)];
     for (model, links) in &mut sides {
         feedback(model, links, &begins[0]);
     }
@@ -419,7 +454,7 @@ mod tests {
                         return 1.0;
                     }
                     let model = Model::new(&pot(), Some(&body()), &history, &room);
-                    Posterior::new(model).last_doubted().unwrap_or_default().0
+                    Posterior::new(model).doubted().map_or(0.0, |it| it.share)
                 };
                 doubted += i32::from(doubt(0.0) > 0.05);
                 for (believed, more) in believed.iter_mut().zip([9.0, 18.0]) {
