@@ -14,7 +14,6 @@ use anstyle::{AnsiColor, Style};
 use comfy_table::presets::NOTHING;
 use comfy_table::{Attribute, Cell, CellAlignment, ColumnConstraint, ContentArrangement};
 use comfy_table::{Row, Table, Width};
-use std::borrow::Cow;
 use std::fmt::Write as _;
 use std::io::{IsTerminal, Write as _};
 use std::process::ExitCode;
@@ -253,7 +252,8 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
     }
     heading(page, "NOT IN THE LOG", "found in the weights", AnsiColor::Yellow);
     for pot in &report.pots {
-        for step in pot.found.iter().filter(|step| is_question(step)) {
+        let alone = |step: &&Found| is_question(step) && step.action != "on";
+        for step in pot.found.iter().filter(alone) {
             let name = printable(&pot.pot);
             let when = words.time(step.time);
             let grams = step.grams.unwrap_or(0.0);
@@ -264,7 +264,6 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
                 "sponge" => format!("Was {name} sponged out {when}"),
                 "off" => format!("Is {name} off its scale since {when}"),
                 "flip" => format!("Was {name} turned over"),
-                "on" => format!("Does {name} stand on {} since {when}", stands_on(step)),
                 _ if grams < 0.0 => format!(
                     "Does the scale show {} too little of {name} since {when}",
                     words.weighed(-grams)
@@ -284,7 +283,6 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
             let detail = match step.action {
                 // No scale bears less than nothing.
                 "attach" | "tare" => format!(" {:.1}g", grams.max(0.0)),
-                "on" => format!(" {}", words::shell_word(step.cell.as_deref().unwrap_or_default())),
                 _ => String::new(),
             };
             let _ = writeln!(
@@ -297,6 +295,7 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
             );
         }
     }
+    exchanged(page, report, words, look);
     let otherwise = "If it was something else, note that in its place. If nothing was done, note \
                      the tare as it was before (tare WEIGHT --at the same time): then the step \
                      counts as the scale's own, and is not asked about again.";
@@ -306,9 +305,34 @@ fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
     }
 }
 
-/// The cell on which a pot seems to stand.
-fn stands_on(step: &Found) -> Cow<'_, str> {
-    printable(step.cell.as_deref().unwrap_or_default())
+/// Pots that changed places among each other: one question, which wants an answer for each.
+fn exchanged(page: &mut String, report: &Report, words: &Words, look: &Look) {
+    let of = |pot: &'_ PotAnswer| pot.found.iter().find(|step| step.action == "on").cloned();
+    let moved: Vec<(&str, Found)> =
+        report.pots.iter().filter_map(|pot| Some((pot.pot.as_str(), of(pot)?))).collect();
+    let mut times: Vec<Time> = moved.iter().map(|(_, step)| step.time).collect();
+    times.sort_unstable();
+    times.dedup();
+    for time in times {
+        let these: Vec<_> = moved.iter().filter(|(_, step)| step.time == time).collect();
+        let question = format!(
+            "Did {} change places {} ({} sure)? If so, for each of them:",
+            super::names::list(these.iter().map(|(pot, _)| *pot)),
+            words.time(time),
+            words::chance(these.iter().map(|(_, step)| step.probability).fold(1.0, f64::min)),
+        );
+        *page += &paragraph(&question, 2, look.width);
+        for (pot, step) in these {
+            let _ = writeln!(
+                page,
+                "    {} note {} on {} --at \"{}\"",
+                look.command,
+                words::shell_word(pot),
+                words::shell_word(step.cell.as_deref().unwrap_or_default()),
+                words.typed_time(time),
+            );
+        }
+    }
 }
 
 /// Whether an answer would change anything: a pot that was off its scale and came back is known
@@ -349,7 +373,12 @@ fn foot(page: &mut String, report: &Report, words: &Words, look: &Look) {
 /// How one pot stands, one thing a line.
 pub fn one_pot(pot: &PotAnswer, words: &Words) -> String {
     let reasons = reasons(pot).map(|(_, text)| ("attention", text));
-    let rows = standing(pot, words).into_iter().chain(reasons);
+    let asked = pot.found.iter().filter(|step| is_question(step)).map(|step| {
+        let sure = words::chance(step.probability);
+        let when = words.time(step.time);
+        ("not noted", format!("{} {when}, {sure} sure: `report` asks about it", step.action))
+    });
+    let rows = standing(pot, words).into_iter().chain(asked).chain(reasons);
     let rows = rows.map(|(what, text)| vec![what.into(), text]).collect();
     let mut page = columns(&[], rows);
     if pot.fire.call != FireCall::Wait {
