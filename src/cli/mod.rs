@@ -32,6 +32,7 @@ pub mod plan;
 pub mod plot;
 pub mod pot;
 pub mod progress;
+pub mod questions;
 pub mod ready;
 pub mod report;
 pub mod restore;

@@ -121,10 +121,8 @@ impl Assessment {
         wanted: &Wanted,
     ) -> Option<Assessment> {
         let pot = &within_reason(studio.pots.get(pot).filter(|p| p.made_at <= studio.at)?);
-        let mut history = super::history(studio, pot);
-        if let Some(ahead) = wanted.ahead {
-            history = ahead.thought_of(history);
-        }
+        let history = super::history(studio, pot);
+        let history = wanted.ahead.into_iter().fold(history, |it, ahead| ahead.thought_of(it));
         let room = super::surroundings(studio, pot, history.now);
         let mut model = super::taught_model(studio, lessons, pot, &history, &room);
         let sibling = pot.like.as_ref().and_then(|sibling| studio.pots.get(sibling));

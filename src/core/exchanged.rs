@@ -249,7 +249,7 @@ mod tests {
 
     const NAMES: [&str; 3] = ["planter", "jar", "dish"];
 
-    /// Pots on cells, weighed every quarter of an hour for 20 hours; each by a fifth heavier than the
+    /// Pots on cells, weighed every quarter of an hour for 20 hours; each a fifth heavier than the
     /// one before. At some hours, one after the other, each cell gets what another had: `to[k]` is
     /// whose pot stands on cell k then. All invented.
     fn shelf(pots: usize, moves: &[(f64, &[usize])], off_for: f64) -> Studio {

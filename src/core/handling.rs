@@ -118,8 +118,8 @@ impl History {
         let start = pot.made_at;
         let since = |t: Time| t.since(start);
         let now = since(at);
-        let end = rows.iter().find(|r| r.action.ends());
-        let end = end.map_or(f64::INFINITY, |r| since(r.time));
+        let ends = rows.iter().find(|r| r.action.ends());
+        let end = ends.map_or(f64::INFINITY, |r| since(r.time));
         let known: Vec<Point> = weighings
             .0
             .iter()
@@ -140,8 +140,7 @@ impl History {
         let stands = |p: &Point| stands_at(since(p.time));
         let net =
             |p: &Point| (since(p.time).max(0.0), (p.value - stands(p)).clamp(-HEAVIEST, HEAVIEST));
-        let events = logged(rows, start, now);
-        let resolution = resolution(&known);
+        let (events, resolution) = (logged(rows, start, now), resolution(&known));
         let mut breaks: Vec<f64> = events.iter().map(|e| e.t).collect();
         breaks.extend(tares.iter().map(|(t, _)| *t));
         // Nothing at all on the scale, or only what stands beneath the pot.

@@ -43,6 +43,7 @@ pub mod sample;
 pub mod shrinkage;
 pub mod thinning;
 pub mod trace;
+pub mod trail;
 pub mod trend;
 pub mod uneven;
 pub mod verdict;

@@ -8,6 +8,7 @@
 
 use super::found::{self, Find, Step, TRIM, What, weigh};
 use super::handling::{Deed, Event, HEAVIEST, History, Weight, bin_width};
+use super::trail::{is_dense, slope};
 use crate::units::HOUR;
 
 /// What the finds are made from, beside the weights.
@@ -581,25 +582,6 @@ fn fits(deed: Deed, share: f64) -> bool {
         Deed::Sponge => share < 0.0 && share > -0.08,
         Deed::Attach(_) => share > 0.0,
         Deed::Wet => share > 0.0 && share < 0.1,
-    }
-}
-
-/// Whether a trail is a cell's, that speaks all the time: only such a one knows where it leads.
-fn is_dense(trail: &[Weight]) -> bool {
-    let Some(first) = trail.len().checked_sub(4).map(|k| &trail[k]) else { return false };
-    let last = trail[trail.len() - 1];
-    let by_cell = trail[trail.len() - 4..].iter().all(|w| w.count > 2);
-    last.t - first.t < 3.0 * HOUR || by_cell && last.t - first.t < 6.0 * bin_width(last.t)
-}
-
-/// Loss in the last hours of a trail, g/s, never positive.
-fn slope(trail: &[Weight]) -> f64 {
-    let Some(last) = trail.last() else { return 0.0 };
-    let span = (1.5 * HOUR).max(2.5 * bin_width(last.t));
-    let from = trail.iter().rev().find(|w| last.t - w.t > span).or(trail.first());
-    match from {
-        Some(w) if last.t > w.t => ((last.g - w.g) / (last.t - w.t)).min(0.0),
-        _ => 0.0,
     }
 }
 
