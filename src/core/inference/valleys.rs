@@ -75,7 +75,15 @@ impl<'a> Posterior<'a> {
         if let Some(turned) = all.first().and_then(|found| found.turned()) {
             all.extend(told(&Rc::new(turned), None, &mut least));
         }
-        all.extend(without_one(&all, &links));
+        let without = without_one(&all, &links);
+        // What one weight hides the others may show: a valley that counts with all of them.
+        let shown = without.iter().filter_map(|valley| {
+            let same = |it: &&Posterior| it.model.turned_since == valley.model.turned_since;
+            let links = all.iter().find(same)?.links.clone();
+            Some(Posterior::settle(&valley.model, links, DVector::from_vec(valley.centre())))
+        });
+        let shown: Vec<_> = shown.collect();
+        all.extend(shown.into_iter().chain(without));
         Posterior::weighed(all)
     }
 
@@ -402,6 +410,31 @@ mod tests {
             }
         }
         assert!(behind * 20 <= pots_seen, "{behind} of {pots_seen} have a likelier valley");
+    }
+
+    /// A trim that was noted takes as much as trims do: the weight after it is no more doubted than
+    /// others, and the valley that the others show counts with it too.
+    #[test]
+    fn a_weight_after_a_trim_is_believed() {
+        let room = room(20.0, 0.5, NOW, NOW);
+        for seed in 400..403 {
+            for weights in &made_up(seed, Errors::All).weights {
+                let mut few: Vec<_> = [1, 9, 18, 40].map(|k| weights[k]).to_vec();
+                let (hours, g) = weights[45];
+                few.push((hours, 0.92 * g));
+                let mut done = rows();
+                done.push((hours - 0.1, Action::Trim));
+                let history = history(&pot(), &done, &few, hours + 0.1);
+                let found = Posterior::new(Model::new(&pot(), Some(&body()), &history, &room));
+                let doubted = found.doubted().filter(|it| it.is_last).map_or(0.0, |it| it.share);
+                assert!(doubted < 0.05, "{seed}: {doubted}");
+                for valley in without_one(std::slice::from_ref(&found), &found.links) {
+                    let from = DVector::from_vec(valley.centre());
+                    let with = Posterior::settle(&valley.model, found.links.clone(), from);
+                    assert!(found.unlikely() < with.unlikely() + 0.5, "{seed}");
+                }
+            }
+        }
     }
 
     /// What a pot like the model's own weighs every half an hour, with noise of 0.1 g; drawn from
