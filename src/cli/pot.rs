@@ -224,10 +224,8 @@ fn row(add: &Add, name: &str, old: Option<&Pot>, words: &Words) -> anyhow::Resul
     };
     let ball_g = mass(&add.ball, old.and_then(|o| o.ball_g), "--ball")?;
     if let Some(g) = ball_g.filter(|g| add.ball.is_some() && *g < LEAST_BALL_G) {
-        anyhow::bail!(
-            "--ball: {} is no ball of clay; with kilograms write {g}kg",
-            words.weighed(g)
-        );
+        let meant = if g > 0.0 { format!("; with kilograms write {g}kg") } else { String::new() };
+        anyhow::bail!("--ball: {} is no ball of clay{meant}", words.weighed(g));
     }
     Ok(Pot {
         name: name.into(),
