@@ -6,7 +6,6 @@ use super::words::{self, Words, printable};
 use crate::core::report::{Found, PotAnswer, Report};
 use crate::units::Time;
 use anstyle::AnsiColor;
-use std::fmt::Write as _;
 
 /// Steps found in the trace: questions that one command answers.
 pub fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
@@ -44,19 +43,12 @@ pub fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
             };
             let question = format!("{question} ({sure} sure)?{hardly} If so:");
             *page += &paragraph(&question, 2, look.width);
+            // No scale bears less than nothing.
             let detail = match step.action {
-                // No scale bears less than nothing.
                 "attach" | "tare" => format!(" {:.1}g", grams.max(0.0)),
                 _ => String::new(),
             };
-            let _ = writeln!(
-                page,
-                "    {} note {} {}{detail} --at \"{}\"",
-                look.command,
-                words::shell_word(&pot.pot),
-                step.action,
-                words.typed_time(step.time),
-            );
+            *page += &command(&pot.pot, step, &detail, words, look);
         }
     }
     exchanged(page, report, words, look);
@@ -71,9 +63,9 @@ pub fn found(page: &mut String, report: &Report, words: &Words, look: &Look) {
 
 /// Pots that changed places among each other: one question, which wants an answer for each.
 fn exchanged(page: &mut String, report: &Report, words: &Words, look: &Look) {
-    let of = |pot: &'_ PotAnswer| pot.found.iter().find(|step| step.action == "on").cloned();
-    let moved: Vec<(&str, Found)> =
-        report.pots.iter().filter_map(|pot| Some((pot.pot.as_str(), of(pot)?))).collect();
+    let on = |pot: &'_ PotAnswer| pot.found.iter().position(|step| step.action == "on");
+    let moved = report.pots.iter().filter_map(|pot| Some((pot.pot.as_str(), &pot.found[on(pot)?])));
+    let moved: Vec<(&str, &Found)> = moved.collect();
     let mut times: Vec<Time> = moved.iter().map(|(_, step)| step.time).collect();
     times.sort_unstable();
     times.dedup();
@@ -87,16 +79,21 @@ fn exchanged(page: &mut String, report: &Report, words: &Words, look: &Look) {
         );
         *page += &paragraph(&question, 2, look.width);
         for (pot, step) in these {
-            let _ = writeln!(
-                page,
-                "    {} note {} on {} --at \"{}\"",
-                look.command,
-                words::shell_word(pot),
-                words::shell_word(step.cell.as_deref().unwrap_or_default()),
-                words.typed_time(time),
-            );
+            let cell = words::shell_word(step.cell.as_deref().unwrap_or_default());
+            *page += &command(pot, step, &format!(" {cell}"), words, look);
         }
     }
+}
+
+/// The command that says yes, on a line of its own.
+fn command(pot: &str, step: &Found, detail: &str, words: &Words, look: &Look) -> String {
+    format!(
+        "    {} note {} {}{detail} --at \"{}\"\n",
+        look.command,
+        words::shell_word(pot),
+        step.action,
+        words.typed_time(step.time),
+    )
 }
 
 /// Whether an answer would change anything: a pot that was off its scale and came back is known

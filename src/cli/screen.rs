@@ -518,7 +518,6 @@ fn lines(table: &Table) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::core::report::Found;
     use crate::core::report::*;
     use jiff::tz::TimeZone;
 

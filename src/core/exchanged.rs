@@ -6,7 +6,7 @@
 //! no drying does. Thresholds are common practice, no source.
 
 use super::found::{EMPTY, TRIM};
-use crate::records::{Action, Name, Point, Studio};
+use crate::records::{Action, HandlingRow, Name, Point, Studio, Weighings};
 use crate::units::{HOUR, Time};
 
 /// Where a pot seems to stand since it changed places with another.
@@ -50,7 +50,7 @@ struct Step {
 /// Weighings of a pot with those that a cell which is not its own by the log showed of it.
 pub struct Followed {
     /// In order of time.
-    pub weighings: Vec<Point>,
+    pub weighings: Weighings,
     /// Where it seems to stand, if not where the log says.
     pub exchange: Option<Exchange>,
 }
@@ -69,13 +69,12 @@ pub fn follow(studio: &Studio, pot: &str) -> Option<Followed> {
     exchange.as_ref()?;
     // Moved by the log it stands again where that says; and who was put on its cell by the log
     // takes that along: then nobody knows what it weighs.
+    let until = noted_of(studio, pot, at, since).unwrap_or(Time::MAX);
     let noted = left(studio, pot, since);
-    let lost = if at == pot { None } else { left(studio, at, since) };
-    let until = noted.into_iter().chain(lost).min().unwrap_or(Time::MAX);
     weighings.extend(shown(studio, at, from, until));
     weighings.extend(noted.map_or(Vec::new(), |noted| shown(studio, pot, noted, Time::MAX)));
     let exchange = exchange.filter(|_| at != pot && noted.is_none());
-    Some(Followed { weighings, exchange })
+    Some(Followed { weighings: Weighings(weighings), exchange })
 }
 
 /// What the cell of a pot showed, from one time to before another.
@@ -87,9 +86,8 @@ fn shown(studio: &Studio, pot: &str, from: Time, to: Time) -> Vec<Point> {
 
 /// The cell on which a pot stands by the log.
 fn cell<'a>(studio: &'a Studio, pot: &str, t: Time) -> Option<&'a Name> {
-    let stands = |action: &Action| matches!(action, Action::On(_) | Action::Off);
     let mut rows = studio.handling.get(pot)?.iter();
-    match &rows.rfind(|row| row.time <= t && stands(&row.action))?.action {
+    match &rows.rfind(|row| row.time <= t && is_move(row))?.action {
         Action::On(cell) => Some(cell),
         _ => None,
     }
@@ -97,10 +95,19 @@ fn cell<'a>(studio: &'a Studio, pot: &str, t: Time) -> Option<&'a Name> {
 
 /// When a pot was moved first after a time, by the log.
 fn left(studio: &Studio, pot: &str, from: Time) -> Option<Time> {
-    let moved = |action: &Action| matches!(action, Action::On(_) | Action::Off);
     let rows = studio.handling.get(pot)?;
-    let row = rows.iter().find(|row| row.time > from && moved(&row.action))?;
+    let row = rows.iter().find(|row| row.time > from && is_move(row))?;
     (row.time <= studio.at).then_some(row.time)
+}
+
+fn is_move(row: &HandlingRow) -> bool {
+    matches!(row.action, Action::On(_) | Action::Off)
+}
+
+/// When the log first moved a pot, or the one on whose cell it stands, after a time.
+fn noted_of(studio: &Studio, pot: &str, at: &str, since: Time) -> Option<Time> {
+    let theirs = if at == pot { None } else { left(studio, at, since) };
+    left(studio, pot, since).into_iter().chain(theirs).min()
 }
 
 /// The first exchange after a time in which a pot took part that stood on the cell of `at`: on
@@ -111,7 +118,8 @@ fn next<'a>(
     at: &str,
     from: Time,
 ) -> Option<(&'a str, Exchange, Time)> {
-    let until = if at == pot { None } else { left(studio, at, from).or(left(studio, pot, from)) };
+    // Its own weighings go where the log puts it.
+    let until = if at == pot { None } else { noted_of(studio, pot, at, from) };
     let until = until.unwrap_or(studio.at);
     let own = studio.weighings.get(at)?;
     let own_cell = |t: Time| cell(studio, at, t);
@@ -291,7 +299,7 @@ mod tests {
     /// Whether what is followed of a pot falls as one pot does, as heavy as it is.
     fn is_its_own(studio: &Studio, k: usize) -> bool {
         let Some(told) = follow(studio, NAMES[k]) else { return false };
-        let standing: Vec<_> = told.weighings.iter().filter(|p| p.value > 1.0).collect();
+        let standing: Vec<_> = told.weighings.0.iter().filter(|p| p.value > 1.0).collect();
         let way = dried(20.0).0;
         standing.iter().all(|p| {
             let (_, g) = way.iter().find(|(t, _)| hour(*t) == p.time).unwrap();
@@ -411,8 +419,23 @@ mod tests {
         let mut studio = shelf(2, &[(9.1, &[1, 0])], 0.2);
         note(&mut studio, 14.0, "jar", Action::On("shelf-7".into()));
         let told = follow(&studio, "planter").unwrap();
-        assert!(told.weighings.iter().all(|p| p.time < hour(14.0)));
+        assert!(told.weighings.0.iter().all(|p| p.time < hour(14.0)));
         assert_eq!(told.exchange.unwrap().cell, "shelf-1");
         assert_eq!(follow(&studio, "jar").unwrap().exchange, None);
+    }
+
+    /// What befalls the cell after the potter took the pot off it is no business of the pot, also
+    /// where the log moves that cell's own pot later.
+    #[test]
+    fn a_pot_that_was_moved_by_the_log_is_followed_no_more() {
+        let mut studio = shelf(3, &[(6.1, &[1, 0, 2]), (13.1, &[1, 2, 0])], 0.0);
+        note(&mut studio, 10.0, "planter", Action::On("shelf-9".into()));
+        note(&mut studio, 16.0, "jar", Action::On("shelf-8".into()));
+        let told = follow(&studio, "planter").unwrap();
+        assert_eq!(told.exchange, None);
+        let after = |points: &[Point]| -> Vec<Point> {
+            points.iter().filter(|p| p.time >= hour(10.0)).copied().collect()
+        };
+        assert_eq!(after(&told.weighings.0), after(&studio.weighings["planter"].0));
     }
 }

@@ -57,6 +57,7 @@ use crate::records::{
 use crate::units::{Time, dry_from_wet};
 use assessment::{Assessment, Wanted};
 use correction::Corrections;
+use exchanged::Followed;
 use forecast::Band;
 use handling::History;
 use inference::lessons::{self, Expected, Lesson, Lessons};
@@ -279,17 +280,13 @@ fn within_reason(pot: &Pot) -> Pot {
 
 fn history(studio: &Studio, pot: &Pot) -> History {
     let rows = studio.handling.get(&pot.name).map_or(&[][..], Vec::as_slice);
+    let none = Weighings::default();
+    let by_log = studio.weighings.get(&pot.name).unwrap_or(&none);
     match exchanged::follow(studio, &pot.name) {
-        Some(followed) => {
-            let weighings = Weighings(followed.weighings);
-            let history = History::new(pot, rows, &weighings, studio.at);
-            History { exchanged: followed.exchange, ..history }
+        Some(Followed { weighings, exchange }) => {
+            History { exchanged: exchange, ..History::new(pot, rows, &weighings, studio.at) }
         }
-        None => {
-            let none = Weighings::default();
-            let weighings = studio.weighings.get(&pot.name).unwrap_or(&none);
-            History::new(pot, rows, weighings, studio.at)
-        }
+        None => History::new(pot, rows, by_log, studio.at),
     }
 }
 

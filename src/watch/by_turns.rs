@@ -1,5 +1,8 @@
 //! A studio whose pots are asked one after another, each with its own weighings in memory and
 //! nobody else's: so that what `watch` takes does not go with the number of pots that have been.
+//!
+//! So nothing is known here of pots that changed cells unnoted ([`crate::core::exchanged`]): that
+//! takes the weighings of all.
 
 use crate::core::inference::lessons::Lessons;
 use crate::core::{lesson, taught_by};
