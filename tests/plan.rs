@@ -274,6 +274,37 @@ fn what_is_accepted_is_planned() {
     assert!(said.contains("cannot be used with"), "{said}");
 }
 
+/// What was accepted is left as it is while forecasts move a little; where they move further it is
+/// said, or something else proposed.
+#[test]
+fn what_was_planned_is_left_alone_while_it_nearly_serves() {
+    let studio = jar();
+    let step = json(&studio, &[])["steps"][0].clone();
+    let cover = Cover::parse(step["detail"].as_str().unwrap()).unwrap();
+    let time: jiff::Timestamp = step["time"].as_str().unwrap().parse().unwrap();
+    let time = Time::from_seconds(time.as_second() as f64);
+    let row = HandlingRow { time, pot: "jar-1".into(), action: Action::Cover(cover) };
+    studio.store().plan_handling(&[row], Clash::Refuse).unwrap();
+    let asked = |wanted: f64| {
+        studio.settings(&format!("[plan]\nwanted = {wanted}\n"));
+        let asked = ["plan", "--at", "2031-04-02 17:40", "--hours", "9-10"];
+        let (_, out, _) = output(&studio, &[&asked[..], &["--json"]].concat());
+        let plan: Value = serde_json::from_str(&out).unwrap();
+        (plan, run(&studio, &asked))
+    };
+    let chance = asked(0.5).0["pots"][0]["trim"]["as_it_is"].as_f64().unwrap();
+    assert!((0.7..0.94).contains(&chance), "{chance}");
+    let (plan, page) = asked(chance + 0.04);
+    assert_eq!(
+        (&plan["steps"], &plan["pots"][0]["instead"]),
+        (&Value::Array(vec![]), &Value::Null)
+    );
+    assert!(page.contains("(planned already)") && !page.contains("What cannot be had"), "{page}");
+    let (plan, page) = asked(chance + 0.06);
+    let changed = !plan["steps"].as_array().unwrap().is_empty();
+    assert!(changed || page.contains("What cannot be had"), "{page}");
+}
+
 /// Lines of a calendar, unfolded (RFC 5545, 3.1).
 fn unfolded(bytes: &[u8]) -> Vec<String> {
     let text = std::str::from_utf8(bytes).unwrap();

@@ -79,11 +79,6 @@ impl Timetable<'_> {
         said(self.question.work)
     }
 
-    fn wanted(&self) -> f64 {
-        // Chances are sums of shares.
-        self.question.wanted - 1e-9
-    }
-
     /// What is done at the same time, as one line.
     fn walks(&self) -> Vec<Walk> {
         let same =
@@ -126,6 +121,24 @@ impl Timetable<'_> {
         sessions
     }
 
+    /// Pots by name, those of a board of which all are meant as that board.
+    fn by_boards(&self, pots: &[&Name]) -> String {
+        let meant = |pot: &Planned| pots.contains(&&pot.pot);
+        let what = |pot: &Planned| match &pot.board {
+            Some(board) if self.plan.pots.iter().all(|p| p.board != pot.board || meant(p)) => {
+                named(board)
+            }
+            _ => pot.pot.clone(),
+        };
+        let mut whats = Vec::new();
+        for what in self.plan.pots.iter().filter(|pot| meant(pot)).map(what) {
+            if !whats.contains(&what) {
+                whats.push(what);
+            }
+        }
+        list(&whats)
+    }
+
     /// Rows that were planned before and stay so.
     fn kept(&self, roll: &Roll) -> Vec<Walk> {
         let mut rows: BTreeMap<(Time, &str, String), Vec<&Name>> = BTreeMap::new();
@@ -141,10 +154,11 @@ impl Timetable<'_> {
             }
         }
         let walk = |((at, word, detail), pots): ((Time, &str, String), Vec<&Name>)| {
+            let to = self.by_boards(&pots);
             let what = match Action::parse(word, &detail) {
-                Ok(Action::Cover(cover)) => done_to(Doing::Cover(cover), &list(pots)),
-                Ok(Action::Flip) => done_to(Doing::Flip, &list(pots)),
-                _ => format!("{word} {} to {}", list(pots), printable(&detail)),
+                Ok(Action::Cover(cover)) => done_to(Doing::Cover(cover), &to),
+                Ok(Action::Flip) => done_to(Doing::Flip, &to),
+                _ => format!("{word} {to} to {}", printable(&detail)),
             };
             Walk { at, to: at, text: format!("{what} (planned already)") }
         };
@@ -377,7 +391,7 @@ impl Timetable<'_> {
     fn cannot(&self, page: &mut String, words: &Words, width: u16) {
         let mut lines = Vec::new();
         for pot in &self.plan.pots {
-            if let Some(best) = pot.after.trim.filter(|chance| *chance < self.wanted()) {
+            if let Some(best) = pot.after.trim.filter(|chance| *chance < pot.enough) {
                 let nearest = match pot.instead {
                     Some((from, to, chance)) => {
                         let when = words.from_to(from, to);
@@ -398,7 +412,7 @@ impl Timetable<'_> {
                 let pot = &pot.pot;
                 lines.push(format!("{pot}: {chance} within your hours. {nearest}{sheets}"));
             }
-            if let Some(best) = pot.after.kiln.filter(|chance| *chance < self.wanted()) {
+            if let Some(best) = pot.after.kiln.filter(|chance| *chance < pot.enough) {
                 let chance = words::chance(best);
                 lines.push(format!("{}: {chance} for the kiln; {}.", pot.pot, dry(pot, words)));
             }

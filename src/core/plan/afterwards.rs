@@ -1,9 +1,9 @@
 //! What follows for the kiln once pots are trimmed: the open air, and turning them over.
 
-use super::Question;
-use super::draft::{Draft, SAME, WORTH, Way};
+use super::draft::{Draft, Kept, SAME, WORTH, Way};
 use super::hours::share;
 use super::queue::Place;
+use super::{Group, Question};
 use crate::core::prospect::{Change, Course, Doing};
 use crate::records::Cover;
 
@@ -96,10 +96,10 @@ impl Draft<'_> {
 
     /// Groups that are not as surely dry for the kiln as was wanted, as they are kept.
     pub fn too_wet(&self) -> Vec<usize> {
-        let wanted = self.question.wanted - SAME;
         let wet = |group: &usize| {
-            let way = &self.kept[*group].chosen;
-            self.dry(*group, way, way, &self.places).iter().any(|dry| *dry < wanted)
+            let Kept { group: Group { members, .. }, chosen: way, .. } = &self.kept[*group];
+            let dry = self.dry(*group, way, way, &self.places);
+            dry.iter().zip(members).any(|(dry, member)| *dry < self.enough(*member))
         };
         let groups = 0..self.kept.len();
         groups.filter(|group| self.question.kiln.is_some() && wet(group)).collect()

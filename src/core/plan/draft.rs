@@ -13,6 +13,10 @@ use std::collections::BTreeMap;
 /// A change has to gain this much where it is not enough, in chance of one pot (common practice,
 /// no source).
 pub(super) const WORTH: f64 = 0.20;
+/// Where something was planned already, so much may be missing from what is wanted: forecasts move
+/// by as much from one hour to the next, and a plan that changes with each is none (common practice,
+/// no source).
+const LEFT_ALONE: f64 = 0.05;
 /// Chances that differ by less than this are the same.
 pub(super) const SAME: f64 = 1e-9;
 /// Ways that are looked at closely: so many of the best, and so many of the best with one change
@@ -122,11 +126,9 @@ impl<'a> Draft<'a> {
 
     /// What a group falls into, if it may.
     fn parts(&self, index: usize) -> Option<Vec<Kept>> {
-        let (kept, wanted) = (&self.kept[index], self.question.wanted - SAME);
+        let kept = &self.kept[index];
         let Group { members, board, .. } = &kept.group;
-        let short = |m: &usize| {
-            self.places[*m].is_some_and(|place| place.chance < wanted) || self.is_lost(*m)
-        };
+        let short = |m: &usize| self.is_short(*m) || self.is_lost(*m);
         if members.len() < 2 || !members.iter().any(short) {
             return None;
         }
@@ -160,14 +162,22 @@ impl<'a> Draft<'a> {
         Some(parts)
     }
 
+    /// From which chance of a pot on nothing more is done about it.
+    pub(super) fn enough(&self, member: usize) -> f64 {
+        let planned = self.subjects[member].planned;
+        self.question.wanted - if planned { LEFT_ALONE } else { SAME }
+    }
+
+    /// Whether a pot is less likely worked on, as it is kept, than is enough.
+    fn is_short(&self, member: usize) -> bool {
+        self.places[member].is_some_and(|place| place.chance < self.enough(member))
+    }
+
     /// Groups that need something done and for which nothing was looked for yet, those that close
     /// first in front.
     pub fn needy(&self) -> Vec<usize> {
-        let wanted = self.question.wanted - SAME;
-        let needs = |group: &Group| {
-            let short = |m: &usize| self.places[*m].is_some_and(|p| p.chance < wanted);
-            !group.ways.is_empty() && group.members.iter().any(|m| short(m) || self.is_lost(*m))
-        };
+        let short = |m: &usize| self.is_short(*m) || self.is_lost(*m);
+        let needs = |group: &Group| !group.ways.is_empty() && group.members.iter().any(short);
         let closes = |group: &usize| {
             let courses = self.kept[*group].nothing.courses.iter();
             courses.map(|courses| closing(courses)).fold(f64::INFINITY, f64::min)
@@ -484,7 +494,7 @@ impl<'a> Draft<'a> {
     }
 
     fn planned(&self, (group, k): (usize, usize), member: usize, all: &[Change]) -> Planned {
-        let Question { at, wanted, kiln, until, .. } = *self.question;
+        let Question { at, kiln, until, .. } = *self.question;
         let subject = &self.subjects[member];
         let (nothing, courses) =
             (&self.kept[group].nothing.courses[k], &self.kept[group].chosen.courses[k]);
@@ -499,7 +509,7 @@ impl<'a> Draft<'a> {
         };
         let place = self.places[member];
         let told = |((from, to), chance): ((f64, f64), f64)| (at.plus(from), at.plus(to), chance);
-        let short = place.filter(|place| place.chance < wanted - SAME);
+        let short = place.filter(|_| self.is_short(member));
         let day = Hours::new(vec![(0.0, until)]);
         let covers = subject.prospect.covers(all).into_iter();
         let partner = self.partners[member];
@@ -510,6 +520,7 @@ impl<'a> Draft<'a> {
             pair: partner.map(|partner| self.subjects[partner].pot.clone()),
             band: subject.band,
             wants_sheets: short.is_some() && self.kept[group].wants_sheets,
+            enough: self.enough(member),
             before: chances(self.before[member], nothing, nothing),
             after: chances(place, courses, last),
             opens: times(courses, |c| c.opens),

@@ -110,6 +110,8 @@ pub struct Subject {
     pub prospect: Prospect,
     /// What comes of it when nothing is done that is not planned yet.
     pub nothing: Vec<Course>,
+    /// Something is planned for it already.
+    pub planned: bool,
     /// What speaks against the log that all this rests on: it was not uncovered, or turned over.
     pub departs: Vec<Warning>,
     /// Water at which it can be worked on, dry basis.
@@ -135,12 +137,14 @@ impl Subject {
         let prospect = assessment.prospect?;
         let ahead = work.lies_ahead(studio, &pot.name, &answer, band);
         let firm = work == Work::Trim && !ahead && answer.water.now.p90 < band.from;
+        let planned = studio.handling.get(&pot.name).and_then(|rows| rows.last());
         let departs = answer.warnings.into_iter().filter(|w| DEPARTS.contains(&w.code));
         let mut subject = Subject {
             pot: pot.name.clone(),
             board: pot.board.clone(),
             trims: ahead,
             turns: firm && !on_rim,
+            planned: planned.is_some_and(|row| row.time > studio.at),
             nothing: Vec::new(),
             prospect,
             departs: departs.collect(),
@@ -191,6 +195,8 @@ pub struct Planned {
     pub band: Band,
     /// There would be a better way with more sheets of plastic.
     pub wants_sheets: bool,
+    /// From which chance on nothing more is done about it.
+    pub enough: f64,
     /// If nothing is done.
     pub before: Chances,
     /// Under the plan.
