@@ -3,6 +3,7 @@
 
 mod listed;
 mod timetable;
+mod walks;
 
 use super::names::{Roll, list};
 use super::progress::Progress;

@@ -14,8 +14,8 @@ use std::collections::BTreeMap;
 /// no source).
 pub(super) const WORTH: f64 = 0.20;
 /// Where something was planned already, so much may be missing from what is wanted: forecasts move
-/// by as much from one hour to the next, and a plan that changes with each is none (common practice,
-/// no source).
+/// by as much from one hour to the next, and a plan that changes with each is none (common
+/// practice, no source).
 const LEFT_ALONE: f64 = 0.05;
 /// Chances that differ by less than this are the same.
 pub(super) const SAME: f64 = 1e-9;
