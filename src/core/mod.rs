@@ -300,9 +300,15 @@ pub fn on_its_rim(studio: &Studio, pot: &str) -> Option<bool> {
 
 /// The air where a pot stands, from when.
 fn surroundings(studio: &Studio, pot: &Pot, now: f64) -> Room {
+    let log = studio.handling.get(&pot.name).map_or(&[][..], Vec::as_slice);
+    surroundings_by(log, studio, pot, now)
+}
+
+/// The same by another log than its own.
+fn surroundings_by(log: &[HandlingRow], studio: &Studio, pot: &Pot, now: f64) -> Room {
     let own = |place: Option<&Name>| place.and_then(|p| studio.air.get(p));
     let mut stands = vec![(f64::NEG_INFINITY, own(pot.place.as_ref()))];
-    for row in studio.handling.get(&pot.name).into_iter().flatten() {
+    for row in log {
         if let Action::Move(place) = &row.action {
             stands.push((row.time.since(pot.made_at), own(Some(place))));
         }

@@ -180,7 +180,7 @@ impl Timetable<'_> {
             let doing = match &row.action {
                 Action::Cover(cover) => done_to(Doing::Cover(*cover), &what),
                 Action::Flip => done_to(Doing::Flip, &what),
-                other => format!("{} {what} {}", other.word(), other.detail()),
+                other => format!("{} {what} to {}", other.word(), other.detail()),
             };
             let note = format!(
                 "{} note {target} {} {}",

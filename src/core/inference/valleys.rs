@@ -29,7 +29,7 @@ const HOPELESS: f64 = 10.0;
 /// Fits that differ by less than this in every unknown, in prior standard deviations, are one.
 const SAME: f64 = 0.3;
 /// A valley with less than this share of the likeliest one's is left out.
-const LEAST_SHARE: f64 = 0.03;
+pub const LEAST_SHARE: f64 = 0.03;
 /// Rates that the fit may begin at, in standard deviations of the prior.
 const STARTS: [f64; LANES] = [-3.0, -2.0, -1.0, 0.0, 0.75, 1.5, 2.25, 3.0];
 /// A pot that nobody turned in the log is turned, if it was, at about this mean water, kg/kg dry

@@ -8,7 +8,8 @@
 use crate::core::handling::History;
 use crate::core::inference::lessons::Lessons;
 use crate::core::inference::posterior::Posterior;
-use crate::core::{surroundings, taught_model, within_reason};
+use crate::core::inference::valleys::LEAST_SHARE;
+use crate::core::{surroundings_by, taught_model, within_reason};
 use crate::records::{Action, HandlingRow, Name, Studio, Weighings};
 use crate::units::{HOUR, Time};
 use std::collections::BTreeMap;
@@ -70,33 +71,45 @@ pub fn open_steps(studio: &Studio, planned: &[HandlingRow]) -> Vec<Unconfirmed> 
 /// By how much likelier a pot's weights are if a step of its log was not done: ln of the ratio.
 /// `None` where they do not speak of it, or the step changes nothing.
 pub fn against(studio: &Studio, lessons: &Lessons, row: &HandlingRow) -> Option<f64> {
-    let Action::Cover(cover) = row.action else { return None };
     let pot = &within_reason(studio.pots.get(&row.pot)?);
     let log = studio.handling.get(&row.pot)?;
     let others: Vec<HandlingRow> = log.iter().filter(|other| *other != row).cloned().collect();
     let none = Weighings::default();
     let weighings = studio.weighings.get(&row.pot).unwrap_or(&none);
-    let [done, not] = [log, &others].map(|rows| History::new(pot, rows, weighings, studio.at));
+    let logs = [log, &others];
+    let [done, not] = logs.map(|rows| History::new(pot, rows, weighings, studio.at));
+    let [here, there] = logs.map(|rows| surroundings_by(rows, studio, pot, done.now));
     let since = row.time.since(done.start);
+    let changes = match row.action {
+        Action::Cover(cover) => not.keeping_at(since).cover != cover,
+        Action::Flip => not.keeping_at(since).flipped != done.keeping_at(since).flipped,
+        Action::Move(_) => true,
+        _ => false,
+    };
     let used = |history: &History| -> Vec<f64> {
         history.weights.iter().filter(|w| w.used).map(|w| w.t).collect()
     };
     let speaks = used(&done).last().is_some_and(|t| *t >= since + SPEAKS);
     // Weights that are set aside in one telling alone make the two no equals.
-    if !speaks || not.keeping_at(since).cover == cover || used(&done) != used(&not) {
+    if !speaks || !changes || used(&done) != used(&not) {
         return None;
     }
-    let room = surroundings(studio, pot, done.now);
-    let [done, not] = [&done, &not].map(|history| {
-        unlikely(&Posterior::new(taught_model(studio, lessons, pot, history, &room)))
+    let [done, not] = [(&done, &here), (&not, &there)].map(|(history, room)| {
+        unlikely(&Posterior::new(taught_model(studio, lessons, pot, history, room)))
     });
-    Some(0.5 * (done? - not?)).filter(|ratio| ratio.is_finite())
+    // In the same air all is as likely as before.
+    Some(0.5 * (done? - not?)).filter(|ratio| ratio.is_finite() && *ratio != 0.0)
 }
 
-/// −2 ln of how likely the weights are, over all valleys; `None` where they could not be fitted.
+/// −2 ln of how likely the weights are, over all valleys that keep to the log; `None` where they
+/// could not be fitted.
 fn unlikely(posterior: &Posterior) -> Option<f64> {
     posterior.fit.as_ref()?;
-    Some(posterior.unlikely() + 2.0 * posterior.share.ln())
+    let all = std::iter::once(posterior).chain(&posterior.beside);
+    let as_noted = all.filter(|valley| valley.model.turned_since.is_none());
+    let shares: f64 = as_noted.map(|valley| valley.share).sum();
+    // The likeliest has its share of all; those with less than the least were left out.
+    Some(posterior.unlikely() + 2.0 * (posterior.share / shares.max(LEAST_SHARE)).ln())
 }
 
 /// How likely a step was done, by what the weights of its pots say against it; `None` where none
