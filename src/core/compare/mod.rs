@@ -342,11 +342,15 @@ fn losses(
     }
     let known: Vec<(bool, bool)> =
         pairs.iter().filter_map(|(a, b)| Some((a.lost?, b.lost?))).collect();
-    let count = |of: fn(&(bool, bool)) -> bool| known.iter().filter(|p| of(p)).count() as u64;
-    let all = known.len() as u64;
+    let count = |of: (bool, bool)| known.iter().filter(|p| **p == of).count() as u64;
     answer.pairs = Some(known.len());
-    let alone = (count(|p| p.0 && !p.1), count(|p| p.1 && !p.0));
-    answer.plain = plain::mcnemar(alone, (count(|p| p.0), all), (count(|p| p.1), all), level);
+    let became = plain::PairsLost {
+        both: count((true, true)),
+        first: count((true, false)),
+        second: count((false, true)),
+        none: count((false, false)),
+    };
+    answer.plain = plain::mcnemar(became, level);
 }
 
 /// How much pots differ that are treated alike (standard deviation of ln of the time, were the air

@@ -11,7 +11,9 @@
 //!   of Kaplan & Meier (J. Am. Stat. Assoc. 53 (1958) 457).
 //! - Losses: Fisher's exact test (J. R. Stat. Soc. 98 (1935) 39) and Newcombe's interval of a
 //!   difference (Stat. Med. 17 (1998) 873, method 10); in pairs McNemar's test in its exact form
-//!   (Psychometrika 12 (1947) 153).
+//!   (Psychometrika 12 (1947) 153) and Newcombe's interval of pairs (Stat. Med. 17 (1998) 2635,
+//!   method 10), which of such intervals is among the two that are recommended for few pairs
+//!   (Fagerland, Lydersen & Laake, Stat. Med. 33 (2014) 2850; from memory).
 //! - Several answers from the same pots: Holm (Scand. J. Stat. 6 (1979) 65).
 
 use nalgebra::{DMatrix, DVector};
@@ -92,7 +94,7 @@ pub enum Method {
     BoundedPairs,
     /// Fisher's exact test with Newcombe's interval.
     Fisher,
-    /// McNemar's exact test with Newcombe's interval.
+    /// McNemar's exact test with Newcombe's interval of pairs.
     McNemar,
     /// Means over pots, each as sure as its fit is.
     Pooled,
@@ -482,16 +484,16 @@ fn wilson((some, all): Share, z: f64) -> (f64, f64) {
     (((middle - reach) / over).max(0.0), ((middle + reach) / over).min(1.0))
 }
 
-/// Newcombe's interval of the second share less the first.
-fn newcombe(first: Share, second: Share, level: f64) -> (f64, f64, f64) {
+/// Newcombe's interval of the second share less the first; what the two have in common (the
+/// correlation of pairs) makes it narrower.
+fn newcombe(first: Share, second: Share, common: f64, level: f64) -> (f64, f64, f64) {
     let z = Normal::standard().inverse_cdf(0.5 * (1.0 + level));
     let of = |s: Share| s.0 as f64 / s.1 as f64;
     let (p, q) = (of(first), of(second));
     let ((l1, u1), (l2, u2)) = (wilson(first, z), wilson(second, z));
+    let reach = |a: f64, b: f64| (a * a - 2.0 * common * a * b + b * b).max(0.0).sqrt();
     let value = q - p;
-    let low = value - ((q - l2).powi(2) + (u1 - p).powi(2)).sqrt();
-    let high = value + ((u2 - q).powi(2) + (p - l1).powi(2)).sqrt();
-    (value, low, high)
+    (value, value - reach(q - l2, u1 - p), value + reach(u2 - q, p - l1))
 }
 
 /// Two shares of pots that are no pairs; `None` where a group is empty.
@@ -506,20 +508,49 @@ pub fn fisher(first: Share, second: Share, level: f64) -> Option<Effect> {
     // As likely up to rounding counts as no likelier.
     let tables = some.saturating_sub(second.1)..=some.min(first.1);
     let p: f64 = tables.map(ln_p).filter(|p| *p <= here + 1e-7).map(f64::exp).sum();
-    let (value, low, high) = newcombe(first, second, level);
+    let (value, low, high) = newcombe(first, second, 0.0, level);
     Some(Effect { value, low, high, p: p.min(1.0), method: Method::Fisher })
 }
 
-/// Pairs of which the first alone, or the second alone, was lost, with the shares of both. The
-/// interval is that of shares that are no pairs: pots are lost too seldom for more.
-pub fn mcnemar(alone: (u64, u64), first: Share, second: Share, level: f64) -> Option<Effect> {
-    if first.1 == 0 || second.1 == 0 {
+/// Pairs by what became of them.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct PairsLost {
+    /// Both lost.
+    pub both: u64,
+    /// The first alone.
+    pub first: u64,
+    /// The second alone.
+    pub second: u64,
+    /// None.
+    pub none: u64,
+}
+
+impl PairsLost {
+    /// Correlation of the two, as Newcombe takes it: drawn in where it is for the good of the
+    /// interval.
+    fn common(&self) -> f64 {
+        let [both, first, second, none] =
+            [self.both, self.first, self.second, self.none].map(|n| n as f64);
+        let margins = (both + first) * (second + none) * (both + second) * (first + none);
+        let crossed = both * none - first * second;
+        let half = 0.5 * (both + first + second + none);
+        let crossed = if crossed > 0.0 { (crossed - half).max(0.0) } else { crossed };
+        if margins > 0.0 { crossed / margins.sqrt() } else { 0.0 }
+    }
+}
+
+/// Losses in pairs; `None` without a pair.
+pub fn mcnemar(pairs: PairsLost, level: f64) -> Option<Effect> {
+    let PairsLost { both, first, second, none } = pairs;
+    let all = both + first + second + none;
+    if all == 0 {
         return None;
     }
-    let n = alone.0 + alone.1;
-    let least = alone.0.min(alone.1);
-    let tail: f64 = (0..=least).map(|k| (ln_binomial(n, k) - n as f64 * 2f64.ln()).exp()).sum();
-    let (value, low, high) = newcombe(first, second, level);
+    let apart = first + second;
+    let ln_p = |k: u64| ln_binomial(apart, k) - apart as f64 * 2f64.ln();
+    let tail: f64 = (0..=first.min(second)).map(|k| ln_p(k).exp()).sum();
+    let (value, low, high) =
+        newcombe((both + first, all), (both + second, all), pairs.common(), level);
     Some(Effect { value, low, high, p: (2.0 * tail).min(1.0), method: Method::McNemar })
 }
 
