@@ -549,3 +549,38 @@ fn dry_faces_make_the_difference_of_cranks_series() {
         close(base, row.centre * (PI / 20.0).cos(), 0.03, &what("base"));
     }
 }
+
+/// While all faces are wet each part loses water by the constant-rate law t = L_s (X₁ − X)/(A R)
+/// (Geankoplis, as above). So when a wall has lost w, its base is wetter by w·(1 − k_b/k_w), where
+/// k is a part's exposure over its thickness: whatever the rate is, and so under whatever cover.
+/// What a cover takes away is the difference through the clay, F·L/(2·ρ·D), by as much as it slows
+/// down: told so in steps as long as a forecast's too.
+#[test]
+fn a_cover_takes_nothing_from_what_base_and_wall_differ() {
+    let (wall, base, inside, lost) = (6e-3, 8e-3, 0.45, 0.08);
+    let mut physics = slab(base, 1e-3, 0.30, 1e-9, 50e-3 / HOUR);
+    (physics.wall_m, physics.base_share) = ([wall; LANES], [0.25; LANES]);
+    physics.base_inside = [inside; LANES];
+    let covers = [f64::INFINITY, 0.3, 0.1, 0.03];
+    physics.cover = covers.map(|c| [c; LANES]);
+    for (cover, c) in covers.into_iter().enumerate() {
+        let slower = if cover == 0 { 1.0 } else { c / (1.0 + c) };
+        let mut pot = PotState::new(&physics);
+        let keeping = StepKeeping { cover, ..OPEN };
+        while pot.wall_water()[0] > 0.30 - lost {
+            pot.step(&physics, &room(0.0), keeping, &[1.0; LANES], HOUR / 3.0);
+        }
+        let lost = 0.30 - pot.wall_water()[0];
+        let wanted = lost * (1.0 - (inside / base) / (2.0 / wall));
+        let [through_wall, through_base, between] = pot.differences(0.0).map(|lane| lane[0]);
+        close(between, wanted, 0.002, &format!("base and wall under cover {c}"));
+        let flux = slower * 50e-3 / HOUR;
+        let across = |flux: f64, thickness: f64, water: f64| {
+            flux * thickness / (2.0 * DRY_DENSITY * 1e-9 * diffusivity_rise(water))
+        };
+        let of_wall = across(flux, 0.5 * wall, pot.wall_water()[0]);
+        let of_base = across(inside * flux, base, pot.base_water()[0]);
+        close(through_wall, of_wall, 0.05, &format!("through the wall under cover {c}"));
+        close(through_base, of_base, 0.05, &format!("through the base under cover {c}"));
+    }
+}

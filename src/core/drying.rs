@@ -118,6 +118,8 @@ pub struct PotState {
     wall: [Lane; WALL_CELLS],
     base: [Lane; BASE_CELLS],
     face: [Lane; 3],
+    /// By how much each of the first two faces was drier in the last step than its cell.
+    drop: [Lane; 2],
     dry_g: Lane,
     base_share: Lane,
     wall_m: Lane,
@@ -153,6 +155,7 @@ impl PotState {
             wall: [p.water; WALL_CELLS],
             base: [p.water; BASE_CELLS],
             face: [p.water; 3],
+            drop: [[0.0; LANES]; 2],
             dry_g: p.dry_g,
             base_share: p.base_share,
             wall_m: p.wall_m,
@@ -195,19 +198,20 @@ impl PotState {
     ///
     /// Of a base's underside the middle of its last cell counts, a tenth of the way in.
     pub fn differences(&self, shrunk: f64) -> [Lane; 3] {
-        let through = |cells: &[Lane], face: &Lane| {
+        let through = |cells: &[Lane], drop: &Lane| {
             each(|l| {
                 let counted = cells.iter().map(|c| c[l].max(shrunk));
                 let most = counted.clone().fold(shrunk, f64::max);
-                most - counted.fold(face[l].max(shrunk), f64::min)
+                // The face was solved before its cell moved on: it moves along.
+                most - counted.fold((cells[0][l] - drop[l]).max(shrunk), f64::min)
             })
         };
         let mean = |cells: &[Lane], l: usize| {
             cells.iter().map(|c| c[l].max(shrunk)).sum::<f64>() / cells.len() as f64
         };
         [
-            through(&self.wall, &self.face[0]),
-            through(&self.base, &self.face[1]),
+            through(&self.wall, &self.drop[0]),
+            through(&self.base, &self.drop[1]),
             each(|l| (mean(&self.base, l) - mean(&self.wall, l)).abs()),
         ]
     }
@@ -392,10 +396,14 @@ impl Step<'_> {
         };
         let [f0, f1, f2] = &mut faces;
         let half_wall = Slab { clay: &clay, thickness: 0.5 * lanes(&pot.wall_m), dt: self.dt };
-        let wall = half_wall.step(gathered(simd, &pot.wall, part), Some((f0, &wall)), None);
+        let (wall_cells, base_cells) =
+            (gathered(simd, &pot.wall, part), gathered(simd, &pot.base, part));
+        let wall = half_wall.step(wall_cells, Some((f0, &wall)), None);
         let base = Slab { clay: &clay, thickness: lanes(&pot.base_m), dt: self.dt };
         let under = under.as_ref().map(|under| (f2, under));
-        let base = base.step(gathered(simd, &pot.base, part), Some((f1, &inside)), under);
+        let base = base.step(base_cells, Some((f1, &inside)), under);
+        (wall_cells[0] - faces[0]).put(&mut pot.drop[0], part);
+        (base_cells[0] - faces[1]).put(&mut pot.drop[1], part);
         pot.wall.iter_mut().zip(wall).for_each(|(cell, x)| x.put(cell, part));
         pot.base.iter_mut().zip(base).for_each(|(cell, x)| x.put(cell, part));
         pot.face.iter_mut().zip(faces).for_each(|(face, x)| x.put(face, part));
