@@ -27,8 +27,11 @@ fn track(number: usize, treatment: usize, per_hour: f64) -> Track {
         window: None,
         dose: Some(Seen::exactly((1000.0 * opens).ln())),
         told: [Some((opens.ln(), 0.05)), None, None],
-        alike: Alike::default(),
-        lost: Some(false),
+        alike: Alike {
+            uneven: Some((0.05 + 0.001 * number as f64 - 0.03 * treatment as f64, 0.004)),
+            ..Alike::default()
+        },
+        lost: Some(number == 5),
         cover: None,
         way: way.collect(),
         air_measured: true,
@@ -44,8 +47,9 @@ fn tracks() -> Vec<Track> {
 fn drawn(tracks: &[Track], name: &str, look: &Look) -> Result<String, PlotError> {
     let treatments: Vec<Name> = vec!["open".into(), "under <plastic>".into()];
     let found = outcome(tracks, 2, 0.95);
-    let effects = found.answers.iter().filter(|answer| answer.question.is_ratio());
+    let effects = found.answers.iter().filter(|answer| answer.leading().is_some());
     let row = |answer: &warecast::core::compare::Answer| EffectRow {
+        question: answer.question,
         what: "Time to leather-hard".into(),
         of: "plastic against open".into(),
         plain: (answer.plain, "2.0 × (1.6–2.5)".into()),
@@ -70,7 +74,9 @@ fn drawn(tracks: &[Track], name: &str, look: &Look) -> Result<String, PlotError>
 fn a_picture_names_its_treatments_axes_and_effects() {
     let svg = drawn(&tracks(), "all.svg", &Look::new(AT)).unwrap();
     let document = roxmltree::Document::parse(&svg).unwrap();
-    let words: Vec<&str> = document.descendants().filter_map(|n| n.text()).map(str::trim).collect();
+    let texts = document.descendants().filter(|node| node.is_text());
+    let words: Vec<&str> = texts.filter_map(|n| n.text()).map(str::trim).collect();
+    let words: Vec<&str> = words.into_iter().filter(|words| !words.is_empty()).collect();
     for wanted in [
         "plastic: under plastic against open",
         "open (3 pots)",
@@ -82,9 +88,18 @@ fn a_picture_names_its_treatments_axes_and_effects() {
         "Time to leather-hard",
         "plain 2.0 × (1.6–2.5)",
         "1 ×",
+        "← fewer lost",
+        "of 100 pots",
+        "+50",
+        "← more even",
+        "points, base less wall",
     ] {
         assert!(words.contains(&wanted), "{wanted}: {words:?}");
     }
+    // Leather-hard, the rate, evenness and losses: of the rest no pot tells.
+    assert_eq!(words.iter().filter(|words| words.starts_with("plain ")).count(), 4);
+    // Nothing is marked on each of their three axes, and both panels begin with it.
+    assert_eq!(words.iter().filter(|words| ["1 ×", "0"].contains(words)).count(), 3 + 2);
     let png = drawn(&tracks(), "all.png", &Look::new(AT)).unwrap();
     assert!(png.starts_with("\u{fffd}PNG"));
 }

@@ -354,13 +354,13 @@ impl Findings<'_> {
     /// What goes into the picture.
     pub fn picture(&self) -> Comparison<'_> {
         let against = list(&self.treatments[1..]);
-        let ratios =
-            self.compared.outcome.answers.iter().filter(|answer| answer.question.is_ratio());
+        let told = self.compared.outcome.answers.iter().filter(|a| a.leading().is_some());
         let effect = |answer: &Answer, effect: Option<Effect>| {
             let words = effect.as_ref().map_or("–".into(), |e| size(answer.question, e));
             (effect, words)
         };
         let row = |answer: &Answer| EffectRow {
+            question: answer.question,
             what: subject(answer.question).into(),
             of: format!("{} against {}", self.name_of(answer.treatments.1), self.name_of(0)),
             plain: effect(answer, answer.plain),
@@ -378,7 +378,7 @@ impl Findings<'_> {
             tracks: &self.compared.tracks,
             level: self.level,
             band: self.band(),
-            effects: ratios.map(row).collect(),
+            effects: told.map(row).collect(),
         }
     }
 }
@@ -431,8 +431,9 @@ fn factor(x: f64) -> String {
 
 fn end(question: Question, x: f64) -> String {
     match question {
-        Question::Evenness => format!("{:.1}", 100.0 * x),
-        Question::Losses => format!("{:.0}", 100.0 * x),
+        // Nothing has no sign.
+        Question::Evenness => format!("{:.1}", (1000.0 * x).round() / 10.0 + 0.0),
+        Question::Losses => format!("{:.0}", (100.0 * x).round() + 0.0),
         _ => factor(x.exp()),
     }
 }

@@ -1,15 +1,15 @@
 //! The picture of a comparison: how the water of each treatment's pots went, over time and over
-//! the drying dose, each with the band of its mean; beneath, the effects with their intervals.
+//! the drying dose, each with the band of its mean; beneath, the effects ([`super::effects`]).
 //!
 //! On the left the clock decides, a wet week included; on the right the same pots stand over what
 //! the air had taken up to then: where lines part there, it is not the weather. Treatments differ
 //! by dashes and marks and carry their names at the end of their lines.
 
 use super::axis::{Values, decimals, marks};
-use super::canvas::{Area, Canvas, Hatch, Stroke, Tone, Type};
-use super::picture::{CURVE, FAINT, GRID, INK, LEFT, RIGHT, number};
-use super::{Drawing, Look, PlotError};
-use crate::core::compare::plain::Effect;
+use super::canvas::{Area, Canvas, Stroke, Tone, Type};
+use super::effects::{EffectRow, Effects};
+use super::picture::{CURVE, FAINT, INK, LEFT, RIGHT, number};
+use super::{Drawing, Look, PlotError, grid};
 use crate::core::compare::track::Track;
 use crate::core::compare::{Along, Curve, curve};
 use crate::records::Name;
@@ -21,36 +21,12 @@ const WIDTH: u32 = 1200;
 const TOP: f64 = 128.0;
 const BOTTOM: f64 = 468.0;
 const GAP: f64 = 70.0;
-/// The effects begin there; how high each is.
-const EFFECTS: f64 = 566.0;
-const STEP: f64 = 58.0;
-/// Left and right edge of their axis.
-const FROM: f64 = LEFT + 300.0;
-const TO: f64 = RIGHT - 290.0;
+/// The heading of the effects.
+const EFFECTS: f64 = 532.0;
 /// Steps along a curve.
 const GRID_STEPS: usize = 160;
-/// Widest ratio that is shown to either side: what lies beyond has an arrow.
-const WIDEST: f64 = 20.0;
-
-/// Ratios that may be marked on their axis, the dearest first.
-const RATIOS: [f64; 15] =
-    [1.0, 2.0, 0.5, 5.0, 0.2, 10.0, 0.1, 20.0, 0.05, 3.0, 0.33, 1.5, 0.67, 1.25, 0.8];
-
 const BROWN: Tone = Tone(RGBColor(142, 88, 8), 1.0);
 const GREEN: Tone = Tone(RGBColor(40, 110, 70), 1.0);
-
-/// One effect of a treatment.
-#[derive(Clone, PartialEq, Debug)]
-pub struct EffectRow {
-    /// What it is about.
-    pub what: String,
-    /// Of which treatment, against which.
-    pub of: String,
-    /// By what was seen, and in words.
-    pub plain: (Option<Effect>, String),
-    /// By the model, and in words.
-    pub model: (Option<Effect>, String),
-}
 
 /// What is in the picture.
 #[derive(Clone, PartialEq, Debug)]
@@ -67,7 +43,7 @@ pub struct Comparison<'a> {
     pub level: f64,
     /// The trimming band, where all go by one: mean water from and to, kg/kg dry basis.
     pub band: Option<(f64, f64)>,
-    /// Effects that are ratios.
+    /// The effects.
     pub effects: Vec<EffectRow>,
 }
 
@@ -131,8 +107,7 @@ impl<'a> Picture<'a> {
             title,
         )?;
         let under = Type::plain(15.0, FAINT);
-        let at = self.look.zone.to_datetime(self.look.at.timestamp());
-        let at = at.strftime("as of %a %-d %b %Y %H:%M").to_string();
+        let at = self.look.as_of();
         let room = RIGHT - LEFT - canvas.width(&at, under) - 30.0;
         canvas.text((LEFT, 62.0), &canvas.cut(&self.comparison.under, under, room), under)?;
         canvas.text((RIGHT, 62.0), &at, under.ending())
@@ -153,14 +128,7 @@ impl<'a> Picture<'a> {
         let high = 100.0 * panel.curves.iter().map(ends).fold(0.05, f64::max);
         let values = Values::exactly(0.0, 1.12 * high, area);
         let set = Type::plain(14.0, FAINT);
-        let water = values.marks(6.0);
-        let digits = decimals(&water);
-        for mark in &water {
-            let y = values.y(*mark);
-            canvas.line(&[(area.left, y), (area.right, y)], Stroke::solid(GRID, 0.8))?;
-            let words = format!("{} %", number(*mark, digits));
-            canvas.text((area.left - 8.0, y), &words, set.ending())?;
-        }
+        grid::values(canvas, &values, area, (6.0, 14.0, " %"))?;
         let across: Vec<f64> = marks(0.0, panel.most, 6.0);
         let digits = decimals(&across);
         for mark in &across {
@@ -239,79 +207,14 @@ impl<'a> Picture<'a> {
         Ok(())
     }
 
-    fn effects<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
-        let rows = &self.comparison.effects;
-        let y = EFFECTS - 34.0;
-        canvas.text((LEFT, y), "What it does", Type::plain(16.0, INK).bold())?;
-        self.effects_legend(canvas, y)?;
-        let ends = rows.iter().flat_map(|row| [&row.plain.0, &row.model.0]).flatten();
-        let far = ends
-            .flat_map(|e| [e.low.abs(), e.high.abs()])
-            .filter(|end| end.is_finite())
-            .fold(1.25f64.ln(), f64::max)
-            .min(WIDEST.ln());
-        let x = |ln: f64| FROM + (ln / far + 1.0) * 0.5 * (TO - FROM);
-        let bottom = EFFECTS + STEP * rows.len() as f64;
-        let set = Type::plain(14.0, FAINT).centred();
-        let mut taken: Vec<f64> = Vec::new();
-        for ratio in RATIOS {
-            let at = x(f64::ln(ratio));
-            if !(FROM..=TO).contains(&at) || taken.iter().any(|other| (at - other).abs() < 52.0) {
-                continue;
-            }
-            taken.push(at);
-            let one = ratio == 1.0;
-            let stroke = if one { Stroke::solid(INK, 1.4) } else { Stroke::solid(GRID, 0.8) };
-            canvas.line(&[(at, EFFECTS - 8.0), (at, bottom)], stroke)?;
-            canvas.text((at, bottom + 12.0), &format!("{ratio} ×"), set)?;
-        }
-        for (i, row) in rows.iter().enumerate() {
-            let top = EFFECTS + STEP * i as f64;
-            canvas.text((LEFT, top + 13.0), &row.what, Type::plain(15.0, INK).bold())?;
-            let small = Type::plain(14.0, FAINT);
-            canvas.text(
-                (LEFT, top + 33.0),
-                &canvas.cut(&row.of, small, FROM - LEFT - 12.0),
-                small,
-            )?;
-            for ((effect, words), y, plain) in
-                [(&row.plain, top + 13.0, true), (&row.model, top + 33.0, false)]
-            {
-                if let Some(effect) = effect {
-                    bar(canvas, effect, y, plain, x)?;
-                }
-                let set =
-                    if plain { Type::plain(15.0, INK).bold() } else { Type::plain(14.0, INK) };
-                let source = if plain { "plain" } else { "model" };
-                canvas.text((TO + 22.0, y), &format!("{source} {words}"), set)?;
-            }
-        }
-        Ok(())
-    }
-
-    fn effects_legend<DB: DrawingBackend>(
-        &self,
-        canvas: &Canvas<DB>,
-        y: f64,
-    ) -> Result<(), PlotError> {
-        let set = Type::plain(14.0, FAINT);
-        let mut at = FROM;
-        for (plain, words) in [(true, "by what was seen"), (false, "by the model")] {
-            let area = Area { left: at, top: y - 5.0, right: at + 36.0, bottom: y + 5.0 };
-            box_of(canvas, area, plain)?;
-            at += 44.0;
-            canvas.text((at, y), words, set)?;
-            at += canvas.width(words, set) + 24.0;
-        }
-        let words = format!("bars hold {:.0} of 100", 100.0 * self.comparison.level);
-        canvas.text((at, y), &words, set)
+    fn effects(&self) -> Effects<'_> {
+        Effects::new(&self.comparison.effects, self.comparison.level, EFFECTS)
     }
 }
 
 impl Drawing for Picture<'_> {
     fn size(&self) -> (u32, u32) {
-        let rows = self.comparison.effects.len() as f64;
-        (WIDTH, (EFFECTS + STEP * rows + 36.0).ceil() as u32)
+        (WIDTH, self.effects().bottom().ceil() as u32)
     }
 
     fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
@@ -320,7 +223,7 @@ impl Drawing for Picture<'_> {
         for panel in &self.panels {
             self.curves(canvas, panel)?;
         }
-        self.effects(canvas)
+        self.effects().draw(canvas)
     }
 }
 
@@ -351,48 +254,4 @@ fn mark<DB: DrawingBackend>(
             canvas.fill_area(Area { left, top, right: left + 8.4, bottom: top + 8.4 }, tone)
         }
     }
-}
-
-/// Filled, or hatched between posts.
-fn box_of<DB: DrawingBackend>(
-    canvas: &Canvas<DB>,
-    area: Area,
-    plain: bool,
-) -> Result<(), PlotError> {
-    if plain {
-        canvas.fill_area(area, CURVE.at(0.55))?;
-        return canvas.frame(area, Stroke::solid(CURVE, 1.0));
-    }
-    canvas.hatch(area, Hatch::Rising, Stroke::solid(FAINT, 0.8))?;
-    canvas.frame(area, Stroke::solid(FAINT, 1.2))
-}
-
-/// An interval with its middle; an end beyond the axis has an arrow.
-fn bar<DB: DrawingBackend>(
-    canvas: &Canvas<DB>,
-    effect: &Effect,
-    y: f64,
-    plain: bool,
-    x: impl Fn(f64) -> f64,
-) -> Result<(), PlotError> {
-    let held = |ln: f64| x(ln).clamp(FROM, TO);
-    let (left, right) = (held(effect.low), held(effect.high));
-    box_of(
-        canvas,
-        Area { left, top: y - 6.0, right: right.max(left + 1.0), bottom: y + 6.0 },
-        plain,
-    )?;
-    for (end, at, way) in [(effect.low, FROM, -1.0), (effect.high, TO, 1.0)] {
-        if (x(end) - at) * way > 0.5 {
-            canvas.fill(&[(at, y - 7.0), (at + way * 10.0, y), (at, y + 7.0)], INK)?;
-        }
-    }
-    if (FROM..=TO).contains(&x(effect.value)) {
-        let middle = x(effect.value);
-        let reach = 9.0;
-        let outline =
-            [(middle - 5.0, y), (middle, y - reach), (middle + 5.0, y), (middle, y + reach)];
-        canvas.fill(&outline, INK)?;
-    }
-    Ok(())
 }

@@ -41,8 +41,7 @@ impl<'a> Lessons<'a> {
         let title = Type::plain(25.0, INK).bold();
         let under = Type::plain(14.0, FAINT);
         canvas.text((LEFT, 34.0), &canvas.cut(self.body, title, RIGHT - LEFT), title)?;
-        let at = self.look.at.timestamp().to_zoned_datetime(self.look.zone.clone());
-        let at = at.strftime("as of %a %-d %b %Y %H:%M").to_string();
+        let at = self.look.as_of();
         canvas.text((LEFT, 62.0), &from_what(self.learnt), under)?;
         canvas.text((RIGHT, 62.0), &at, under.ending())?;
         let set = Type::plain(12.0, FAINT);

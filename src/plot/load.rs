@@ -7,8 +7,8 @@
 
 use super::axis::Times;
 use super::canvas::{Area, Canvas, Hatch, Stroke, Tone, Type};
-use super::picture::{CURVE, FAINT, GRID, INK, LEFT, RIGHT};
-use super::{Drawing, Look, PlotError};
+use super::picture::{CURVE, FAINT, INK, LEFT, RIGHT};
+use super::{Drawing, Look, PlotError, grid};
 use crate::core::report::TimeQuantiles;
 use crate::records::Name;
 use crate::units::{DAY, HOUR, Time};
@@ -90,33 +90,11 @@ impl<'a> Picture<'a> {
         let under = Type::plain(16.0, INK);
         canvas.text((LEFT, 64.0), &self.load.summary, under)?;
         let small = Type::plain(14.0, FAINT);
-        let at = self.times.words(self.look.at, "as of %a %-d %b %Y %H:%M");
+        let at = self.look.as_of();
         canvas.text((RIGHT, 36.0), &at, small.ending())?;
         let words = "bars: when the wettest part is dry, in 8 of 10 cases; the mark in them is the \
                      middle; hatched: after it is packed";
         canvas.text((LEFT, 88.0), words, Type::plain(13.0, FAINT))
-    }
-
-    fn grid<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
-        let area = axis(self.load.rows.len());
-        let marks = self.times.marks(72.0);
-        // Marks some days apart bear their dates.
-        let dated = marks.iter().all(|mark| mark.midnight);
-        for mark in marks {
-            let width = if mark.midnight { 1.2 } else { 0.8 };
-            let line = [(mark.x, area.top), (mark.x, area.bottom)];
-            canvas.line(&line, Stroke::solid(GRID, width))?;
-            let set = Type::plain(13.0, FAINT).centred();
-            canvas.text((mark.x, area.bottom + 14.0), &mark.label, set)?;
-        }
-        for (from, to, name) in self.times.day_names().into_iter().filter(|_| !dated) {
-            let set = Type::plain(13.0, INK).centred();
-            if to - from > canvas.width(&name, set) + 6.0 {
-                canvas.text((0.5 * (from + to), area.bottom + 34.0), &name, set)?;
-            }
-        }
-        canvas
-            .line(&[(area.left, area.bottom), (area.right, area.bottom)], Stroke::solid(FAINT, 0.8))
     }
 
     fn row<DB: DrawingBackend>(
@@ -195,7 +173,7 @@ impl Drawing for Picture<'_> {
 
     fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
         self.heading(canvas)?;
-        self.grid(canvas)?;
+        grid::clock(canvas, &self.times, axis(self.load.rows.len()))?;
         for (i, row) in self.shown().iter().enumerate() {
             self.row(canvas, row, TOP + STEP * (i as f64 + 0.5))?;
         }

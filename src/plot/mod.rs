@@ -18,7 +18,9 @@ mod axis;
 mod canvas;
 mod comparison;
 mod curves;
+mod effects;
 mod foretold;
+mod grid;
 mod lessons;
 mod load;
 mod picture;
@@ -27,8 +29,9 @@ mod record;
 mod strips;
 mod window;
 
-pub use comparison::{Comparison, EffectRow};
+pub use comparison::Comparison;
 pub use curves::{Curve, Curves};
+pub use effects::EffectRow;
 pub use foretold::{Foretold, Said, Stretch};
 pub use load::{LoadPicture, LoadRow};
 pub use plan::{PlanPicture, PlanRow};
@@ -64,6 +67,12 @@ impl Look {
     /// Metric, in colour, in UTC, never overwriting.
     pub fn new(at: Time) -> Look {
         Look { at, zone: TimeZone::UTC, us: false, greys: false, force: false }
+    }
+
+    /// `as of Wed 2 Apr 2031 18:25`.
+    fn as_of(&self) -> String {
+        let at = self.zone.to_datetime(self.at.timestamp());
+        at.strftime("as of %a %-d %b %Y %H:%M").to_string()
     }
 }
 

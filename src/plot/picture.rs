@@ -6,7 +6,7 @@
 
 use super::axis::{Times, Values, decimals};
 use super::canvas::{Area, Canvas, Hatch, Stroke, Tone, Type};
-use super::{Drawing, Look, PlotError};
+use super::{Drawing, Look, PlotError, grid};
 use crate::core::report::{FireCall, PotAnswer, Quantiles, TimeQuantiles, TrimCall};
 use crate::units::{DAY, GRAMS_PER_OUNCE, GRAMS_PER_POUND, HOUR, Time};
 use plotters::backend::DrawingBackend;
@@ -123,7 +123,7 @@ impl Picture<'_> {
             a.stage.words(),
             percents(&a.water.now),
         );
-        let at = self.times.words(self.look.at, "as of %a %-d %b %Y %H:%M");
+        let at = self.look.as_of();
         let under = Type::plain(14.0, FAINT);
         let room = RIGHT - LEFT - canvas.width(&at, under) - 30.0;
         canvas.text((LEFT, 62.0), &canvas.cut(&line, under, room), under)?;
@@ -193,14 +193,7 @@ impl Picture<'_> {
                 }
             }
         }
-        let marks = self.masses.marks(7.0);
-        let digits = decimals(&marks);
-        for mark in marks {
-            let y = self.masses.y(mark);
-            canvas.line(&[(LEFT, y), (RIGHT, y)], Stroke::solid(GRID, 0.8))?;
-            let set = Type::plain(12.0, FAINT).ending();
-            canvas.text((LEFT - 8.0, y), &number(mark, digits), set)?;
-        }
+        grid::values(canvas, &self.masses, MASSES, (7.0, 12.0, ""))?;
         let head = Type::plain(12.0, INK);
         let title = format!("mass, {}", self.unit.0);
         canvas.text((LEFT - 8.0, MASSES.top - 28.0), &title, head.ending())?;

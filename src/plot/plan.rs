@@ -7,8 +7,8 @@
 
 use super::axis::Times;
 use super::canvas::{Area, Canvas, Hatch, Stroke, Tone, Type};
-use super::picture::{FAINT, GRID, INK, LEFT, RIGHT, WINDOW, WINDOW_EDGE, cover_hatch};
-use super::{Drawing, Look, PlotError};
+use super::picture::{FAINT, INK, LEFT, RIGHT, WINDOW, WINDOW_EDGE, cover_hatch};
+use super::{Drawing, Look, PlotError, grid};
 use crate::core::report::TimeQuantiles;
 use crate::records::{Cover, Name};
 use crate::units::{DAY, Time};
@@ -110,7 +110,7 @@ impl<'a> Picture<'a> {
     fn heading<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
         let title = Type::plain(25.0, INK).bold();
         canvas.text((LEFT, 34.0), &format!("{} by plan", self.plan.doing), title)?;
-        let at = self.times.words(self.look.at, "as of %a %-d %b %Y %H:%M");
+        let at = self.look.as_of();
         canvas.text((RIGHT, 36.0), &at, Type::plain(14.0, FAINT).ending())?;
         let to_do = &self.plan.to_do;
         let under = Type::plain(14.0, FAINT);
@@ -132,24 +132,7 @@ impl<'a> Picture<'a> {
                 canvas.fill_area(area, THERE)?;
             }
         }
-        for mark in self.times.marks(64.0) {
-            let width = if mark.midnight { 1.4 } else { 0.8 };
-            let line = [(mark.x, area.top), (mark.x, area.bottom)];
-            canvas.line(&line, Stroke::solid(GRID, width))?;
-            let set = Type::plain(13.0, FAINT).centred();
-            // Days have their names below.
-            if mark.label.contains(':') {
-                canvas.text((mark.x, area.bottom + 14.0), &mark.label, set)?;
-            }
-        }
-        for (from, to, name) in self.times.day_names() {
-            let set = Type::plain(14.0, INK).centred();
-            if to - from > canvas.width(&name, set) + 6.0 {
-                canvas.text((0.5 * (from + to), area.bottom + 36.0), &name, set)?;
-            }
-        }
-        let line = [(area.left, area.bottom), (area.right, area.bottom)];
-        canvas.line(&line, Stroke::solid(FAINT, 0.8))
+        grid::clock(canvas, &self.times, area)
     }
 
     fn row<DB: DrawingBackend>(

@@ -9,7 +9,6 @@ use super::picture::{CURVE, FAINT, INK, LEFT, RIGHT};
 use super::{Drawing, Look, PlotError};
 use crate::core::record::Scored;
 use crate::records::Name;
-use crate::units::Time;
 use plotters::backend::DrawingBackend;
 use plotters::style::RGBColor;
 
@@ -73,13 +72,12 @@ impl Drawing for Picture<'_> {
             n => format!("{n} finished pots"),
         };
         let under = Type::plain(14.0, FAINT);
-        let at = local(self.look, self.look.at);
         canvas.text(
             (LEFT, 62.0),
             &format!("{pots}, oldest first; asked from left to right"),
             under,
         )?;
-        canvas.text((RIGHT, 62.0), &format!("as of {at}"), under.ending())?;
+        canvas.text((RIGHT, 62.0), &self.look.as_of(), under.ending())?;
         legend(canvas)?;
         for (i, panel) in self.record.panels.iter().enumerate() {
             let top = TOP + PANEL_STEP * i as f64;
@@ -87,10 +85,6 @@ impl Drawing for Picture<'_> {
         }
         Ok(())
     }
-}
-
-fn local(look: &Look, at: Time) -> String {
-    look.zone.to_datetime(at.timestamp()).strftime("%a %-d %b %Y %H:%M").to_string()
 }
 
 fn legend<DB: DrawingBackend>(canvas: &Canvas<DB>) -> Result<(), PlotError> {
