@@ -408,6 +408,67 @@ fn any_pot_has_its_page() {
     assert!(row[6].starts_with("dry 6.") && row[6].contains(", in all 1"), "{row:?}");
 }
 
+/// What is forecast now stands below what was forecast then, and is marked as open; of what has
+/// passed, and of what is packed, nothing is open.
+#[test]
+fn what_is_forecast_now_is_open() {
+    let mut bench = Bench::with_pot("clay", "jar", &[]);
+    weighed(&bench, "jar", &[(0.2, 800.0), (3.5, 788.0), (7.0, 776.0), (9.0, 769.0)]);
+    bench.end = Time::from_seconds(BEGINS).plus(9.5 * HOUR);
+    let report = bench.json(&["report", "--json", "--at", &bench.end.to_string()]);
+    let answer = &report["pots"][0];
+    let to_come = |time: &Value| {
+        let middle = Time::parse_rfc3339(time["p50"].as_str().unwrap()).unwrap();
+        assert!(middle > bench.end, "{answer}");
+    };
+    to_come(&answer["trim"]["opens"]);
+    to_come(&answer["fire"]["bone_dry"]);
+    let page = bench.html(&["jar"]);
+    for caption in ["Trimming opens", "Trimming closes", "Bone-dry"] {
+        let rows = rows(&page, caption);
+        let (now, then) = rows.split_last().unwrap();
+        assert_eq!((now[2].as_str(), now[0].ends_with("(10 h old)")), ("open", true), "{rows:?}");
+        assert!(then.len() >= 2 && then.iter().all(|row| row[2] == "not known"), "{rows:?}");
+    }
+    // The same as how it stands.
+    let stands = fact(&page, "Trimming");
+    let [opens, closes] = ["opens", "closes"]
+        .map(|event| rows(&page, &format!("Trimming {event}")).last().unwrap()[1].clone());
+    assert_eq!(stands, format!("opens {opens}; closes {closes}"));
+    assert_eq!(rows(&page, "Bone-dry").last().unwrap()[1], fact(&page, "Dry"));
+    let svg: Vec<String> = texts(&page, "figure svg text");
+    assert!(svg.iter().any(|words| words.trim() == "as of now, open"), "{svg:?}");
+
+    bench.note("jar", &[(9.1, Action::Lost(None))]);
+    let lost = bench.html(&["jar"]);
+    assert!(texts(&lost, "td").iter().all(|cell| cell != "open"));
+}
+
+/// Of dozens of pots all are counted, and the newest stand in the table.
+#[test]
+fn dozens_of_pots_are_counted() {
+    let bench = Bench::with_pot("clay", "jar-0", &[(200.0, Action::Kiln)]);
+    let mut store = Store::open(&bench.folder.path().join("studio")).unwrap();
+    let pots: Vec<Pot> = (1..30)
+        .map(|i| {
+            let made = Time::from_seconds(BEGINS).plus(f64::from(i) * HOUR);
+            Pot::bare(&format!("jar-{i}"), "clay", made)
+        })
+        .collect();
+    store.put_pots(&pots, Clash::Refuse).unwrap();
+    for i in 1..8 {
+        bench.note(&format!("jar-{i}"), &[(99.0, Action::Lost(Some("dropped".into())))]);
+    }
+    let page = bench.html(&["--body", "clay"]);
+    let listed: Vec<String> =
+        rows(&page, "The newest 24, oldest first").into_iter().map(|row| row[0].clone()).collect();
+    assert_eq!(listed, (6..30).map(|i| format!("jar-{i}")).collect::<Vec<_>>());
+    let said = texts(&page, "p").concat();
+    let counted = "What became of all 30: 22 drying, not weighed; 7 lost; 1 packed.";
+    assert!(said.contains(counted), "{said}");
+    assert!(said.contains("6 older ones are in the count alone"), "{said}");
+}
+
 /// Nobody's file is written over, and what cannot be written is said before anything is.
 #[test]
 fn files_are_nobody_elses() {

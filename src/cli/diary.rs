@@ -25,11 +25,12 @@ use std::process::ExitCode;
 #[command(after_long_help = "\
 Of a pot: what it is, what became of it in drying and firing, its drying curve,
 what was forecast at 3, 6, 12, 24, 48, 96 and 192 hours (made again as of then, as
-`scorecard` does) against what happened, how far it shrank, and all that was done
-to it, by the clock.
+`scorecard` does) against what happened, and now where it still dries, how far it
+shrank, and all that was done to it, by the clock.
 
-Of a body: what is known of it and what its pots have taught, its pots with what
-became of each, their curves over each other, and how good the forecasts were.
+Of a body: what is known of it and what its pots have taught, what became of all
+its pots, the newest 24 one by one, the curves of the newest 12 over each other,
+and how good the forecasts were.
 
 A page ending in .html is one file with all in it. One ending in .md comes with
 its pictures in files of the same name beside it.")]

@@ -6,7 +6,7 @@
 use super::axis::{Values, decimals, marks};
 use super::canvas::{Area, Canvas, Hatch, Stroke, Tone, Type};
 use super::picture::{CURVE, FAINT, GRID, INK, LEFT, RIGHT, WINDOW_EDGE, clip, number};
-use super::{Drawing, Look, PlotError};
+use super::{Drawing, Look, PlotError, grid};
 use crate::records::Name;
 use crate::units::{DAY, HOUR, Time};
 use plotters::backend::DrawingBackend;
@@ -82,8 +82,7 @@ impl<'a> Picture<'a> {
         let title = Type::plain(25.0, INK).bold();
         let name = format!("Pots of {}", self.curves.body);
         canvas.text((LEFT, 34.0), &canvas.cut(&name, title, RIGHT - LEFT - 260.0), title)?;
-        let at = self.look.zone.to_datetime(self.look.at.timestamp());
-        let at = at.strftime("as of %a %-d %b %Y %H:%M").to_string();
+        let at = self.look.as_of();
         canvas.text((RIGHT, 36.0), &at, Type::plain(14.0, FAINT).ending())?;
         let words = "mean water, % of the dry clay, up to the last weight; triangle: trimmed; \
                      hatched: the trimming window";
@@ -95,13 +94,7 @@ impl<'a> Picture<'a> {
         let window = Area { top: from, bottom: to, ..PANEL };
         canvas.hatch(window, Hatch::Rising, Stroke::solid(WINDOW_EDGE.at(0.45), 0.8))?;
         let small = Type::plain(13.0, FAINT);
-        let values = self.water.marks(7.0);
-        let digits = decimals(&values);
-        for mark in values {
-            let y = self.water.y(mark);
-            canvas.line(&[(PANEL.left, y), (PANEL.right, y)], Stroke::solid(GRID, 0.8))?;
-            canvas.text((PANEL.left - 8.0, y), &number(mark, digits), small.ending())?;
-        }
+        grid::values(canvas, &self.water, PANEL, (7.0, 13.0, ""))?;
         let (per, unit) = if self.longest > 4.0 * DAY { (DAY, "days") } else { (HOUR, "h") };
         let ages = marks(0.0, 1.03 * self.longest / per, 9.0);
         let digits = decimals(&ages);
@@ -124,8 +117,7 @@ impl<'a> Picture<'a> {
     ) -> Result<(), PlotError> {
         let (tone, stroke) = stroke(number);
         let place = |(time, water): &(Time, f64)| (self.x(time.since(pot.made_at)), self.y(*water));
-        let way: Vec<(f64, f64)> =
-            pot.water.iter().filter(|(_, water)| water.is_finite()).map(place).collect();
+        let way = self.way(pot);
         canvas.line(&way, stroke)?;
         let at = |time: Time| clip(&pot.water, time, time).first().map(place);
         for (x, y) in pot.trims.iter().filter_map(|time| at(*time)) {
@@ -134,23 +126,39 @@ impl<'a> Picture<'a> {
         if let Some(end) = way.last() {
             canvas.dot(*end, 3.0, tone)?;
         }
-        // Each carries its letter in a place of its own, so that neighbours do not meet.
-        let all = self.curves.pots.len().max(1) as f64;
-        let share = 0.08 + 0.72 * (number as f64 + 0.5) / all;
-        let (first, last) = (way.first().map_or(0.0, |p| p.0), way.last().map_or(0.0, |p| p.0));
-        let x = first + share * (last - first);
-        let on_it = way.windows(2).find(|ends| ends[1].0 >= x);
-        let set = Type::plain(14.0, tone).bold();
-        if let Some([(x0, y0), (x1, y1)]) = on_it.and_then(|ends| ends.first_chunk()) {
-            let y = y0 + (y1 - y0) * ((x - x0) / (x1 - x0).max(1e-9)).clamp(0.0, 1.0);
-            canvas.note((x - 0.5 * canvas.width(&pot.mark, set), y), &pot.mark, set)?;
-        }
         let y = PANEL.top + NAME_STEP * (number as f64 + 0.5);
         canvas.line(&[(NAMES, y), (NAMES + 44.0, y)], stroke)?;
-        canvas.text((NAMES + 54.0, y), &pot.mark, set)?;
+        canvas.text((NAMES + 54.0, y), &pot.mark, Type::plain(14.0, tone).bold())?;
         let set = Type::plain(14.0, INK);
         let name = canvas.cut(&pot.pot, set, WIDTH - NAMES - 84.0);
         canvas.text((NAMES + 74.0, y), &name, set)
+    }
+
+    /// The way of a pot's water on the paper.
+    fn way(&self, pot: &Curve) -> Vec<(f64, f64)> {
+        let known = pot.water.iter().filter(|(_, water)| water.is_finite());
+        known.map(|(time, water)| (self.x(time.since(pot.made_at)), self.y(*water))).collect()
+    }
+
+    /// The letter of a pot on its line, at a level of its own, so that neighbours do not meet.
+    fn letter<DB: DrawingBackend>(
+        &self,
+        canvas: &Canvas<DB>,
+        number: usize,
+        pot: &Curve,
+    ) -> Result<(), PlotError> {
+        let way = self.way(pot);
+        let all = self.curves.pots.len().max(1) as f64;
+        let share = 0.06 + 0.7 * (number as f64 + 0.5) / all;
+        let (first, last) = (way.first().map_or(0.0, |p| p.1), way.last().map_or(0.0, |p| p.1));
+        let y = first + share * (last - first);
+        let on_it = way.windows(2).find(|ends| ends[1].1 >= y);
+        let set = Type::plain(14.0, stroke(number).0).bold();
+        if let Some([(x0, y0), (x1, y1)]) = on_it.and_then(|ends| ends.first_chunk()) {
+            let x = x0 + (x1 - x0) * ((y - y0) / (y1 - y0).max(1e-9)).clamp(0.0, 1.0);
+            canvas.note((x - 0.5 * canvas.width(&pot.mark, set), y), &pot.mark, set)?;
+        }
+        Ok(())
     }
 }
 
@@ -171,6 +179,9 @@ impl Drawing for Picture<'_> {
         self.grid(canvas)?;
         for (number, pot) in self.curves.pots.iter().enumerate() {
             self.pot(canvas, number, pot)?;
+        }
+        for (number, pot) in self.curves.pots.iter().enumerate() {
+            self.letter(canvas, number, pot)?;
         }
         match self.curves.left_out {
             0 => Ok(()),

@@ -3,12 +3,12 @@
 //!
 //! What happened is a line through all forecasts of it, with the hatched stretch in which it lies
 //! in 8 of 10 cases. A forecast is a bar with its middle: a dot where the bar holds what happened,
-//! a cross where it does not, a mark where nobody can say.
+//! a cross where it does not, a mark where nobody can say; a ring where it is still open.
 
 use super::axis::Times;
 use super::canvas::{Area, Canvas, Hatch, Stroke, Tone, Type};
-use super::picture::{CURVE, FAINT, GRID, INK, LEFT, RIGHT};
-use super::{Drawing, Look, PlotError};
+use super::picture::{CURVE, FAINT, INK, LEFT, RIGHT};
+use super::{Drawing, Look, PlotError, grid};
 use crate::core::report::TimeQuantiles;
 use crate::records::Name;
 use crate::units::{HOUR, Time};
@@ -25,7 +25,30 @@ const HEAD: f64 = 40.0;
 const FROM: f64 = LEFT + 190.0;
 const TO: f64 = RIGHT;
 
+const PAPER: Tone = Tone(RGBColor(255, 255, 255), 1.0);
 const MISSED: Tone = Tone(RGBColor(158, 48, 28), 1.0);
+
+/// What came of a forecast.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Came {
+    /// It held what happened.
+    Inside,
+    /// It did not.
+    Outside,
+    /// That cannot be said.
+    Unknown,
+    /// It is of now.
+    Open,
+}
+
+impl Came {
+    const ALL: [(Came, &'static str); 4] = [
+        (Came::Inside, "held what happened"),
+        (Came::Outside, "did not"),
+        (Came::Unknown, "nobody can say"),
+        (Came::Open, "as of now, open"),
+    ];
+}
 
 /// A forecast.
 #[derive(Clone, PartialEq, Debug)]
@@ -34,8 +57,8 @@ pub struct Said {
     pub asked_at: Time,
     /// What was said.
     pub time: TimeQuantiles,
-    /// Whether it held what happened, where that can be said.
-    pub inside: Option<bool>,
+    /// What came of it.
+    pub came: Came,
 }
 
 /// All forecasts of one event.
@@ -78,49 +101,31 @@ impl<'a> Picture<'a> {
         let far = happened.map_or(said, |time| said.min(from.plus(2.5 * time.since(from))));
         let to = happened.into_iter().chain([far, from.plus(HOUR)]).max().unwrap_or(far);
         let to = to.plus(0.04 * to.since(from));
-        let area = Area { left: FROM, top: TOP, right: TO, bottom: bottom(foretold) };
-        Picture { foretold, look, times: Times::new(from, to, area, look.zone.clone()) }
+        Picture { foretold, look, times: Times::new(from, to, axis(foretold), look.zone.clone()) }
     }
 
     fn heading<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
         let title = Type::plain(25.0, INK).bold();
         let name = format!("What was forecast of {}", self.foretold.pot);
         canvas.text((LEFT, 34.0), &canvas.cut(&name, title, RIGHT - LEFT - 260.0), title)?;
-        let at = self.times.words(self.look.at, "as of %a %-d %b %Y %H:%M");
+        let at = self.look.as_of();
         canvas.text((RIGHT, 36.0), &at, Type::plain(14.0, FAINT).ending())?;
         let set = Type::plain(13.0, FAINT);
-        let (mut x, y) = (LEFT + 2.0, 70.0);
-        for (inside, words) in [
-            (Some(true), "forecast (8 of 10 cases) that held what happened"),
-            (Some(false), "one that did not"),
-            (None, "one of which that cannot be said"),
-        ] {
-            bar(canvas, [x, x + 16.0, x + 36.0], true, y, inside)?;
+        let (mut x, y, words) = (LEFT, 70.0, "forecasts (8 of 10 cases):");
+        canvas.text((x, y), words, set)?;
+        x += 20.0 + canvas.width(words, set);
+        let stretches = &self.foretold.stretches;
+        let said = |came| stretches.iter().flat_map(|s| &s.said).any(|said| said.came == came);
+        for (came, words) in Came::ALL.into_iter().filter(|(came, _)| said(*came)) {
+            bar(canvas, [x, x + 16.0, x + 36.0], true, y, came)?;
             canvas.text((x + 46.0, y), words, set)?;
             x += 72.0 + canvas.width(words, set);
         }
+        if stretches.iter().all(|stretch| stretch.happened.is_none()) {
+            return Ok(());
+        }
         canvas.line(&[(x, y - 8.0), (x, y + 8.0)], Stroke::solid(INK, 2.0))?;
         canvas.text((x + 10.0, y), "what happened", set)
-    }
-
-    fn grid<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
-        let bottom = bottom(self.foretold);
-        let marks = self.times.marks(72.0);
-        for mark in &marks {
-            let width = if mark.midnight { 1.4 } else { 0.8 };
-            canvas.line(&[(mark.x, TOP), (mark.x, bottom)], Stroke::solid(GRID, width))?;
-            let set = Type::plain(13.0, FAINT).centred();
-            canvas.text((mark.x, bottom + 14.0), &mark.label, set)?;
-        }
-        if marks.iter().any(|mark| !mark.midnight) {
-            let set = Type::plain(13.0, INK).centred();
-            for (from, to, name) in self.times.day_names() {
-                if to - from > canvas.width(&name, set) + 6.0 {
-                    canvas.text((0.5 * (from + to), bottom + 34.0), &name, set)?;
-                }
-            }
-        }
-        canvas.line(&[(FROM, bottom), (TO, bottom)], Stroke::solid(FAINT, 0.8))
     }
 
     fn stretch<DB: DrawingBackend>(
@@ -149,7 +154,7 @@ impl<'a> Picture<'a> {
             let [low, middle, high] = [said.time.p10, said.time.p50, said.time.p90];
             let x = |time: Option<Time>| time.map_or(TO, |time| self.times.held(time));
             let ends = high.is_some_and(|time| self.times.holds(time));
-            bar(canvas, [x(low), x(middle), x(high)], ends, y, said.inside)?;
+            bar(canvas, [x(low), x(middle), x(high)], ends, y, said.came)?;
         }
         Ok(())
     }
@@ -162,18 +167,25 @@ fn bar<DB: DrawingBackend>(
     [low, middle, high]: [f64; 3],
     ends: bool,
     y: f64,
-    inside: Option<bool>,
+    came: Came,
 ) -> Result<(), PlotError> {
-    let tone = if inside == Some(false) { MISSED } else { CURVE };
-    canvas.line(&[(low, y), (high, y)], Stroke::solid(tone.at(0.8), 2.4))?;
+    let tone = if came == Came::Outside { MISSED } else { CURVE };
+    let dash = (came == Came::Open).then_some((7.0, 4.0));
+    canvas.line(&[(low, y), (high, y)], Stroke { tone: tone.at(0.8), width: 2.4, dash })?;
     canvas.line(&[(low, y - 5.0), (low, y + 5.0)], Stroke::solid(tone, 1.6))?;
     if ends {
         canvas.line(&[(high, y - 5.0), (high, y + 5.0)], Stroke::solid(tone, 1.6))?;
     }
-    match inside {
-        Some(true) => canvas.dot((middle, y), 4.0, tone),
-        Some(false) => canvas.cross((middle, y), 5.0, Stroke::solid(tone, 2.0)),
-        None => canvas.line(&[(middle, y - 7.0), (middle, y + 7.0)], Stroke::solid(tone, 2.4)),
+    match came {
+        Came::Inside => canvas.dot((middle, y), 4.0, tone),
+        Came::Outside => canvas.cross((middle, y), 5.0, Stroke::solid(tone, 2.0)),
+        Came::Unknown => {
+            canvas.line(&[(middle, y - 7.0), (middle, y + 7.0)], Stroke::solid(tone, 2.4))
+        }
+        Came::Open => {
+            canvas.dot((middle, y), 6.0, tone)?;
+            canvas.dot((middle, y), 3.4, PAPER)
+        }
     }
 }
 
@@ -181,18 +193,20 @@ fn height(stretch: &Stretch) -> f64 {
     HEAD + STEP * stretch.said.len() as f64 + 8.0
 }
 
-fn bottom(foretold: &Foretold) -> f64 {
-    TOP + foretold.stretches.iter().map(height).sum::<f64>() + 6.0
+/// Where the stretches stand.
+fn axis(foretold: &Foretold) -> Area {
+    let bottom = TOP + foretold.stretches.iter().map(height).sum::<f64>() + 6.0;
+    Area { left: FROM, top: TOP, right: TO, bottom }
 }
 
 impl Drawing for Picture<'_> {
     fn size(&self) -> (u32, u32) {
-        (WIDTH as u32, (bottom(self.foretold) + 50.0).ceil() as u32)
+        (WIDTH as u32, (axis(self.foretold).bottom + 50.0).ceil() as u32)
     }
 
     fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
         self.heading(canvas)?;
-        self.grid(canvas)?;
+        grid::clock(canvas, &self.times, axis(self.foretold))?;
         let mut top = TOP;
         for stretch in &self.foretold.stretches {
             self.stretch(canvas, stretch, top)?;

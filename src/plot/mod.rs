@@ -32,7 +32,7 @@ mod window;
 pub use comparison::Comparison;
 pub use curves::{Curve, Curves};
 pub use effects::EffectRow;
-pub use foretold::{Foretold, Said, Stretch};
+pub use foretold::{Came, Foretold, Said, Stretch};
 pub use load::{LoadPicture, LoadRow};
 pub use plan::{PlanPicture, PlanRow};
 pub use record::{Panel, Record};

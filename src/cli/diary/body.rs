@@ -13,12 +13,16 @@ use crate::answers::diary::{Remembered, remembered};
 use crate::core::record::{Event, Scored, figures};
 use crate::core::shrinkage::Shrinkage;
 use crate::plot::{self as pictures, Curve, Curves};
-use crate::records::{HandlingRow, Name, Pot, Studio};
+use crate::records::{Action, HandlingRow, Name, Pot, Studio};
 use crate::scorecard::{self, Scorecard};
 use crate::units::Time;
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
 
 /// Finished pots whose forecasts are scored, at most: as `scorecard` does.
 const SCORED: usize = 60;
+/// Pots that a table can hold.
+const LISTED: usize = 24;
 /// Curves that a picture can hold.
 const CURVES: usize = 12;
 
@@ -124,8 +128,19 @@ impl Told<'_> {
             "Shrunk",
             "Forecasts",
         ];
-        let rows = self.pots.iter().map(|pot| self.row(pot)).collect();
-        page.table("Oldest first; ages since each was made", head, rows);
+        if self.pots.len() > 1 {
+            page.text(format!("What became of all {}: {}.", self.pots.len(), self.fates()));
+        }
+        let older = self.pots.len().saturating_sub(LISTED);
+        let rows = self.pots[older..].iter().map(|pot| self.row(pot)).collect();
+        let which =
+            if older > 0 { format!("The newest {LISTED}, oldest") } else { "Oldest".into() };
+        page.table(format!("{which} first; ages since each was made"), head, rows);
+        if older > 0 {
+            page.text(format!(
+                "{older} older ones are in the count alone; \"warecast diary POT\" tells of each."
+            ));
+        }
         page.text(
             "To trim and bone-dry: when that was by all weights of a finished pot, where it is \
              known to a fifth of the time. Shrunk: by ASTM C326, in drying and in all. Forecasts: \
@@ -170,6 +185,24 @@ impl Told<'_> {
             shrunk(log, words.now),
             figures.unwrap_or_default(),
         ]
+    }
+
+    /// How many came to what, most first.
+    fn fates(&self) -> String {
+        let mut fates: BTreeMap<String, usize> = BTreeMap::new();
+        for pot in &self.pots {
+            let log = self.source.roll.log(&pot.name);
+            let fate = match stages(log, self.source.words.now).into_iter().flatten().last() {
+                Some(HandlingRow { action: Action::Lost(_), .. }) => "lost".into(),
+                Some(row) => end(&row.action),
+                None => self.fate(log, &pot.name),
+            };
+            *fates.entry(fate).or_default() += 1;
+        }
+        let mut fates: Vec<_> = fates.into_iter().collect();
+        fates.sort_by_key(|(_, pots)| Reverse(*pots));
+        let said: Vec<String> = fates.iter().map(|(fate, pots)| format!("{pots} {fate}")).collect();
+        said.join("; ")
     }
 
     fn fate(&self, log: &[HandlingRow], pot: &Name) -> String {

@@ -10,9 +10,9 @@ use super::{Source, progress};
 use crate::answers;
 use crate::core::clay::volume_shrinkage;
 use crate::core::record::{Event, Scored};
-use crate::core::report::{Found, PotAnswer, TimeQuantiles};
+use crate::core::report::{Found, PotAnswer, TimeQuantiles, TrimCall};
 use crate::core::shrinkage::Shrinkage;
-use crate::plot::{self as pictures, Foretold, Said, Stretch};
+use crate::plot::{self as pictures, Came, Foretold, Said, Stretch};
 use crate::records::{Action, HandlingRow, Outcome, Point, Pot, Studio};
 use crate::scorecard::{self, Past};
 use crate::units::Time;
@@ -261,44 +261,25 @@ impl Told<'_> {
 
     fn forecasts(&self, page: &mut Page) -> anyhow::Result<()> {
         page.heading("What was forecast, and what happened");
-        let Some(past) = self.past.filter(|past| !past.said.is_empty()) else {
+        if self.past.is_none_or(|past| past.said.is_empty()) {
             page.text(
                 "It was not weighed for long enough to be asked about: the first forecast is \
                        that of 3 hours after its making.",
             );
-            return Ok(());
-        };
-        page.text(
-            "Each forecast is made again as of then, from what was known then, and before any correction \
-             by the studio's own record. What happened is what all its weights say by now.",
-        );
-        let mut stretches = Vec::new();
-        for event in Event::ALL {
-            let forecasts = past.forecasts(event);
-            let truth = past.known.as_ref().and_then(|known| known.truth(event)).map(|(_, t)| t);
-            let caption = format!("{}: {}", heading(event), self.happened(past, truth));
-            let row = |(asked, said, scored): &(Time, TimeQuantiles, Option<Scored>)| {
-                let age = span(asked.since(self.pot.made_at));
-                [
-                    format!("{} ({age} old)", self.words.time(*asked)),
-                    self.words.forecast(said).unwrap_or("not within 30 days".into()),
-                    compared(scored.as_ref(), truth.is_some()),
-                ]
-            };
-            if forecasts.is_empty() {
-                page.text(format!("{caption}, before it was asked about."));
-                continue;
-            }
-            let rows = forecasts.iter().map(row).collect();
-            page.table(caption, ["Asked", "Forecast", "What came of it"], rows);
-            let said = |(asked_at, time, scored): &(Time, TimeQuantiles, Option<Scored>)| Said {
-                asked_at: *asked_at,
-                time: *time,
-                inside: scored.as_ref().map(Scored::inside),
-            };
-            let said = forecasts.iter().map(said).collect();
-            stretches.push(Stretch { heading: heading(event).into(), happened: truth, said });
+        } else {
+            page.text(
+                "Each forecast is made again as of then, from what was known then, and before any \
+                 correction by the studio's own record. What happened is what all its weights say \
+                 by now.",
+            );
         }
+        if Event::ALL.iter().any(|event| self.open(*event).is_some()) {
+            page.text(
+                "Marked open: what a report says now, with that correction where there is one.",
+            );
+        }
+        let stretches = Event::ALL.map(|event| self.stretch(page, event));
+        let stretches: Vec<Stretch> = stretches.into_iter().flatten().collect();
         if stretches.is_empty() {
             return Ok(());
         }
@@ -310,19 +291,58 @@ impl Told<'_> {
         let alt =
             format!("Forecasts of {} against what happened, as in the tables.", self.pot.name);
         let caption = "From top to bottom as it was asked. A short line across: when it was asked; \
-            hatched: where what happened lies in 8 of 10 cases.";
+            hatched: where what happened lies in 8 of 10 cases; a ring on dashes: what is forecast \
+            now.";
         page.picture("forecasts", &svg, &alt, caption);
         Ok(())
     }
 
-    /// When something happened, or why nobody can say.
-    fn happened(&self, past: &Past, truth: Option<TimeQuantiles>) -> String {
-        match (truth.and_then(|time| self.words.forecast(&time)), &past.known, self.end) {
+    /// What is forecast now of an event, where it is still to come.
+    fn open(&self, event: Event) -> Option<TimeQuantiles> {
+        let asked = event == Event::BoneDry || self.answer.trim.call != TrimCall::Done;
+        let time = event.of(self.answer);
+        let to_come = time.p50.is_none_or(|middle| middle > self.words.now);
+        (self.end.is_none() && asked && to_come).then_some(time)
+    }
+
+    /// The forecasts of an event, as a table on the page and for the picture.
+    fn stretch(&self, page: &mut Page, event: Event) -> Option<Stretch> {
+        let words = self.words;
+        let known = self.past.and_then(|past| past.known.as_ref());
+        let truth = known.and_then(|known| known.truth(event)).map(|(_, time)| time);
+        let happened = match (truth.and_then(|time| words.forecast(&time)), known, self.end) {
             (Some(time), ..) => time,
             (None, Some(_), _) => "not known well enough to be counted".into(),
             (None, None, Some(_)) => "not known: not weighed after it was surely dry".into(),
             (None, None, None) => "to be known once it is weighed dry".into(),
+        };
+        let caption = format!("{}: {happened}", heading(event));
+        let (mut rows, mut said) = (Vec::new(), Vec::new());
+        let mut add = |asked_at: Time, time: TimeQuantiles, (came, of): (Came, String)| {
+            let age = span(asked_at.since(self.pot.made_at));
+            let forecast = words.forecast(&time).unwrap_or("not within 30 days".into());
+            rows.push([format!("{} ({age} old)", words.time(asked_at)), forecast, of]);
+            said.push(Said { asked_at, time, came });
+        };
+        let open = self.open(event);
+        for (asked, time, scored) in self.past.iter().flat_map(|past| past.forecasts(event)) {
+            // What is asked now stands there as open.
+            if open.is_none() || asked < words.now {
+                add(asked, time, compared(scored.as_ref(), truth.is_some()));
+            }
         }
+        if let Some(time) = open {
+            add(words.now, time, (Came::Open, "open".into()));
+        }
+        if rows.is_empty() {
+            // Of what nobody asked about nothing is said.
+            if self.past.is_some_and(|past| !past.said.is_empty()) {
+                page.text(format!("{caption}, before it was asked about."));
+            }
+            return None;
+        }
+        page.table(caption, ["Asked", "Forecast", "What came of it"], rows);
+        Some(Stretch { heading: heading(event).into(), happened: truth, said })
     }
 
     fn lengths(&self, page: &mut Page) {
@@ -394,20 +414,25 @@ impl Told<'_> {
     }
 }
 
-/// What a forecast came to.
-fn compared(scored: Option<&Scored>, known: bool) -> String {
+/// What a forecast came to, in words too.
+fn compared(scored: Option<&Scored>, known: bool) -> (Came, String) {
     let Some(scored) = scored else {
-        return match known {
-            true => "not counted: trimmed, wetted or given clay in between".into(),
-            false => "not known".into(),
+        let words = match known {
+            true => "not counted: trimmed, wetted or given clay in between",
+            false => "not known",
         };
+        return (Came::Unknown, words.into());
     };
-    let inside = if scored.inside() { "inside" } else { "outside" };
-    match (span(scored.error().abs()), scored.error() < 0.0) {
+    let (came, inside) = match scored.inside() {
+        true => (Came::Inside, "inside"),
+        false => (Came::Outside, "outside"),
+    };
+    let words = match (span(scored.error().abs()), scored.error() < 0.0) {
         (off, _) if off == "0 min" => format!("{inside}; just as said"),
         (off, true) => format!("{inside}; came {off} later than its middle"),
         (off, false) => format!("{inside}; came {off} sooner than its middle"),
-    }
+    };
+    (came, words)
 }
 
 /// What is forecast.
