@@ -512,7 +512,9 @@ fn the_weights_say_whether_a_step_was_taken() {
         let weighed = |shelf: ByHand, h: u8| shelf.weighed(h.into(), at(h.into()));
         let studio = (2..=30).fold(wrapped.clone(), weighed).studio(30.5);
         let planned = [studio.handling["planter"][1].clone()];
-        let [step] = &unconfirmed(&studio, &Taught::new(&studio), &planned)[..] else { panic!() };
+        let [step] = &unconfirmed(&studio, &Taught::new(&studio), &planned, 0.9)[..] else {
+            panic!()
+        };
         assert_eq!((step.rows.as_slice(), &step.board), (&planned[..], &None));
         (step.done, step.is_refuted(), step.is_borne_out())
     };
@@ -525,8 +527,8 @@ fn the_weights_say_whether_a_step_was_taken() {
     let studio = wrapped.clone().weighed(20.0, 567.0).studio(30.5);
     let planned = [studio.handling["planter"][1].clone()];
     let taught = Taught::new(&studio);
-    assert_eq!(unconfirmed(&studio, &taught, &planned)[0].done, None);
-    assert!(unconfirmed(&studio, &taught, &[]).is_empty());
+    assert_eq!(unconfirmed(&studio, &taught, &planned, 0.9)[0].done, None);
+    assert!(unconfirmed(&studio, &taught, &[], 0.9).is_empty());
     let early = wrapped.studio(20.0);
-    assert!(unconfirmed(&early, &Taught::new(&early), &planned).is_empty());
+    assert!(unconfirmed(&early, &Taught::new(&early), &planned, 0.9).is_empty());
 }

@@ -89,7 +89,7 @@ fn told(planned: &Action, was_done: bool, (hours, more): (f64, f64)) -> Vec<Opti
             air: places.into(),
             ..Studio::default()
         };
-        unconfirmed(&studio, &Taught::new(&studio), &[row])[0].done
+        unconfirmed(&studio, &Taught::new(&studio), &[row], 0.9)[0].done
     };
     (1..=POTS).map(one).collect()
 }

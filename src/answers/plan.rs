@@ -109,9 +109,15 @@ fn then(subjects: &[Subject], draft: &mut Draft) {
     }
 }
 
-/// Planned steps that nobody confirmed, held against the weights.
-pub fn unconfirmed(studio: &Studio, taught: &Taught, planned: &[HandlingRow]) -> Vec<Unconfirmed> {
-    let mut steps = done::open_steps(studio, planned);
+/// Planned steps that nobody confirmed, held against the weights, which are believed where they are
+/// surer than `sure`.
+pub fn unconfirmed(
+    studio: &Studio,
+    taught: &Taught,
+    planned: &[HandlingRow],
+    sure: f64,
+) -> Vec<Unconfirmed> {
+    let mut steps = done::open_steps(studio, planned, sure);
     let rows: Vec<&HandlingRow> = steps.iter().flat_map(|step| &step.rows).collect();
     let against = |row: &&HandlingRow| Some(done::against(studio, &taught.lessons, row));
     let mut against = each_on_all_cores(&rows, against).into_iter();

@@ -174,7 +174,7 @@ fn made(store: &Store, names: &[Name], question: &Question, away: bool) -> anyho
     };
     let mut planned = store.planned()?;
     planned.retain(|row| names.contains(&&row.pot));
-    let unconfirmed = plan::unconfirmed(&studio, &taught, &planned);
+    let unconfirmed = plan::unconfirmed(&studio, &taught, &planned, store.settings().plan.sure);
     for row in unconfirmed.iter().filter(|step| step.is_refuted()).flat_map(|step| &step.rows) {
         if let Some(log) = studio.handling.get_mut(&row.pot) {
             log.retain(|other| other != row);
@@ -270,6 +270,8 @@ fn question(
         moments: moments(&hours(there), at),
         trim_s: 60.0 * minutes,
         wanted: settings.wanted,
+        worth: settings.worth,
+        leave: settings.leave,
         covers: settings.covers.clone(),
         sheets: None,
         kiln: kiln.map(|kiln| kiln.since(at)),

@@ -1,6 +1,6 @@
 //! What follows for the kiln once pots are trimmed: the open air, and turning them over.
 
-use super::draft::{Draft, Kept, SAME, WORTH, Way};
+use super::draft::{Draft, Kept, SAME, Way};
 use super::hours::share;
 use super::queue::Place;
 use super::{Group, Question};
@@ -63,19 +63,19 @@ impl Draft<'_> {
     /// Lets the first of these follow that brings a group into the kiln, else the best, if it is
     /// worth it. If what is chosen takes the kiln from it all the same, nothing is done.
     pub fn then(&mut self, group: usize, ways: Vec<Way>) {
-        let wanted = self.question.wanted;
+        let Question { wanted, worth, .. } = *self.question;
         let (chosen, nothing) = (&self.kept[group].chosen, &self.kept[group].nothing);
         let value = |way: &Way, changes: usize| {
             let dry = self.dry(group, chosen, way, &self.places);
             let enough = dry.iter().all(|dry| *dry >= wanted - SAME);
             let capped = dry.iter().map(|dry| dry.min(wanted)).sum::<f64>();
             let cracked = self.lost(way).iter().sum::<f64>();
-            (enough && cracked == 0.0, capped - cracked - WORTH * changes as f64)
+            (enough && cracked == 0.0, capped - cracked - worth * changes as f64)
         };
         let stays = value(chosen, 0).1;
-        let worth = |way: &Way| Some(value(way, way.changes.len())).filter(|v| v.0 || v.1 > stays);
+        let gains = |way: &Way| Some(value(way, way.changes.len())).filter(|v| v.0 || v.1 > stays);
         let told: Vec<(usize, (bool, f64))> =
-            ways.iter().enumerate().filter_map(|(index, way)| Some((index, worth(way)?))).collect();
+            ways.iter().enumerate().filter_map(|(index, way)| Some((index, gains(way)?))).collect();
         let best = told
             .iter()
             .find(|(_, (enough, _))| *enough)

@@ -17,8 +17,6 @@ use std::collections::BTreeMap;
 /// How likely a planned step was done before any weight speaks (common practice, no source: most
 /// of what is planned is done, and not all of it is written down).
 const DONE: f64 = 0.8;
-/// The weights are believed where they are surer than this that it was not, or that it was.
-pub const SURE: f64 = 0.9;
 /// A weight speaks of a step so long after it, s.
 const SPEAKS: f64 = HOUR;
 
@@ -31,23 +29,26 @@ pub struct Unconfirmed {
     pub board: Option<Name>,
     /// How likely it was done, by the weights; `None` where none speaks.
     pub done: Option<f64>,
+    /// From which chance on the weights are believed.
+    pub sure: f64,
 }
 
 impl Unconfirmed {
     /// Whether the weights say that it was not done.
     pub fn is_refuted(&self) -> bool {
-        self.done.is_some_and(|done| done < 1.0 - SURE)
+        self.done.is_some_and(|done| done < 1.0 - self.sure)
     }
 
     /// Whether the weights say that it was.
     pub fn is_borne_out(&self) -> bool {
-        self.done.is_some_and(|done| done > SURE)
+        self.done.is_some_and(|done| done > self.sure)
     }
 }
 
 /// Planned rows whose time has come and that are the last word on how their pots are kept, by
-/// step; nothing is known of them yet.
-pub fn open_steps(studio: &Studio, planned: &[HandlingRow]) -> Vec<Unconfirmed> {
+/// step; nothing is known of them yet. The weights are to be believed where they are surer than
+/// `sure` that one was not done, or that it was.
+pub fn open_steps(studio: &Studio, planned: &[HandlingRow], sure: f64) -> Vec<Unconfirmed> {
     type Step = (Time, &'static str, String, Option<Name>, Option<Name>);
     let mut steps: BTreeMap<Step, Vec<HandlingRow>> = BTreeMap::new();
     for row in planned.iter().filter(|row| row.time <= studio.at) {
@@ -64,7 +65,7 @@ pub fn open_steps(studio: &Studio, planned: &[HandlingRow]) -> Vec<Unconfirmed> 
         let key = (row.time, row.action.word(), row.action.detail(), pot.board.clone(), alone);
         steps.entry(key).or_default().push(row.clone());
     }
-    let step = |((.., board, _), rows): (Step, _)| Unconfirmed { rows, board, done: None };
+    let step = |((.., board, _), rows): (Step, _)| Unconfirmed { rows, board, done: None, sure };
     steps.into_iter().map(step).collect()
 }
 

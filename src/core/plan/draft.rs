@@ -10,13 +10,6 @@ use crate::core::prospect::{Change, Course};
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-/// A change has to gain this much where it is not enough, in chance of one pot (common practice,
-/// no source).
-pub(super) const WORTH: f64 = 0.20;
-/// Where something was planned already, so much may be missing from what is wanted: forecasts move
-/// by as much from one hour to the next, and a plan that changes with each is none (common
-/// practice, no source).
-const LEFT_ALONE: f64 = 0.05;
 /// Chances that differ by less than this are the same.
 pub(super) const SAME: f64 = 1e-9;
 /// Ways that are looked at closely: so many of the best, and so many of the best with one change
@@ -165,7 +158,7 @@ impl<'a> Draft<'a> {
     /// From which chance of a pot on nothing more is done about it.
     pub(super) fn enough(&self, member: usize) -> f64 {
         let planned = self.subjects[member].planned;
-        self.question.wanted - if planned { LEFT_ALONE } else { SAME }
+        self.question.wanted - SAME - if planned { self.question.leave } else { 0.0 }
     }
 
     /// Whether a pot is less likely worked on, as it is kept, than is enough.
@@ -357,7 +350,7 @@ impl<'a> Draft<'a> {
                 changes,
                 enough: surely && cracked == 0.0,
                 sum: sum - cracked,
-                value: capped - cracked - WORTH * changes as f64,
+                value: capped - cracked - self.question.worth * changes as f64,
             })
         };
         let mut worths: Vec<Worth> = ways.iter().enumerate().filter_map(worth).collect();

@@ -53,6 +53,10 @@ pub struct Question {
     pub trim_s: f64,
     /// How likely a pot is to be trimmable in those hours.
     pub wanted: f64,
+    /// What one more change has to gain where it is not enough, in chance of one pot.
+    pub worth: f64,
+    /// So much may be missing where something was planned already.
+    pub leave: f64,
     /// Covers that the studio has, beside none.
     pub covers: Vec<Cover>,
     /// Sheets of plastic that there are for these pots; `None`: as many as are wanted.
@@ -83,6 +87,8 @@ impl Question {
             hours,
             trim_s: 900.0,
             wanted: 0.80,
+            worth: 0.20,
+            leave: 0.05,
             covers: vec![Cover::Draped, Cover::Wrapped],
             sheets: None,
             kiln: None,

@@ -9,10 +9,14 @@ use serde::Deserialize;
 use std::ops::RangeInclusive;
 use toml::Spanned;
 
-/// What may be set: minutes of one pot, how likely it is to be worked on, sheets of plastic, how
-/// far apart two of a pair may be, and parts of the trimming band.
+/// What may be set: minutes of one pot; how likely it is to be worked on, what a change has to gain
+/// and what may be missing where one is planned; how sure weights have to be; sheets of plastic; how
+/// far apart two of a pair may be; and parts of the trimming band.
 const MINUTES: RangeInclusive<f64> = 1.0..=240.0;
 const WANTED: RangeInclusive<f64> = 0.50..=0.99;
+const WORTH: RangeInclusive<f64> = 0.01..=1.0;
+const LEAVE: RangeInclusive<f64> = 0.0..=0.30;
+const SURE: RangeInclusive<f64> = 0.60..=0.99;
 const SHEETS: RangeInclusive<u32> = 0..=1000;
 const ALIKE: RangeInclusive<f64> = 0.05..=1.0;
 const PARTS: RangeInclusive<f64> = -2.0..=2.0;
@@ -28,6 +32,12 @@ pub struct PlanSettings {
     pub trim_minutes: f64,
     /// How likely a pot is to be trimmable in those hours.
     pub wanted: f64,
+    /// Where it cannot be as likely: what one more change has to gain, in chance of one pot.
+    pub worth: f64,
+    /// So much may be missing where something is planned already.
+    pub leave: f64,
+    /// How sure the weights have to be that a planned step was not done, or was.
+    pub sure: f64,
     /// Covers that there are, beside none.
     pub covers: Vec<Cover>,
     /// Sheets of plastic that there are; `None`: as many as are wanted.
@@ -62,6 +72,9 @@ impl Default for PlanSettings {
             there: None,
             trim_minutes: 15.0,
             wanted: 0.80,
+            worth: 0.20,
+            leave: 0.05,
+            sure: 0.90,
             covers: vec![Cover::Draped, Cover::Wrapped],
             sheets: None,
             pairs: Vec::new(),
@@ -81,6 +94,9 @@ pub(super) struct Raw {
     there: Option<Spanned<String>>,
     trim_minutes: Option<Spanned<f64>>,
     wanted: Option<Spanned<f64>>,
+    worth: Option<Spanned<f64>>,
+    leave: Option<Spanned<f64>>,
+    sure: Option<Spanned<f64>>,
     covers: Option<Vec<Spanned<String>>>,
     sheets: Option<Spanned<u32>>,
     pairs: Option<Vec<Spanned<Vec<Name>>>>,
@@ -116,6 +132,9 @@ impl Raw {
             there: week(self.there)?,
             trim_minutes: number(self.trim_minutes, MINUTES, otherwise.trim_minutes)?,
             wanted: number(self.wanted, WANTED, otherwise.wanted)?,
+            worth: number(self.worth, WORTH, otherwise.worth)?,
+            leave: number(self.leave, LEAVE, otherwise.leave)?,
+            sure: number(self.sure, SURE, otherwise.sure)?,
             covers,
             sheets: self.sheets.map(sheets).transpose()?,
             pairs: pairs(self.pairs.unwrap_or_default())?,
