@@ -10,8 +10,8 @@ use std::ops::RangeInclusive;
 use toml::Spanned;
 
 /// What may be set: minutes of one pot; how likely it is to be worked on, what a change has to gain
-/// and what may be missing where one is planned; how sure weights have to be; sheets of plastic; how
-/// far apart two of a pair may be; and parts of the trimming band.
+/// and what may be missing where one is planned; how sure weights have to be; sheets of plastic;
+/// how far apart two of a pair may be; and parts of the trimming band.
 const MINUTES: RangeInclusive<f64> = 1.0..=240.0;
 const WANTED: RangeInclusive<f64> = 0.50..=0.99;
 const WORTH: RangeInclusive<f64> = 0.01..=1.0;
