@@ -123,23 +123,39 @@ fn on_grid(prior: &FuzzyBand, felt: &[Felt], hand_sd: f64, about: &FuzzyBand) ->
     let ln_to = alone(&prior.to, &to, Verdict::Stiff, -1.0);
     // `right` speaks of both: Φ(below `from`) − Φ(below `to`).
     let below = |axis: &[f64]| -> Vec<Vec<f64>> {
-        let its = felt.iter().filter(|f| f.verdict == Verdict::Right);
-        let row = |f: &Felt| {
-            let sd = hand_sd.hypot(f.sd);
-            axis.iter().map(|x| phi((x - f.water) / sd)).collect()
-        };
-        its.map(row).collect()
+        let its = || felt.iter().filter(|f| f.verdict == Verdict::Right);
+        let at = |x: &f64| its().map(|f| phi((x - f.water) / hand_sd.hypot(f.sd))).collect();
+        axis.iter().map(at).collect()
     };
     let (below_from, below_to) = (below(&from), below(&to));
     let mut sums = Sums::default();
     for (i, a) in from.iter().enumerate() {
         for (j, b) in to.iter().enumerate().filter(|(_, b)| a - **b >= NARROWEST) {
-            let right = below_from.iter().zip(&below_to);
-            let right = right.map(|(f, t)| (f[i] - t[j]).max(f64::MIN_POSITIVE).ln());
-            sums.add(ln_from[i] + ln_to[j] + right.sum::<f64>(), *a, *b);
+            let right = below_from[i].iter().zip(&below_to[j]).map(|(f, t)| f - t);
+            sums.add(ln_from[i] + ln_to[j] + ln_product(right), *a, *b);
         }
     }
     sums.band()
+}
+
+/// The logarithm of the product of many probabilities; none of them counts as nothing at all. A
+/// logarithm takes ten times as long as all the rest: it is taken of as many as do not run out of
+/// the range of a number together.
+fn ln_product(all: impl Iterator<Item = f64>) -> f64 {
+    const SMALL: f64 = 1e-150;
+    let (mut sum, mut product) = (0.0, 1.0);
+    for one in all {
+        if one < SMALL {
+            sum += one.max(f64::MIN_POSITIVE).ln();
+            continue;
+        }
+        product *= one;
+        if product < SMALL {
+            sum += product.ln();
+            product = 1.0;
+        }
+    }
+    sum + product.ln()
 }
 
 /// Weighted sums, each weight given by its logarithm.
@@ -247,6 +263,16 @@ mod tests {
             other => panic!("{other}"),
         };
         Felt { verdict, water: water.parse().unwrap(), sd: sd.parse().unwrap() }
+    }
+
+    #[test]
+    fn the_logarithm_of_a_product_is_the_sum_of_logarithms() {
+        for scale in [1.0, 0.3, 1e-40, 1e-149, 1e-151, 0.0] {
+            let all: Vec<f64> = (1..1000).map(|k| scale * f64::from(k % 37) / 37.0).collect();
+            let sum: f64 = all.iter().map(|one| one.max(f64::MIN_POSITIVE).ln()).sum();
+            let product = ln_product(all.into_iter());
+            assert!((product - sum).abs() < 1e-9 * sum.abs(), "{scale}: {product} {sum}");
+        }
     }
 
     const BAND: FuzzyBand = FuzzyBand {
