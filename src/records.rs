@@ -7,6 +7,7 @@
 mod kiln;
 mod names;
 mod sample;
+mod shared;
 mod wary;
 
 use crate::units::Time;
@@ -15,6 +16,7 @@ pub use names::{
     NameError, begins_a_formula, check_name, is_hidden, nearest, printable, shell_word,
 };
 pub use sample::{Drying, Sample};
+pub use shared::Shared;
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 pub use wary::Wary;
@@ -503,6 +505,9 @@ pub struct Air {
     pub humidity: Vec<Point>,
 }
 
+/// Which weighings of which pots: spans of time in order, each from one to before another.
+pub type Parts = BTreeMap<Name, Vec<(Time, Time)>>;
+
 /// Weighings of one pot as they stand on the scale (gross), in order of time.
 ///
 /// A pot's weighings are the readings that name it, and those without a name that came from the
@@ -541,8 +546,8 @@ pub struct Studio {
     /// Cells and scales of which more is known than the weights of pots.
     pub cells: BTreeMap<Name, Cell>,
     /// Air by place; the studio's main sensor (`room`) under the empty name, `room:PLACE` under
-    /// PLACE.
-    pub air: BTreeMap<Name, Air>,
+    /// PLACE. It may be that of years, and is the same in many a copy of a studio.
+    pub air: Shared<BTreeMap<Name, Air>>,
     /// Air that is forecast for the studio's main room, each temperature with the humidity of its
     /// time, from the last before `at` on; empty without a forecast.
     pub air_to_come: Air,
@@ -552,6 +557,25 @@ pub struct Studio {
     pub blends: BTreeMap<Name, Vec<Blend>>,
     /// From which chance on it wants to be warned of a pot that may crack.
     pub wary: Wary,
+}
+
+impl Studio {
+    /// A pot, the one it is like, and so on; none of a name that is not there.
+    pub fn family(&self, pot: &str) -> Vec<&Pot> {
+        let mut all: Vec<&Pot> = Vec::new();
+        let mut next = self.pots.get(pot);
+        while let Some(pot) = next.filter(|pot| all.iter().all(|known| known.name != pot.name)) {
+            all.push(pot);
+            next = pot.like.as_ref().and_then(|like| self.pots.get(like));
+        }
+        all
+    }
+
+    /// All weighings of these pots and of those they are like.
+    pub fn whole(&self, pots: &[Name]) -> Parts {
+        let family = pots.iter().flat_map(|pot| self.family(pot));
+        family.map(|pot| (pot.name.clone(), vec![(Time::MIN, Time::MAX)])).collect()
+    }
 }
 
 #[cfg(test)]

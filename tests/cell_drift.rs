@@ -126,7 +126,7 @@ impl Tale {
             pots: BTreeMap::from([(name.clone(), planter)]),
             handling: BTreeMap::from([(name.clone(), rows)]),
             weighings: BTreeMap::from([(name, Weighings(weights))]),
-            air: BTreeMap::from([(String::new(), air)]),
+            air: BTreeMap::from([(String::new(), air)]).into(),
             cells: BTreeMap::from([(CELL.into(), known)]),
             ..Studio::default()
         }

@@ -17,6 +17,7 @@ use super::inference::posterior::{Draws, Posterior};
 use super::record::{Dryness, Event};
 use super::report::{Quantiles, TimeQuantiles};
 use super::room::{Climate, Room};
+use super::thinning::AIR_BEFORE;
 use crate::records::{Action, Air, HandlingRow, Point, Pot, Studio, Weighings};
 use crate::units::{HOUR, Time};
 use rand::rngs::StdRng;
@@ -84,8 +85,13 @@ pub fn then(studio: &Studio, pot: &str, at: Time) -> Studio {
         }
         next = pot.like.as_ref().and_then(|like| studio.pots.get(like)).filter(known);
     }
+    // Of the air from long before nothing is asked, and it may be that of years.
+    let begins = out.pots.values().map(|pot| pot.made_at);
+    let begins = begins.chain(studio.samples.iter().map(|row| row.time));
+    let from = begins.fold(at, Time::min).plus(-AIR_BEFORE);
+    let since = |all: &[Point]| until(&all[all.partition_point(|p| p.time < from)..], at);
     let air = studio.air.iter().map(|(place, air)| {
-        let [temperature, humidity] = [&air.temperature, &air.humidity].map(|all| until(all, at));
+        let [temperature, humidity] = [&air.temperature, &air.humidity].map(|all| since(all));
         (place.clone(), Air { temperature, humidity })
     });
     out.air = air.collect();

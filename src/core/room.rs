@@ -85,12 +85,21 @@ pub fn stretch(time: Time) -> i64 {
     (time.0 - 1).div_euclid(STRETCH_US)
 }
 
+/// What readings of one stretch count as: their mean, at the mean of their times to the
+/// microsecond; that of a mean alone is itself, so that nothing tells them apart.
+pub fn mean_of(group: &[Point]) -> Point {
+    let (n, first) = (group.len() as f64, group[0].time.0);
+    let later = group.iter().map(|p| (p.time.0 - first) as f64).sum::<f64>() / n;
+    let value = group.iter().map(|p| p.value).sum::<f64>() / n;
+    Point { time: Time(first + later as i64), value }
+}
+
 /// How many days back the daily pattern looks.
 const PATTERN_DAYS: f64 = 7.0;
 
 /// The air around one pot along time, as known at `now`: of the place where it stands, from when
 /// it stands there.
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 pub struct Room {
     start: Time,
     now: f64,
@@ -99,7 +108,7 @@ pub struct Room {
     forecast: Vec<(f64, Climate)>,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 struct Place {
     from: f64,
     measured: Option<Measured>,
@@ -107,7 +116,7 @@ struct Place {
     main: bool,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 struct Measured {
     temperature: Vec<(f64, f64)>,
     humidity: Vec<(f64, f64)>,
@@ -252,15 +261,14 @@ impl Measured {
     fn new(sensor: Option<&Air>, start: Time, now: f64) -> Option<Measured> {
         let sensor = sensor?;
         let series = |points: &[Point], (low, high): (f64, f64)| {
-            // A week before the start is enough for the pattern.
-            let since = |p: &Point| p.time.since(start);
-            let from = points.partition_point(|p| since(p) <= -PATTERN_DAYS * DAY);
-            let end = points.partition_point(|p| since(p) <= now).max(from);
+            // A week before the start is enough for the pattern: of whole stretches.
+            let week = stretch(start.plus(-PATTERN_DAYS * DAY));
+            let from = points.partition_point(|p| stretch(p.time) <= week);
+            let end = points.partition_point(|p| p.time.since(start) <= now).max(from);
             let groups = points[from..end].chunk_by(|a, b| stretch(a.time) == stretch(b.time));
             let mean = |group: &[Point]| {
-                let n = group.len() as f64;
-                let t = group.iter().map(since).sum::<f64>() / n;
-                (t, group.iter().map(|p| p.value.clamp(low, high)).sum::<f64>() / n)
+                let Point { time, value } = mean_of(group);
+                (time.since(start), value.clamp(low, high))
             };
             groups.map(mean).collect::<Vec<_>>()
         };

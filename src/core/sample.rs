@@ -307,6 +307,13 @@ pub fn of_body<'a>(studio: &'a Studio, body: &str) -> Vec<(&'a Name, Option<&'a 
         .collect()
 }
 
+/// Whether two studios with the same samples hear the same from each of them, in the air of each.
+pub fn say_the_same(a: &Studio, b: &Studio) -> bool {
+    let each = a.samples.chunk_by(|a, b| a.sample == b.sample);
+    let said = |studio, rows| look(rows, room(studio), monolayer());
+    each.into_iter().all(|rows| said(a, rows) == said(b, rows))
+}
+
 /// Several samples of a lot together: each weighs by its own deviation; where they differ by more
 /// than that the deviation grows (the ratio of Birge, Phys. Rev. 40, 207, 1932).
 fn pooled(found: &[Finding]) -> Option<BagWater> {

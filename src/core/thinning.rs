@@ -6,10 +6,12 @@
 //! same time, and the same error. A bin that is not quiet (a lift, a knock, a step), one that a
 //! note or a question to the past divides, the first weighings, which tell the scale's steps, and
 //! the last stay as they are. The air counts by its means of five minutes ([`super::room`]): there
-//! the mean comes in the place of what it was made from.
+//! the mean comes in the place of what it was made from, save where a pot's last weighing divides
+//! that. So a room with one sensor is the same air to the last bit, and no pot need be asked.
 //!
-//! Whether that leaves the answers where they were is not taken on trust: [`Answers`] asks the
-//! pot's questions anew, those of the past as of then, and what it teaches; who thins compares.
+//! Whether that leaves the answers where they were is not taken on trust: [`change`] asks the pot's
+//! questions anew, those of the past as of then, and what it teaches; but none of which all that
+//! its answer is made of is the same.
 //! Widths and limits are the project's own judgement, no source, save where one is named.
 
 use super::assessment::{Assessment, Wanted};
@@ -19,8 +21,9 @@ use super::hindsight::{self, Hindsight};
 use super::inference::lessons::{Expected, Lessons};
 use super::record::questions;
 use super::report::{PotAnswer, Quantiles, TimeQuantiles};
-use super::room::stretch;
-use crate::records::{Action, HandlingRow, Point, Studio};
+use super::room::{mean_of, stretch};
+use super::sample;
+use crate::records::{Action, HandlingRow, Point, Pot, Studio};
 use crate::units::{DAY, Time};
 use std::ops::Range;
 
@@ -142,74 +145,107 @@ fn around_jumps(points: &[Point], width: impl Fn(&Point) -> f64) -> Vec<bool> {
     around
 }
 
-/// What comes in the place of a series of air, or of a scale on which no pot stood.
-pub fn sparse(points: &[Point]) -> Vec<Instead> {
+/// What comes in the place of a series of air, or of a scale on which no pot stood. `last`: when
+/// pots were weighed last, in order of time; they are asked about as of then.
+pub fn sparse(points: &[Point], last: &[Time]) -> Vec<Instead> {
     let mut out = Vec::new();
     let mut end = 0;
     for group in points.chunk_by(|a, b| stretch(a.time) == stretch(b.time)) {
         let of = end..end + group.len();
         end = of.end;
-        if let [first, _, ..] = group {
-            let n = group.len() as f64;
-            let value = group.iter().map(|p| p.value).sum::<f64>() / n;
-            let later = group.iter().map(|p| (p.time.0 - first.time.0) as f64).sum::<f64>() / n;
-            let time = Time(first.time.0 + later as i64);
-            out.push(Instead { of, come: vec![Point { time, value }] });
+        let (from, to) = (group[0].time, group[group.len() - 1].time);
+        let divided = last.get(last.partition_point(|t| *t < from)).is_some_and(|t| *t < to);
+        if group.len() > 1 && !divided {
+            out.push(Instead { of, come: vec![mean_of(group)] });
         }
     }
     out
 }
 
-/// All that is told of a finished pot: at the end, at the times of its past at which it is asked
-/// about, of its past in hindsight, and what it teaches.
-pub struct Answers {
-    told: Vec<Option<PotAnswer>>,
-    past: Option<Hindsight>,
-    taught: Option<Expected>,
+/// When a pot that was weighed last at some time is asked about.
+fn asked(made_at: Time, last: Time) -> impl Iterator<Item = Time> {
+    questions(made_at, last).chain([last])
 }
 
-impl Answers {
-    /// As the studio has them now, with what its pots teach.
-    pub fn new(studio: &Studio, lessons: &Lessons, pot: &str) -> Option<Answers> {
-        let made_at = studio.pots.get(pot)?.made_at;
-        let last = studio.weighings.get(pot)?.0.last()?.time;
-        let times: Vec<Time> = questions(made_at, last).collect();
-        let at_end = hindsight::then(studio, pot, last);
-        let wanted = Wanted { past: Some(&times), ..Wanted::default() };
-        let end = Assessment::new(&at_end, lessons, pot, &wanted)?;
-        let as_of = |at: &Time| {
-            let then = hindsight::then(studio, pot, *at);
-            Assessment::new(&then, lessons, pot, &Wanted::default())?
-                .answer(&then, &Corrections::default())
-        };
-        let mut told: Vec<_> = times.iter().map(as_of).collect();
-        told.push(end.answer(&at_end, &Corrections::default()));
-        let lesson = super::lesson(studio, pot);
-        let taught = lesson.map(|lesson| {
-            let (body, lot) = (lesson.body.clone(), lesson.lot.clone());
-            let bag = super::priors::bag_water_dry(studio.bodies.get(&body));
-            Lessons::new(vec![lesson]).expect(&body, lot.as_ref(), bag, true)
-        });
-        Some(Answers { told, past: end.past, taught })
-    }
+/// Whether two studios that differ in their air alone have the same for a pot, at each time at
+/// which it is asked about: then none of its answers moves. `last`: when it was weighed last.
+pub fn same_air(a: &Studio, b: &Studio, pot: &str, last: Time) -> bool {
+    let Some(made_at) = a.pots.get(pot).map(|pot| pot.made_at) else { return true };
+    asked(made_at, last).chain([a.at]).all(|at| same_air_then(a, b, pot, at))
+}
 
-    /// The largest change from these to others, as a part of the interval that it happened to;
-    /// infinite where one of them says something the other does not.
-    pub fn change(&self, other: &Answers) -> f64 {
-        let mut most = Most(0.0);
-        most.both(&self.told, &other.told, |most, (a, b)| {
-            most.maybe(a, b, |most, (a, b)| most.answer(a, b));
-        });
-        most.maybe(&self.past, &other.past, Most::past);
-        most.maybe(&self.taught, &other.taught, |most, (a, b)| {
-            most.both(a, b, |most, ((_, mean, sd), (_, other, other_sd))| {
-                // 80 % of a normal distribution lie within 1.2816 standard deviations.
-                let width = 2.0 * 1.2816 * sd;
-                most.see((mean - other).abs().max((sd - other_sd).abs()), width, 1e-12);
-            });
-        });
-        most.0
+fn same_air_then(a: &Studio, b: &Studio, pot: &str, at: Time) -> bool {
+    let room = |studio, pot: &Pot| super::surroundings(studio, pot, at.since(pot.made_at));
+    let same = |pot: &Pot| room(a, pot) == room(b, pot);
+    sample::say_the_same(a, b) && a.family(pot).into_iter().all(same)
+}
+
+/// Whether all is the same that an answer about a pot is made of as of a time, in two studios that
+/// differ in what they keep of the same readings.
+fn same_then(a: &Studio, b: &Studio, pot: &str, at: Time) -> bool {
+    let weighed = |studio: &Studio, pot: &Pot| {
+        let all = studio.weighings.get(&pot.name).map_or(&[][..], |all| &all.0);
+        all[..all.partition_point(|p| p.time <= at)].to_vec()
+    };
+    let same = |pot: &Pot| weighed(a, pot) == weighed(b, pot);
+    a.family(pot).into_iter().all(same) && same_air_then(a, b, pot, at)
+}
+
+/// The largest change of what is told of a finished pot from one studio to another that differs in
+/// what it keeps of the same readings, as a part of the interval that it happened to: at the end,
+/// at the times of its past at which it is asked about, of its past in hindsight, and of what it
+/// teaches. Infinite where one says something that the other does not. `lessons`: what pots teach.
+/// Once something moves by more than it `may`, nothing more is asked.
+pub fn change([before, after]: [&Studio; 2], lessons: &Lessons, pot: &str, may: f64) -> f64 {
+    let last = |studio: &Studio| studio.weighings.get(pot)?.0.last().map(|p| p.time);
+    let made_at = before.pots.get(pot).map(|pot| pot.made_at);
+    let mut most = Most(0.0);
+    let (Some(made_at), Some(end)) = (made_at, last(before)) else {
+        return if last(after).is_none() { 0.0 } else { f64::INFINITY };
+    };
+    let times: Vec<Time> = questions(made_at, end).collect();
+    // What it teaches first: one fit, where all the rest are many.
+    if !same_then(before, after, pot, before.at) {
+        let [a, b] = [before, after].map(|studio| taught(studio, pot));
+        most.maybe(&a, &b, Most::taught);
     }
+    for at in asked(made_at, end) {
+        if most.0 > may {
+            break;
+        }
+        if same_then(before, after, pot, at) {
+            continue;
+        }
+        let past = (at == end).then_some(&times[..]);
+        let [a, b] = [before, after].map(|studio| told(studio, lessons, pot, at, past));
+        most.maybe(&a, &b, |most, (a, b)| {
+            most.maybe(&a.0, &b.0, |most, (a, b)| most.answer(a, b));
+            most.maybe(&a.1, &b.1, Most::past);
+        });
+    }
+    most.0
+}
+
+/// What is told of a pot as of a time; and of its past, where that is asked about at some times.
+fn told(
+    studio: &Studio,
+    lessons: &Lessons,
+    pot: &str,
+    at: Time,
+    past: Option<&[Time]>,
+) -> Option<(Option<PotAnswer>, Option<Hindsight>)> {
+    let then = hindsight::then(studio, pot, at);
+    let wanted = Wanted { past, ..Wanted::default() };
+    let assessment = Assessment::new(&then, lessons, pot, &wanted)?;
+    Some((assessment.answer(&then, &Corrections::default()), assessment.past))
+}
+
+/// What a pot teaches.
+fn taught(studio: &Studio, pot: &str) -> Option<Expected> {
+    let lesson = super::lesson(studio, pot)?;
+    let (body, lot) = (lesson.body.clone(), lesson.lot.clone());
+    let bag = super::priors::bag_water_dry(studio.bodies.get(&body));
+    Some(Lessons::new(vec![lesson]).expect(&body, lot.as_ref(), bag, true))
 }
 
 /// Below this a change of water is none, kg/kg, of a mass, g, and of a time, s: they are told no
@@ -271,6 +307,14 @@ impl Most {
         if calls(a) != calls(b) {
             self.0 = f64::INFINITY;
         }
+    }
+
+    fn taught(&mut self, (a, b): (&Expected, &Expected)) {
+        self.both(a, b, |most, ((_, mean, sd), (_, other, other_sd))| {
+            // 80 % of a normal distribution lie within 1.2816 standard deviations.
+            let width = 2.0 * 1.2816 * sd;
+            most.see((mean - other).abs().max((sd - other_sd).abs()), width, 1e-12);
+        });
     }
 
     fn past(&mut self, (a, b): (&Hindsight, &Hindsight)) {

@@ -29,7 +29,7 @@ pub mod week;
 use crate::calibration::history::{Cells, History};
 use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
-    Blend, Body, HandlingRow, Name, Point, Pot, Quantity, Reading, Sample, Studio,
+    Blend, Body, HandlingRow, Name, Parts, Point, Pot, Quantity, Reading, Sample, Studio,
 };
 use crate::units::Time;
 pub use error::StoreError;
@@ -40,7 +40,7 @@ pub use settings::{Format, PortSettings, Settings, Units};
 use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-pub use thinned::{Instead, Thinning};
+pub use thinned::{Instead, Looked, Thinning};
 
 /// The database's file name in the studio's folder.
 pub const DATABASE: &str = "studio.db";
@@ -171,7 +171,13 @@ impl Store {
     /// Turns a studio of this store to some of its pots: their weighings, and those of pots they
     /// are `like`, come in the place of all others.
     pub fn turn_to(&self, studio: &mut Studio, pots: &[Name]) -> Result<(), StoreError> {
-        snapshot::turn_to(&self.db, studio, pots)
+        let whole = studio.whole(pots);
+        snapshot::turn_to(&self.db, studio, &whole)
+    }
+
+    /// The same, to parts of their weighings.
+    pub fn turn_to_parts(&self, studio: &mut Studio, parts: &Parts) -> Result<(), StoreError> {
+        snapshot::turn_to(&self.db, studio, parts)
     }
 
     fn snapshot(&self, at: Time, only: Option<&[Name]>, idle: bool) -> Result<Studio, StoreError> {

@@ -26,7 +26,7 @@ const STATEMENTS: usize = 64;
 /// SQL that brings a database of version *n* (index) to version *n* + 1.
 ///
 /// Never edit an entry that was released: add one.
-const MIGRATIONS: [&str; 7] = [
+const MIGRATIONS: [&str; 8] = [
     r"
 CREATE TABLE body (
     name TEXT PRIMARY KEY NOT NULL,
@@ -160,6 +160,11 @@ CREATE TABLE planned (
     PRIMARY KEY (pot, time, action),
     FOREIGN KEY (pot, time, action) REFERENCES handling (pot, time, action) ON DELETE CASCADE
 ) STRICT, WITHOUT ROWID;
+",
+    r"
+-- Windows of time whose readings of no pot were looked at, and thinned if their answers allow; and
+-- a mark of all that was looked at: with another one a window is looked at again.
+CREATE TABLE thinned_window (number INTEGER PRIMARY KEY NOT NULL, mark INTEGER NOT NULL) STRICT;
 ",
 ];
 
@@ -311,6 +316,8 @@ mod tests {
             assert_eq!(db.query_row(sql, [], |row| row.get(0)), Ok(0.225));
             let weighings = "SELECT count(*) FROM sample_weighing";
             assert_eq!(db.query_row(weighings, [], |row| row.get(0)), Ok(0));
+            let windows = "SELECT count(*) FROM thinned_window";
+            assert_eq!(db.query_row(windows, [], |row| row.get(0)), Ok(0));
         }
     }
 

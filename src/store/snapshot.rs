@@ -20,7 +20,9 @@ use super::readings::{self, Series};
 use super::{StoreError, calibrations, clay, rows};
 use crate::calibration::history::{History, TEMPERATURE_HOLDS_S};
 use crate::calibration::{Load, ZeroDrift};
-use crate::records::{Action, Air, Cell, HandlingRow, Name, Point, Quantity, Studio, Weighings};
+use crate::records::{
+    Action, Air, Cell, HandlingRow, Name, Parts, Point, Quantity, Studio, Weighings,
+};
 use crate::units::{DAY, HOUR, Time};
 use rusqlite::Connection;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -33,34 +35,7 @@ pub(super) fn studio(
     only: Option<&[Name]>,
     idle: bool,
 ) -> Result<Studio, StoreError> {
-    let tx = db.unchecked_transaction()?; // one state of the database for all that follows
-    studio_inside(&tx, at, only, idle)
-}
-
-/// The studio with the weighings of these pots and of those they are like, in the place of all
-/// others; each stood where its handling has it.
-pub(super) fn turn_to(
-    db: &Connection,
-    studio: &mut Studio,
-    pots: &[Name],
-) -> Result<(), StoreError> {
-    let rows = studio.handling.values().flatten();
-    let mut rows: Vec<HandlingRow> = rows.filter(|row| on_or_off(row)).cloned().collect();
-    rows.sort_by_key(|row| row.time); // stable: those of one time in order of pot, then action
-    let wanted = with_siblings(studio, pots);
-    let tx = db.unchecked_transaction()?;
-    let series = readings::all_series(&tx)?;
-    studio.weighings = weighings(&tx, studio.at, &series, &standings(&rows), &wanted)?;
-    Ok(())
-}
-
-/// The same inside a transaction.
-pub(super) fn studio_inside(
-    tx: &Connection,
-    at: Time,
-    only: Option<&[Name]>,
-    idle: bool,
-) -> Result<Studio, StoreError> {
+    let tx = &db.unchecked_transaction()?; // one state of the database for all that follows
     let bodies = rows::bodies(tx)?.into_iter().map(|b| (b.name.clone(), b)).collect();
     let pots: BTreeMap<Name, _> = rows::pots(tx)?
         .into_iter()
@@ -74,15 +49,15 @@ pub(super) fn studio_inside(
         .collect();
     let standings = standings(&rows);
     let mut studio = Studio { at, bodies, pots, ..Studio::default() };
-    let wanted: BTreeSet<Name> = match only {
-        Some(names) => with_siblings(&studio, names),
-        None => studio.pots.keys().cloned().collect(),
+    let wanted = match only {
+        Some(names) => studio.whole(names),
+        None => studio.whole(&studio.pots.keys().cloned().collect::<Vec<_>>()),
     };
     let series = readings::all_series(tx)?;
     studio.weighings = weighings(tx, at, &series, &standings, &wanted)?;
     studio.uncalibrated = uncalibrated(tx, at, &series, &standings)?;
     studio.cells = cells(tx, at, &series, &standings, idle)?;
-    studio.air = air(tx, at, &series)?;
+    studio.air = air(tx, at, &series)?.into();
     studio.samples = clay::samples(tx)?.into_iter().filter(|s| s.time <= at).collect();
     for row in clay::blends(tx)? {
         studio.blends.entry(row.body.clone()).or_default().push(row);
@@ -93,18 +68,35 @@ pub(super) fn studio_inside(
     Ok(studio)
 }
 
-/// The named pots of the studio, and those they are like.
-fn with_siblings(studio: &Studio, names: &[Name]) -> BTreeSet<Name> {
-    let mut wanted = BTreeSet::new();
-    let mut left: Vec<&Name> = names.iter().collect();
-    while let Some(name) = left.pop() {
-        if let Some(pot) = studio.pots.get(name)
-            && wanted.insert(name.clone())
-        {
-            left.extend(&pot.like);
-        }
-    }
-    wanted
+/// The studio with these weighings in the place of all others; each pot stood where its handling
+/// has it.
+pub(super) fn turn_to(
+    db: &Connection,
+    studio: &mut Studio,
+    parts: &Parts,
+) -> Result<(), StoreError> {
+    let tx = db.unchecked_transaction()?;
+    turn_inside(&tx, studio, parts)
+}
+
+/// The same inside a transaction.
+pub(super) fn turn_inside(
+    tx: &Connection,
+    studio: &mut Studio,
+    parts: &Parts,
+) -> Result<(), StoreError> {
+    let rows = studio.handling.values().flatten();
+    let mut rows: Vec<HandlingRow> = rows.filter(|row| on_or_off(row)).cloned().collect();
+    rows.sort_by_key(|row| row.time); // stable: those of one time in order of pot, then action
+    let series = readings::all_series(tx)?;
+    studio.weighings = weighings(tx, studio.at, &series, &standings(&rows), parts)?;
+    Ok(())
+}
+
+/// The studio with its air as it is now, inside a transaction.
+pub(super) fn air_inside(tx: &Connection, studio: &mut Studio) -> Result<(), StoreError> {
+    studio.air = air(tx, studio.at, &readings::all_series(tx)?)?.into();
+    Ok(())
 }
 
 /// That a pot stood on a source.
@@ -194,22 +186,27 @@ fn weighings(
     at: Time,
     series: &[Series],
     standings: &[Standing],
-    wanted: &BTreeSet<Name>,
+    wanted: &Parts,
 ) -> Result<BTreeMap<Name, Weighings>, StoreError> {
     let mut points: BTreeMap<&Name, Vec<Point>> = BTreeMap::new();
     let mut cells = Cells::default();
     for one in series.iter().filter(|s| matches!(s.quantity, Quantity::Mass | Quantity::Count)) {
         if let Some(pot) = &one.pot {
-            if let Some(pot) = wanted.get(pot) {
+            if let Some((pot, spans)) = wanted.get_key_value(pot) {
                 let found = points.entry(pot).or_default();
-                readings::read_points(db, one.id, (Time::MIN, end(at)), found)?;
+                for span in spans {
+                    let span = (span.0, span.1.min(end(at)));
+                    readings::read_points(db, one.id, span, found)?;
+                }
             }
             continue;
         }
         for standing in standings.iter().filter(|s| s.source == one.source) {
-            if let Some(pot) = wanted.get(&standing.pot) {
-                let span = (standing.from, standing.to.unwrap_or(end(at)));
-                let found = points.entry(pot).or_default();
+            let Some((pot, spans)) = wanted.get_key_value(&standing.pot) else { continue };
+            let found = points.entry(pot).or_default();
+            let to = standing.to.unwrap_or(end(at));
+            for span in spans {
+                let span = (span.0.max(standing.from), span.1.min(to));
                 if one.quantity == Quantity::Count {
                     found.extend(cells.grams(db, one, series, span)?);
                 } else {
@@ -219,10 +216,20 @@ fn weighings(
         }
     }
     let in_order = |(pot, mut points): (&Name, Vec<Point>)| {
-        points.sort_by_key(|p| p.time); // stable: ties in order of source
+        order(&mut points);
         (pot.clone(), Weighings(points))
     };
     Ok(points.into_iter().filter(|(_, p)| !p.is_empty()).map(in_order).collect())
+}
+
+/// Brings points in order of time, ties in order of source, and gives back what room they do not
+/// take: there may be many.
+fn order(points: &mut Vec<Point>) {
+    // Sorting takes room of its own.
+    if !points.is_sorted_by_key(|p| p.time) {
+        points.sort_by_key(|p| p.time); // stable
+    }
+    points.shrink_to_fit();
 }
 
 /// Points of series by the series' numbers.
@@ -439,7 +446,7 @@ fn air(db: &Connection, at: Time, series: &[Series]) -> Result<BTreeMap<Name, Ai
                 _ => "",
             };
             own_taken |= place.is_empty();
-            points.sort_by_key(|p| p.time);
+            order(&mut points);
             let air = air.entry(place.into()).or_default();
             match quantity {
                 Quantity::Temperature => air.temperature = points,

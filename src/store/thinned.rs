@@ -5,8 +5,8 @@ use super::{Durability, Store, StoreError, snapshot};
 use crate::records::{Name, Point, Studio};
 use crate::units::{HOUR, Time};
 use rusqlite::{Connection, params};
-use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::collections::{BTreeMap, HashMap};
 use std::ops::Range;
 
 /// Stretches further apart than this, s, are two: what comes from in between was never there.
@@ -15,10 +15,20 @@ const GAP: f64 = HOUR;
 /// Readings that come in the place of others: which of the points, and what comes for them.
 pub type Instead = Vec<(Range<usize>, Vec<Point>)>;
 
+/// What is looked at, and remembered as such.
+#[derive(Clone, Copy)]
+pub enum Looked<'a> {
+    /// What a pot weighed.
+    Pot(&'a str),
+    /// What was said of no pot in a window of time: by its number, with a mark of all that is
+    /// looked at.
+    Window(i64, i64),
+}
+
 /// Which readings are to be thinned, and how a series of them is.
 pub struct Thinning<'a> {
-    /// Those that tell what a pot weighs; none: those that tell of no pot.
-    pub pot: Option<&'a str>,
+    /// Those that tell what a pot weighs, or of no pot.
+    pub of: Looked<'a>,
     /// From one time to before another.
     pub span: (Time, Time),
     /// What comes in the place of points of one series, in order of time.
@@ -27,15 +37,15 @@ pub struct Thinning<'a> {
 
 impl Thinning<'_> {
     pub(super) fn run(&self, tx: &Connection) -> Result<usize, StoreError> {
-        let series = match self.pot {
-            Some(pot) => snapshot::of_pot(tx, pot, self.span)?,
-            None => snapshot::of_no_pot(tx, self.span)?,
+        let series = match self.of {
+            Looked::Pot(pot) => snapshot::of_pot(tx, pot, self.span)?,
+            Looked::Window(..) => snapshot::of_no_pot(tx, self.span)?,
         };
         let mut fewer = 0;
         for (series, points) in series {
             fewer += put_instead(tx, series, &points, &(self.how)(&points))?;
         }
-        self.pot.map_or(Ok(()), |pot| remember(tx, pot))?;
+        remember(tx, self.of)?;
         Ok(fewer)
     }
 }
@@ -46,9 +56,14 @@ impl Store {
         Ok(done(&self.db)?)
     }
 
-    /// Remembers that a pot was looked at, and its readings are to stay as they are.
-    pub fn leave(&mut self, pot: &str) -> Result<(), StoreError> {
-        self.write(Durability::Power, |tx| Ok(remember(tx, pot)?))
+    /// Windows of which readings of no pot were looked at, each with its mark.
+    pub fn windows(&self) -> Result<BTreeMap<i64, i64>, StoreError> {
+        Ok(marks(&self.db)?)
+    }
+
+    /// Remembers that a pot or a window was looked at, and its readings are to stay as they are.
+    pub fn leave(&mut self, looked: Looked) -> Result<(), StoreError> {
+        self.write(Durability::Power, |tx| Ok(remember(tx, looked)?))
     }
 
     /// Puts few readings in the place of many, for good, and remembers where: rows of files that
@@ -57,17 +72,24 @@ impl Store {
         self.write(Durability::Power, |tx| thinning.run(tx))
     }
 
-    /// The studio as it would be after [`Store::thin`], as known at `at`, with weighings of these
-    /// pots, or of all; and how many fewer readings there would be.
+    /// A studio of this store as it would be after [`Store::thin`]: with the weighings of the pot
+    /// in the place of all others, or with the air; and how many fewer readings there would be.
     pub fn if_thinned(
         &mut self,
         thinning: &Thinning,
-        at: Time,
-        pots: Option<&[Name]>,
+        studio: &Studio,
     ) -> Result<(usize, Studio), StoreError> {
+        let mut after = studio.clone();
         self.write_if(Durability::Process, |tx| {
             let fewer = thinning.run(tx)?;
-            Ok(((fewer, snapshot::studio_inside(tx, at, pots, pots.is_none())?), false))
+            match thinning.of {
+                Looked::Pot(pot) => {
+                    let whole = after.whole(&[pot.into()]);
+                    snapshot::turn_inside(tx, &mut after, &whole)?;
+                }
+                Looked::Window(..) => snapshot::air_inside(tx, &mut after)?,
+            }
+            Ok(((fewer, after), false))
         })
     }
 }
@@ -146,9 +168,22 @@ pub(super) fn done(db: &Connection) -> rusqlite::Result<Vec<String>> {
     names.collect()
 }
 
-/// Remembers that a pot was looked at.
-pub(super) fn remember(db: &Connection, pot: &str) -> rusqlite::Result<()> {
-    db.prepare_cached("INSERT INTO thinned_pot (pot) VALUES (?) ON CONFLICT DO NOTHING")?
-        .execute([pot])?;
+/// Windows that were looked at, each with its mark.
+fn marks(db: &Connection) -> rusqlite::Result<BTreeMap<i64, i64>> {
+    let mut found = db.prepare_cached("SELECT number, mark FROM thinned_window")?;
+    let marks = found.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    marks.collect()
+}
+
+/// Remembers what was looked at.
+fn remember(db: &Connection, looked: Looked) -> rusqlite::Result<()> {
+    match looked {
+        Looked::Pot(pot) => db
+            .prepare_cached("INSERT INTO thinned_pot (pot) VALUES (?) ON CONFLICT DO NOTHING")?
+            .execute([pot])?,
+        Looked::Window(number, mark) => db
+            .prepare_cached("INSERT OR REPLACE INTO thinned_window (number, mark) VALUES (?, ?)")?
+            .execute([number, mark])?,
+    };
     Ok(())
 }

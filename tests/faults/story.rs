@@ -14,7 +14,7 @@ use warecast::records::{
     Action, Blend, Body, HandlingRow, Ingredient, Point, Pot, Quantity, Reading,
 };
 use warecast::store::files::{self, Options};
-use warecast::store::{Clash, Instead, Store, StoreError, Thinning};
+use warecast::store::{Clash, Instead, Looked, Store, StoreError, Thinning};
 use warecast::units::Time;
 
 /// When it must be there.
@@ -134,7 +134,7 @@ pub fn steps(folder: &Path) -> Vec<Step> {
     }
     add(&mut steps, Power, |w| {
         let span = (Time::MIN, Time::from_seconds(1.9e9 + 150_000.0)); // what has come so far
-        let thinning = Thinning { pot: None, span, how: &means };
+        let thinning = Thinning { of: Looked::Window(0, 0), span, how: &means };
         w.daemon()?.thin(&thinning).map(drop)
     });
     // The log goes back into the file while both have it open, and begins again from its front.
