@@ -99,3 +99,40 @@ pub fn studio_of_dried(pots: usize) -> Studio {
     }
     studio
 }
+
+/// Pots of [`shelf`].
+pub const SHELF: [&str; 3] = ["planter", "jar", "dish"];
+
+/// Pots on cells, weighed every quarter of an hour for 20 hours; each a fifth heavier than the
+/// one before. At some hours, one after the other, each cell gets what another had: `to[k]` is
+/// whose pot stands on cell k then. All invented.
+pub fn shelf(pots: usize, moves: &[(f64, &[usize])], off_for: f64) -> Studio {
+    let mut studio = Studio { at: hour(20.0), ..Studio::default() };
+    studio.bodies.insert(body().name, body());
+    let way = dried(20.0).0;
+    for (k, name) in SHELF.into_iter().enumerate().take(pots) {
+        let ball_g = Some(600.0 * heavier(k));
+        studio.pots.insert(name.into(), Pot { name: name.into(), ball_g, ..pot() });
+        note(&mut studio, 0.0, name, Action::On(format!("shelf-{k}")));
+        let shown = |t: f64, g: f64| {
+            let last = moves.iter().rfind(|(hours, _)| t > *hours);
+            let whose = last.map_or(k, |(_, to)| to[k]);
+            let off = last.is_some_and(|(hours, _)| whose != k && t < hours + off_for);
+            Point { time: hour(t), value: if off { 0.2 } else { g * heavier(whose) } }
+        };
+        let points = way.iter().map(|(t, g)| shown(*t, *g)).collect();
+        studio.weighings.insert(name.into(), Weighings(points));
+    }
+    studio
+}
+
+/// By so much a pot of the shelf is heavier than the first.
+pub fn heavier(k: usize) -> f64 {
+    1.2_f64.powi(k as i32)
+}
+
+/// Writes down what was done to a pot.
+pub fn note(studio: &mut Studio, hours: f64, pot: &str, action: Action) {
+    let row = HandlingRow { time: hour(hours), pot: pot.into(), action };
+    studio.handling.entry(row.pot.clone()).or_default().push(row);
+}

@@ -6,8 +6,9 @@
 //! no drying does. Thresholds are common practice, no source.
 
 use super::found::{EMPTY, TRIM};
-use crate::records::{Action, HandlingRow, Name, Point, Studio, Weighings};
+use crate::records::{Action, HandlingRow, Name, Parts, Point, Studio, Weighings};
 use crate::units::{HOUR, Time};
+use std::mem;
 
 /// Where a pot seems to stand since it changed places with another.
 #[derive(Clone, PartialEq, Debug)]
@@ -77,6 +78,43 @@ pub fn follow(studio: &Studio, pot: &str) -> Option<Followed> {
     Some(Followed { weighings: Weighings(weighings), exchange })
 }
 
+/// Which weighings are looked at to follow a pot, and those it is like, by what is in the studio
+/// now. Once the studio has all of that, a pot is followed in it as in one with the weighings of
+/// all.
+pub fn looked_at(studio: &Studio, pot: &str) -> Parts {
+    let mut parts = Parts::new();
+    for pot in studio.family(pot) {
+        let (pot, mut at, mut since) = (&pot.name, pot.name.as_str(), Time::MIN);
+        loop {
+            parts.entry(at.into()).or_default().push((Time::MIN, Time::MAX));
+            for step in cell_steps(studio, pot, at, since) {
+                let (from, to) = near(&step);
+                let beside = (from.plus(-BESIDE.1), to.plus(BESIDE.1).moved(1));
+                for other in studio.pots.keys().filter(|it| stand_apart(studio, at, it, &step)) {
+                    parts.entry(other.clone()).or_default().push(beside);
+                }
+            }
+            let Some((to, _, after)) = next(studio, pot, at, since) else { break };
+            (at, since) = (to, after);
+        }
+    }
+    parts.values_mut().for_each(|spans| *spans = joined(mem::take(spans)));
+    parts
+}
+
+/// Spans of time, each from one to before another, in order and apart.
+fn joined(mut spans: Vec<(Time, Time)>) -> Vec<(Time, Time)> {
+    spans.sort_unstable();
+    let mut all: Vec<(Time, Time)> = Vec::with_capacity(spans.len());
+    for span in spans {
+        match all.last_mut().filter(|last| span.0 <= last.1) {
+            Some(last) => last.1 = last.1.max(span.1),
+            None => all.push(span),
+        }
+    }
+    all
+}
+
 /// What the cell of a pot showed, from one time to before another.
 fn shown(studio: &Studio, pot: &str, from: Time, to: Time) -> Vec<Point> {
     let all = studio.weighings.get(pot).map_or(&[][..], |w| &w.0[..]);
@@ -118,20 +156,11 @@ fn next<'a>(
     at: &str,
     from: Time,
 ) -> Option<(&'a str, Exchange, Time)> {
-    // Its own weighings go where the log puts it.
-    let until = if at == pot { None } else { noted_of(studio, pot, at, from) };
-    let until = until.unwrap_or(studio.at);
-    let own = studio.weighings.get(at)?;
-    let own_cell = |t: Time| cell(studio, at, t);
-    steps(&own.0, from, until).into_iter().find_map(|step| {
-        own_cell(step.before)?;
-        let near = (step.before.plus(-TOGETHER), step.after.plus(TOGETHER));
-        let others = studio.weighings.iter().filter(|(name, _)| name.as_str() != at);
+    cell_steps(studio, pot, at, from).into_iter().find_map(|step| {
+        let near = near(&step);
+        let others = studio.weighings.iter();
         let others: Vec<(&str, Step)> = others
-            .filter(|(name, _)| {
-                let theirs = cell(studio, name, step.before);
-                theirs.is_some() && theirs != own_cell(step.before)
-            })
+            .filter(|(name, _)| stand_apart(studio, at, name, &step))
             .flat_map(|(name, w)| {
                 let within = around(&w.0, near);
                 let theirs = steps(within, Time::MIN, studio.at).into_iter();
@@ -160,6 +189,25 @@ fn next<'a>(
         };
         Some((to, exchange, after))
     })
+}
+
+/// Steps on the cell of `at` while a pot stands there, after a time.
+fn cell_steps(studio: &Studio, pot: &str, at: &str, from: Time) -> Vec<Step> {
+    // Its own weighings go where the log puts it.
+    let until = if at == pot { None } else { noted_of(studio, pot, at, from) };
+    let own = studio.weighings.get(at).map_or(&[][..], |w| &w.0);
+    steps(own, from, until.unwrap_or(studio.at))
+}
+
+/// Around a step: who changed places then shows one in this time too.
+fn near(step: &Step) -> (Time, Time) {
+    (step.before.plus(-TOGETHER), step.after.plus(TOGETHER))
+}
+
+/// Whether two pots stood on cells, and not on the same one, by the log, before a step.
+fn stand_apart(studio: &Studio, pot: &str, other: &str, step: &Step) -> bool {
+    let [own, theirs] = [pot, other].map(|pot| cell(studio, pot, step.before));
+    own.is_some() && theirs.is_some() && own != theirs
 }
 
 /// Who went where: pairs of what a pot weighed and what the cell shows on which it was put down.
@@ -252,53 +300,18 @@ fn steps(points: &[Point], from: Time, to: Time) -> Vec<Step> {
 mod tests {
     use super::*;
     use crate::core::assess_pot;
-    use crate::core::by_hand::{MADE, body, dried, hour, pot};
-    use crate::records::{HandlingRow, Pot, Weighings};
-
-    const NAMES: [&str; 3] = ["planter", "jar", "dish"];
-
-    /// Pots on cells, weighed every quarter of an hour for 20 hours; each a fifth heavier than the
-    /// one before. At some hours, one after the other, each cell gets what another had: `to[k]` is
-    /// whose pot stands on cell k then. All invented.
-    fn shelf(pots: usize, moves: &[(f64, &[usize])], off_for: f64) -> Studio {
-        let mut studio = Studio { at: hour(20.0), ..Studio::default() };
-        studio.bodies.insert(body().name, body());
-        let way = dried(20.0).0;
-        for (k, name) in NAMES.into_iter().enumerate().take(pots) {
-            let ball_g = Some(600.0 * heavier(k));
-            studio.pots.insert(name.into(), Pot { name: name.into(), ball_g, ..pot() });
-            studio.handling.insert(name.into(), vec![]);
-            note(&mut studio, 0.0, name, Action::On(format!("shelf-{k}")));
-            let shown = |t: f64, g: f64| {
-                let last = moves.iter().rfind(|(hours, _)| t > *hours);
-                let whose = last.map_or(k, |(_, to)| to[k]);
-                let off = last.is_some_and(|(hours, _)| whose != k && t < hours + off_for);
-                Point { time: hour(t), value: if off { 0.2 } else { g * heavier(whose) } }
-            };
-            let points = way.iter().map(|(t, g)| shown(*t, *g)).collect();
-            studio.weighings.insert(name.into(), Weighings(points));
-        }
-        studio
-    }
-
-    fn heavier(k: usize) -> f64 {
-        1.2_f64.powi(k as i32)
-    }
-
-    fn note(studio: &mut Studio, hours: f64, pot: &str, action: Action) {
-        let rows = studio.handling.get_mut(pot).unwrap();
-        rows.push(HandlingRow { time: hour(hours), pot: pot.into(), action });
-    }
+    use crate::core::by_hand::{MADE, SHELF, dried, heavier, hour, note, shelf};
+    use crate::records::Weighings;
 
     /// From some hour on a pot's cell shows less.
     fn cut(studio: &mut Studio, cell: usize, hours: f64, share: f64) {
-        let points = &mut studio.weighings.get_mut(NAMES[cell]).unwrap().0;
+        let points = &mut studio.weighings.get_mut(SHELF[cell]).unwrap().0;
         points.iter_mut().filter(|p| p.time > hour(hours)).for_each(|p| p.value *= 1.0 - share);
     }
 
     /// Whether what is followed of a pot falls as one pot does, as heavy as it is.
     fn is_its_own(studio: &Studio, k: usize) -> bool {
-        let Some(told) = follow(studio, NAMES[k]) else { return false };
+        let Some(told) = follow(studio, SHELF[k]) else { return false };
         let standing: Vec<_> = told.weighings.0.iter().filter(|p| p.value > 1.0).collect();
         let way = dried(20.0).0;
         standing.iter().all(|p| {
@@ -313,7 +326,7 @@ mod tests {
             let studio = shelf(2, &[(9.1, &[1, 0])], off_for);
             let never = shelf(2, &[], 0.0);
             for (k, with, cell) in [(0, "jar", "shelf-1"), (1, "planter", "shelf-0")] {
-                let pot = NAMES[k];
+                let pot = SHELF[k];
                 let found = follow(&studio, pot).unwrap().exchange.unwrap();
                 assert_eq!((found.with.as_str(), found.cell.as_str()), (with, cell));
                 let after = found.time.since(MADE) / HOUR - 9.1;
@@ -355,7 +368,7 @@ mod tests {
             ("ring", &ring, 3, true),
             ("early", &early, 2, false),
         ] {
-            for (k, name) in NAMES.iter().enumerate().take(pots) {
+            for (k, name) in SHELF.iter().enumerate().take(pots) {
                 assert!(is_its_own(studio, k), "{what}: {name}");
                 let exchange = follow(studio, name).unwrap().exchange;
                 assert_eq!(exchange.is_some(), elsewhere, "{what}: {exchange:?}");

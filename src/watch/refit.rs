@@ -19,7 +19,6 @@ use crate::store::{Store, StoreError};
 use crate::units::Time;
 use std::collections::{BTreeMap, BTreeSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::slice;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, TryRecvError, channel};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
@@ -197,7 +196,7 @@ impl Refit {
                     Err(TryRecvError::Empty) => {}
                     Err(TryRecvError::Disconnected) => return Ok(()),
                 }
-                self.store.turn_to(&mut studio, slice::from_ref(&pot))?;
+                by_turns::turn_to(&self.store, &mut studio, &pot)?;
                 let assess = || assess_taught(&studio, &self.lessons, &pot);
                 match catch_unwind(AssertUnwindSafe(assess)) {
                     Ok(Some(answer)) => self.take(answer),
