@@ -267,6 +267,15 @@ fn what_is_accepted_is_planned() {
     let again = run(&studio, &["plan", "--hours", &hours, "--accept"]);
     assert!(again.contains("(planned already)") && again.contains("Nothing to accept."), "{again}");
     assert_eq!(studio.store().handling().unwrap(), rows);
+    // Who renews the calendar has what was planned in it.
+    let file = studio.path().join("again.ics");
+    let asked = ["plan", "--hours", &hours, "--json", "--calendar", file.to_str().unwrap()];
+    let (_, out, _) = output(&studio, &asked);
+    let listed: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(listed["planned"].as_array().unwrap().len(), rows.len(), "{listed:#}");
+    assert_eq!(listed["steps"], Value::Array(vec![]));
+    let lines = unfolded(&fs::read(&file).unwrap());
+    assert!(lines.iter().any(|line| line.contains("(planned already)")), "{lines:#?}");
     // Hours that have changed: what was planned is taken back where it is in the way.
     let other = format!("{} 9-14; {} 9-18", day(0.0), day(5.0));
     run(&studio, &["plan", "--hours", &other, "--accept"]);
@@ -303,6 +312,31 @@ fn what_was_planned_is_left_alone_while_it_nearly_serves() {
     let (plan, page) = asked(chance + 0.06);
     let changed = !plan["steps"].as_array().unwrap().is_empty();
     assert!(changed || page.contains("What cannot be had"), "{page}");
+}
+
+/// A cover that would change nothing, as what was to come before it was not done, is taken back and
+/// said; plastic that is planned for others is no longer there.
+#[test]
+fn what_is_no_longer_to_be_done_is_taken_back() {
+    let studio = studio(MADE, &[("jar-1", None), ("jar-2", None)]);
+    let row = |time: Time, pot: &str, cover| HandlingRow {
+        time,
+        pot: pot.into(),
+        action: Action::Cover(cover),
+    };
+    let open = row(MADE.plus(60.0 * HOUR), "jar-1", Cover::Open);
+    let wrap = row(MADE.plus(5.0 * HOUR), "jar-2", Cover::Wrapped);
+    studio.store().plan_handling(&[open.clone(), wrap], Clash::Refuse).unwrap();
+    let (_, out, _) = output(&studio, &[&ASKED[..], &["jar-1", "--json"]].concat());
+    let plan: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(plan["planned"], Value::Array(vec![]));
+    assert_eq!(plan["replaces"][0]["time"], open.time.to_string());
+    let page = run(&studio, &[&ASKED[..], &["jar-1"]].concat());
+    assert!(page.contains("Taken back with --accept: Sat 02:00 uncover jar-1."), "{page}");
+    studio.settings("[plan]\nsheets = 1\n");
+    let (_, out, _) = output(&studio, &[&ASKED[..], &["jar-1", "--json"]].concat());
+    let plan: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(plan["sheets"], 0);
 }
 
 /// Lines of a calendar, unfolded (RFC 5545, 3.1).

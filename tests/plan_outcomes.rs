@@ -7,10 +7,13 @@ mod by_hand;
 use by_hand::{ByHand, hour};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
+use warecast::answers::kiln::load;
 use warecast::answers::plan::{plan, unconfirmed};
 use warecast::answers::{Taught, of_pots};
+use warecast::core::candling::Candling;
+use warecast::core::kiln as loads;
 use warecast::core::plan::hours::Hours;
-use warecast::core::plan::{Chances, Plan, Planned, Question};
+use warecast::core::plan::{Chances, Plan, Planned, Question, Step};
 use warecast::core::prospect::Doing;
 use warecast::records::{Action, Cover, HandlingRow, Name, Outcome, Point, Pot, Studio, Weighings};
 use warecast::units::{HOUR, Time};
@@ -138,6 +141,17 @@ fn holds(plan: &Plan, question: &Question) {
                 && pot.before.cracks.is_none_or(|b| b < question.wary.0)
         };
         assert!(!its.iter().all(enough), "nothing was needed: {step:?}");
+        // A board is named only where all its pots are meant.
+        let on_it = |pot: &&Planned| step.board.is_some() && pot.board == step.board;
+        assert!(plan.pots.iter().filter(on_it).all(|pot| step.pots.contains(&pot.pot)), "{step:?}");
+        // No pot is covered and uncovered at one time.
+        let covers = |doing: &Doing| matches!(doing, Doing::Cover(_));
+        let against = plan
+            .steps
+            .iter()
+            .filter(|other| other.at == step.at && covers(&other.doing) && covers(&step.doing));
+        let twice = |other: &Step| other.pots.iter().any(|pot| step.pots.contains(pot));
+        assert_eq!(against.filter(|o| twice(o)).count(), usize::from(covers(&step.doing)));
     }
 }
 
@@ -499,6 +513,28 @@ fn a_trimmed_pot_is_turned_over_for_the_kiln() {
     assert!(was < 0.6 && is >= 0.8, "{was} {is}");
 }
 
+/// Dry for the kiln is its wettest part, in the plan as in a load: of a thick base that says less.
+#[test]
+fn a_thick_base_is_as_dry_for_a_plan_as_for_a_load() {
+    let pots = [Thrown("planter", 0.0, 1500.0, None, Cover::Open)];
+    let mut studio = weighed(&pots, &[(8.0, 40.0)], 30);
+    let trim = HandlingRow { time: studio.at, pot: "planter".into(), action: Action::Trim };
+    studio.handling.get_mut("planter").unwrap().push(trim);
+    let taught = Taught::new(&studio);
+    let mut told = Vec::new();
+    for days in [4.0, 8.0, 12.0] {
+        let date = days * 24.0;
+        let candling = Candling { hold: 85.0, rest: 0.005, hours_per_cm: 4.0, least_hours: 2.0 };
+        let loads = loads::Question { at: studio.at, date: date * HOUR, wanted: 0.8, candling };
+        let load = load(&studio, &taught, &[&"planter".into()], &loads, &|| ());
+        let until = (date + 1.0) * HOUR;
+        let plan = planned(&studio, &Question { until, ..question(&studio, &[], Some(date)) });
+        told.push((plan.pots[0].after.kiln.unwrap(), load.pots[0].chance));
+    }
+    assert!(told.iter().all(|(plan, load)| (plan - load).abs() < 0.12), "{told:?}");
+    assert!(told.iter().any(|(_, load)| (0.2..0.9).contains(load)), "{told:?}");
+}
+
 /// Whether a planned uncovering took place, by what a pot weighed before and after: invented, a
 /// wrapped pot loses 0.4 g an hour, an open one 5 g.
 #[test]
@@ -529,6 +565,35 @@ fn the_weights_say_whether_a_step_was_taken() {
     let taught = Taught::new(&studio);
     assert_eq!(unconfirmed(&studio, &taught, &planned, 0.9)[0].done, None);
     assert!(unconfirmed(&studio, &taught, &[], 0.9).is_empty());
+    // A cover that lay there already is no step.
+    let twice = ByHand::small().room(22.0, 0.40).row(1.0, Action::Cover(Cover::Open));
+    let mut studio = twice.weighed(20.0, 567.0).studio(30.5);
+    let planned_open = studio.handling["planter"].clone();
+    assert!(unconfirmed(&studio, &taught, &planned_open, 0.9).is_empty());
+    // Of a board it is the board's where all its pots are meant.
+    let board = Some(Name::from("north"));
+    let other = Pot { name: "jar".into(), board: board.clone(), ..studio.pots["planter"].clone() };
+    studio.pots.get_mut("planter").unwrap().board = board.clone();
+    studio.handling.insert("planter".into(), planned.to_vec());
+    studio.pots.insert("jar".into(), other);
+    let boards = |studio: &Studio, planned: &[HandlingRow]| -> Vec<Option<Name>> {
+        let steps = unconfirmed(studio, &Taught::new(studio), planned, 0.9);
+        steps.into_iter().map(|step| step.board).collect()
+    };
+    studio.handling.get_mut("planter").unwrap().insert(
+        0,
+        HandlingRow {
+            time: hour(1.0),
+            action: Action::Cover(Cover::Wrapped),
+            ..planned[0].clone()
+        },
+    );
+    assert_eq!(boards(&studio, &planned), [None]);
+    let its = HandlingRow { pot: "jar".into(), ..planned[0].clone() };
+    let wrapped_before = studio.handling["planter"][0].clone();
+    let before = HandlingRow { pot: "jar".into(), ..wrapped_before };
+    studio.handling.insert("jar".into(), vec![before, its.clone()]);
+    assert_eq!(boards(&studio, &[planned[0].clone(), its]), [board]);
     let early = wrapped.studio(20.0);
     assert!(unconfirmed(&early, &Taught::new(&early), &planned, 0.9).is_empty());
 }

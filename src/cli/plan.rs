@@ -125,10 +125,10 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         air_forecast(&store, &words);
     }
     let Made { plan, fresh, unconfirmed } = made(&store, &names, &question, away.is_some())?;
-    let replaced = replaced(&plan, &roll, &names, words.now);
-    let (plan, question, replaced) = (&plan, &question, &replaced[..]);
-    let unconfirmed = &unconfirmed[..];
-    let table = Timetable { plan, question, replaced, away, fresh: &fresh, unconfirmed };
+    let (plan, question, unconfirmed) = (&plan, &question, &unconfirmed[..]);
+    let ahead = &ahead(&roll, &names, words.now)[..];
+    let replaced = &replaced(plan, &roll, ahead, unconfirmed)[..];
+    let table = Timetable { plan, question, ahead, replaced, away, fresh: &fresh, unconfirmed };
     if let Some(path) = &args.calendar {
         calendar::write(&table.events(&words), words.now, path, args.force)?;
         screen::tell(&format!("wrote {}", printable(&path.display().to_string())));
@@ -143,7 +143,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         serde_json::to_writer_pretty(&mut out, &listed).map_err(std::io::Error::from)?;
         writeln!(out)?;
     } else {
-        let look = timetable::Look { along: &along, accept: args.accept, roll: &roll };
+        let look = timetable::Look { along: &along, accept: args.accept };
         screen::print(&table.page(&words, context, &look))?;
     }
     if args.accept {
@@ -211,15 +211,18 @@ fn pairs(named: &[String], set: &[Pair], roll: &Roll) -> anyhow::Result<Vec<Pair
     Ok(pairs)
 }
 
-/// Sheets of plastic that lie over boards and pots that are not asked about.
+/// Sheets of plastic that lie over boards and pots that are not asked about, or will.
 fn sheets_of_others(roll: &Roll, names: &[Name], at: Time) -> usize {
+    let plastic =
+        |row: &HandlingRow| matches!(row.action, Action::Cover(Cover::Draped | Cover::Wrapped));
     let covered = |name: &Name| {
-        let row = roll.last(name, at, |action| matches!(action, Action::Cover(_)))?;
-        matches!(row.action, Action::Cover(Cover::Draped | Cover::Wrapped)).then_some(())
+        let now = roll.last(name, at, |action| matches!(action, Action::Cover(_)));
+        let to_come = roll.log(name).iter().filter(|row| row.time > at);
+        now.into_iter().chain(to_come).any(plastic)
     };
     let others = roll.pots.iter().filter(|pot| {
         let dries = pot.made_at <= at && roll.past_it(&pot.name, at).is_none();
-        dries && !names.contains(&pot.name) && covered(&pot.name).is_some()
+        dries && !names.contains(&pot.name) && covered(&pot.name)
     });
     let under = others.map(|pot| (pot.board.as_ref(), pot.board.is_none().then_some(&pot.name)));
     under.collect::<std::collections::BTreeSet<_>>().len()
@@ -370,20 +373,38 @@ fn asked(
     Ok((names, along))
 }
 
-/// Planned covers that the plan's own take the place of: those that come after its first for the
-/// pot.
-fn replaced(plan: &Plan, roll: &Roll, names: &[Name], now: Time) -> Vec<HandlingRow> {
-    let mut rows = Vec::new();
-    for name in names {
+/// Planned rows ahead of some pots.
+fn ahead(roll: &Roll, names: &[Name], now: Time) -> Vec<HandlingRow> {
+    let rows = names.iter().flat_map(|name| roll.log(name));
+    rows.filter(|row| row.time > now && row.action.can_be_planned()).cloned().collect()
+}
+
+/// Planned covers that those of the plan take the place of, or that would change nothing, as what
+/// was to come before them was not done.
+fn replaced(
+    plan: &Plan,
+    roll: &Roll,
+    ahead: &[HandlingRow],
+    unconfirmed: &[Unconfirmed],
+) -> Vec<HandlingRow> {
+    let refuted = unconfirmed.iter().filter(|step| step.is_refuted());
+    let refuted: Vec<&HandlingRow> = refuted.flat_map(|step| &step.rows).collect();
+    let mut gone = Vec::new();
+    for pot in &plan.pots {
         let covers =
-            |step: &&Step| matches!(step.doing, Doing::Cover(_)) && step.pots.contains(name);
-        let Some(first) = plan.steps.iter().find(covers) else { continue };
-        let later = roll.log(name).iter().filter(|row| {
-            matches!(row.action, Action::Cover(_)) && row.time > now && row.time >= first.at
-        });
-        rows.extend(later.cloned());
+            |step: &&Step| matches!(step.doing, Doing::Cover(_)) && step.pots.contains(&pot.pot);
+        let first = plan.steps.iter().find(covers).map_or(Time::MAX, |step| step.at);
+        let mut cover = Cover::Open;
+        for row in roll.log(&pot.pot).iter().filter(|row| !refuted.contains(row)) {
+            let Action::Cover(next) = row.action else { continue };
+            if ahead.contains(row) && (row.time >= first || next == cover) {
+                gone.push(row.clone());
+            } else {
+                cover = next;
+            }
+        }
     }
-    rows
+    gone
 }
 
 /// A step as it is noted.

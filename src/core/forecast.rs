@@ -326,6 +326,11 @@ impl Batch {
             closes: passed(|d| d.closes),
             bone_dry: passed(|d| d.bone_dry),
             firm_base: passed(|d| d.firm_base),
+            dry_through: std::array::from_fn(|l| match self.draws.get(l) {
+                Some(draw) if draw.wettest_free <= BONE_DRY_WETTEST => self.now,
+                _ => f64::INFINITY,
+            }),
+            wettest: self.state.wettest(),
             water: self.state.mean_water(),
             base: self.state.base_water(),
             state: self.state.clone(),
@@ -344,7 +349,11 @@ pub(super) struct Going {
     pub opens: Lane,
     pub closes: Lane,
     pub bone_dry: Lane,
+    /// When its wettest part is dry.
+    pub dry_through: Lane,
     firm_base: Lane,
+    /// Water of its wettest part, kg/kg dry basis.
+    pub wettest: Lane,
     water: Lane,
     base: Lane,
     pub state: PotState,
@@ -370,6 +379,7 @@ impl Going {
         self.state.step(&batch.physics, &brought.air, keeping, &brought.gain, dt);
         let (before, water) = (self.water, self.state.mean_water());
         let (base_before, base) = (self.base, self.state.base_water());
+        let (wettest_before, wettest) = (self.wettest, self.state.wettest());
         for l in 0..batch.draws.len() {
             let pass = |time: &mut f64, (before, water): (f64, f64), level: f64| {
                 if time.is_infinite() {
@@ -382,8 +392,10 @@ impl Going {
             pass(&mut self.closes[l], mean, band.to);
             pass(&mut self.bone_dry[l], mean, brought.balance[l] + BONE_DRY_MEAN);
             pass(&mut self.firm_base[l], (base_before[l], base[l]), band.from);
+            let most = (wettest_before[l], wettest[l]);
+            pass(&mut self.dry_through[l], most, brought.balance[l] + BONE_DRY_WETTEST);
         }
-        (self.water, self.base) = (water, base);
+        (self.water, self.base, self.wettest) = (water, base, wettest);
     }
 }
 

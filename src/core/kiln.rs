@@ -7,14 +7,14 @@
 //! beyond the air is not shared: that makes the chance of a large load too small rather than too
 //! great.
 //!
-//! *Dry* is a pot whose wettest part has come within [`BONE_DRY_WETTEST`] of its balance with the
-//! air, once: more time never makes it less likely. Which water a pot still holds then, that of the
+//! *Dry* is a pot whose wettest part has come within [`super::forecast::BONE_DRY_WETTEST`] of its
+//! balance with the air, once: more time never makes it less likely. Which water a pot still holds then, that of the
 //! air included, is told beside it.
 
 use super::assessment::Assessment;
 use super::candling::Candling;
 use super::drying::{LANES, Lane, PotState, StepKeeping};
-use super::forecast::{BONE_DRY_WETTEST, Batch, HORIZON, cross, times_of, weighted};
+use super::forecast::{Batch, HORIZON, cross, times_of, weighted};
 use super::prospect::Prospect;
 use super::readiness::NOT_READY;
 use super::report::{PotAnswer, Quantiles, TimeQuantiles, Warning};
@@ -85,7 +85,7 @@ const DOUBTS: [&str; 4] = ["not-fitted", "not-calibrated", "keeps-its-weight", "
 const LAGS: f64 = 0.01;
 const WORTH: f64 = 0.05;
 /// No weight of it, nor of one that it is like.
-const NO_WEIGHT: &str = "no-weight";
+pub(super) const NO_WEIGHT: &str = "no-weight";
 
 impl Ware {
     /// From an assessment that holds a prospect; `None` where it holds none.
@@ -206,7 +206,6 @@ fn walk(
     let Prospect { now, band, ref fine, .. } = *prospect;
     let (mut going, mut chance) = (batch.going(), batch.chance_in(rng, [weather; LANES]));
     let candling = &question.candling;
-    let mut held = going.state.wettest();
     let about = |state: &PotState| {
         let (dry_g, mean) = (state.dry_g(), state.mean_water());
         let [wall, base] = state.wettest_parts();
@@ -214,35 +213,23 @@ fn walk(
         [water_g, wall, base, state.wettest()]
     };
     let mut then = (question.date <= 0.0).then(|| (0.0, about(&going.state)));
-    let mut dry: [f64; LANES] = std::array::from_fn(|l| match batch.draws.get(l) {
-        Some(draw) if draw.wettest_free <= BONE_DRY_WETTEST => 0.0,
-        _ => f64::INFINITY,
-    });
-    let mut shrunk: [f64; LANES] =
-        std::array::from_fn(|l| if held[l] <= band.to { 0.0 } else { f64::INFINITY });
+    let mut shrunk = going.wettest.map(|water| if water <= band.to { 0.0 } else { f64::INFINITY });
     let lanes = batch.draws.len();
     for (span, (daily, sd)) in fine.spans.iter().zip(&fine.humidity) {
-        let known = (0..lanes).all(|l| dry[l].is_finite() && shrunk[l].is_finite());
+        let known = (0..lanes).all(|l| going.dry_through[l].is_finite() && shrunk[l].is_finite());
         if known && then.is_some() {
             break;
         }
         let brought = chance.bring(span, *daily, *sd);
         let flipped = span.keeping.flipped.map(|flipped| flipped || turned);
         let keeping = StepKeeping { flipped, ..span.keeping };
+        let before = going.wettest;
         going.step(batch, (span, band), keeping, &brought);
-        let wettest = going.state.wettest();
         let (from, to) = (span.from - now, span.to - now);
-        for l in 0..lanes {
-            let pass = |time: &mut f64, level: f64| {
-                if time.is_infinite() {
-                    let passed = cross(from, held[l], to, wettest[l], level);
-                    *time = passed.unwrap_or(f64::INFINITY);
-                }
-            };
-            pass(&mut dry[l], brought.balance[l] + BONE_DRY_WETTEST);
-            pass(&mut shrunk[l], band.to);
+        for (l, shrunk) in shrunk.iter_mut().enumerate().filter(|(_, t)| t.is_infinite()) {
+            let passed = cross(from, before[l], to, going.wettest[l], band.to);
+            *shrunk = passed.unwrap_or(f64::INFINITY);
         }
-        held = wettest;
         if then.is_none() && to >= question.date {
             then = Some((to, about(&going.state)));
         }
@@ -258,7 +245,7 @@ fn walk(
         let hold = parts.map(|(face, water)| candling.hold_s(face, water, diffusivity, place));
         fates.push(Fate {
             weight: draw.weight,
-            dry: dry[l],
+            dry: going.dry_through[l] - now,
             shrunk: shrunk[l],
             water_g: water_g[l],
             wettest: wettest[l],

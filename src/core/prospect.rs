@@ -54,7 +54,7 @@ pub struct Course {
     pub opens: f64,
     /// When it closes.
     pub closes: f64,
-    /// When it is dry; infinite too where that was not of interest.
+    /// When its wettest part is dry; infinite too where that was not of interest.
     pub bone_dry: f64,
     /// How likely it cracks or warps on the worst day of its way, drying unevenly, by what its body
     /// stands; 0 where that was not of interest.
@@ -293,7 +293,7 @@ impl<'p> Walk<'p> {
     }
 
     fn is_over(&self, going: &Going) -> bool {
-        let dry = |l: usize| !self.to_dry || going.bone_dry[l].is_finite();
+        let dry = |l: usize| !self.to_dry || going.dry_through[l].is_finite();
         (0..self.batch.draws.len()).all(|l| going.closes[l].is_finite() && dry(l))
     }
 
@@ -305,7 +305,7 @@ impl<'p> Walk<'p> {
             weight: draw.weight,
             opens: going.opens[l] - now,
             closes: going.closes[l] - now,
-            bone_dry: going.bone_dry[l] - now,
+            bone_dry: going.dry_through[l] - now,
             cracks: cracks[l],
         }));
     }

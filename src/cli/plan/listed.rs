@@ -28,7 +28,9 @@ pub struct Listed {
     /// Planned steps whose time has come and that nobody confirmed.
     unconfirmed: Vec<Open>,
     steps: Vec<Done>,
-    replaces: Vec<Replaced>,
+    /// What was planned before and stays so.
+    planned: Vec<Row>,
+    replaces: Vec<Row>,
     pots: Vec<Pot>,
     /// Pairs that cannot be kept equally damp: each of their pots is planned by itself.
     apart: Vec<Apart>,
@@ -71,7 +73,8 @@ impl Listed {
             sheets: table.question.sheets,
             unconfirmed: table.unconfirmed.iter().filter_map(Open::new).collect(),
             steps: table.plan.steps.iter().map(step).collect(),
-            replaces: table.replaced.iter().map(Replaced::new).collect(),
+            planned: table.kept_rows().map(Row::new).collect(),
+            replaces: table.replaced.iter().map(Row::new).collect(),
             pots: table.plan.pots.iter().map(Pot::new).collect(),
             apart: table.plan.apart.iter().map(apart).collect(),
             latest_to_throw: table.latest().into_iter().map(Thrown::new).collect(),
@@ -142,18 +145,18 @@ struct Done {
     once_trimmed: bool,
 }
 
-/// A planned row that would be taken back.
+/// A planned row.
 #[derive(Serialize)]
-struct Replaced {
+struct Row {
     time: String,
     pot: Name,
     action: &'static str,
     detail: String,
 }
 
-impl Replaced {
-    fn new(row: &HandlingRow) -> Replaced {
-        Replaced {
+impl Row {
+    fn new(row: &HandlingRow) -> Row {
+        Row {
             time: row.time.to_string(),
             pot: row.pot.clone(),
             action: row.action.word(),
@@ -181,6 +184,8 @@ struct Pot {
     opens: TimeQuantiles,
     closes: TimeQuantiles,
     bone_dry: Option<TimeQuantiles>,
+    /// It was never weighed, nor is it like one that was.
+    unweighed: bool,
     covers: Vec<Covered>,
     /// It is not kept as the log has it.
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -237,6 +242,7 @@ impl Pot {
             opens: pot.opens,
             closes: pot.closes,
             bone_dry: pot.bone_dry,
+            unweighed: pot.unweighed,
             covers: pot.covers.iter().map(covered).collect(),
             otherwise: pot.departs.clone(),
         }

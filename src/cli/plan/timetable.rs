@@ -3,7 +3,7 @@
 use super::walks::{Walk, done_to, named};
 use crate::cli::Context;
 use crate::cli::calendar::Event;
-use crate::cli::names::{Roll, counted, list};
+use crate::cli::names::{counted, list};
 use crate::cli::screen::{self, CAUTION, heading, paragraph};
 use crate::cli::words::{self, Words, printable};
 use crate::core::plan::backwards::Needs;
@@ -23,7 +23,9 @@ pub struct Timetable<'a> {
     pub plan: &'a Plan,
     /// What it was made for.
     pub question: &'a Question,
-    /// Planned rows that its own take the place of.
+    /// Planned rows ahead of its pots.
+    pub ahead: &'a [HandlingRow],
+    /// Those of them that its own take the place of, or that would change nothing.
     pub replaced: &'a [HandlingRow],
     /// From when to when nobody is there.
     pub away: Option<(Time, Time)>,
@@ -39,8 +41,6 @@ pub struct Look<'a> {
     pub along: &'a [Name],
     /// Whether it is accepted at once.
     pub accept: bool,
-    /// All pots and their log.
-    pub roll: &'a Roll,
 }
 
 /// A work in words.
@@ -79,7 +79,7 @@ impl Timetable<'_> {
         }
         self.open_steps(&mut page, words, context);
         let mut walks = self.walks();
-        walks.extend(self.kept(look.roll));
+        walks.extend(self.kept());
         walks.sort_by_key(|walk| (walk.at, walk.to));
         heading(&mut page, "What to do", "", AnsiColor::Green);
         if walks.is_empty() {
@@ -93,6 +93,12 @@ impl Timetable<'_> {
             vec![when, printable(&walk.text).into_owned()]
         };
         page += &screen::columns(&[], walks.iter().map(row).collect());
+        let gone = self.taken_back().into_iter();
+        let gone = list(gone.map(|walk| format!("{} {}", words.time(walk.at), walk.text)));
+        if !gone.is_empty() {
+            let how = if look.accept { "" } else { " with --accept" };
+            page += &paragraph(&printable(&format!("Taken back{how}: {gone}.")), 2, width);
+        }
         self.chances(&mut page, words);
         self.departs(&mut page, width);
         self.cracks(&mut page, width);
@@ -120,13 +126,21 @@ impl Timetable<'_> {
         }
         for [a, b] in &self.question.pairs {
             let is = |name: &Name| self.plan.pots.iter().find(|pot| pot.pot == *name);
-            let (Some(a), Some(b)) = (is(a), is(b)) else { continue };
-            if a.after.trim.is_none() || b.after.trim.is_none() {
-                let (both, done) = (list([&a.pot, &b.pot]), self.said().done);
+            let ahead = |pot: Option<&Planned>| pot.is_some_and(|pot| pot.after.trim.is_some());
+            if (is(a).is_some() || is(b).is_some()) && !(ahead(is(a)) && ahead(is(b))) {
+                let (both, done) = (list([a, b]), self.said().done);
                 remarks.push(format!(
                     "{both} are not planned as a pair: not both of them are still to be {done}."
                 ));
             }
+        }
+        let unweighed = self.plan.pots.iter().filter(|pot| pot.unweighed).map(|pot| &pot.pot);
+        let unweighed = list(unweighed);
+        if self.question.kiln.is_some() && !unweighed.is_empty() {
+            remarks.push(format!(
+                "Never weighed: {unweighed}. What is said for the kiln rests on what is usual; a \
+                 weight tells."
+            ));
         }
         if self.question.work != Work::Trim {
             let band = |pot: &Planned| words::percent_span(pot.band.from, pot.band.to);
@@ -172,10 +186,14 @@ impl Timetable<'_> {
         let mut lines = Vec::new();
         for step in self.unconfirmed.iter().filter(|step| !step.is_borne_out()) {
             let Some(row) = step.rows.first() else { continue };
-            let pots = step.rows.iter().map(|row| &row.pot);
+            let pots = || step.rows.iter().map(|row| &row.pot);
             let (what, target) = match &step.board {
-                Some(board) => (named(board), shell_word(board).into()),
-                None => (list(pots), shell_word(&row.pot).into_owned()),
+                Some(board) => (named(board), shell_word(board)),
+                None => (list(pots()), shell_word(&row.pot)),
+            };
+            let others = match &step.board {
+                None if step.rows.len() > 1 => format!(" (and so of {})", list(pots().skip(1))),
+                _ => String::new(),
             };
             let doing = match &row.action {
                 Action::Cover(cover) => done_to(Doing::Cover(*cover), &what),
@@ -192,13 +210,13 @@ impl Timetable<'_> {
             lines.push(match step.done.filter(|_| step.is_refuted()) {
                 Some(done) => format!(
                     "{doing}, {}: by the weights it was not done ({}). This plan goes by them. If \
-                     it was: {note} --at \"{at}\"",
+                     it was: {note} --at \"{at}\"{others}",
                     words.time(row.time),
                     words::chance(1.0 - done)
                 ),
                 None => format!(
-                    "{doing}, {}: was it done? If so: {note} --at \"{at}\"; if not, the same with \
-                     --undo",
+                    "{doing}, {}: was it done? If so: {note} --at \"{at}\"{others}; if not, the \
+                     same with --undo",
                     words.time(row.time)
                 ),
             });
@@ -402,7 +420,8 @@ impl Timetable<'_> {
             })
         };
         let windows = self.plan.pots.iter().filter_map(window);
-        let events: Vec<Event> = self.walks().into_iter().map(walk).chain(windows).collect();
+        let walks = self.walks().into_iter().chain(self.kept()).map(walk);
+        let events: Vec<Event> = walks.chain(windows).collect();
         // A calendar holds one component at least (RFC 5545, section 3.6).
         let nothing = || Event {
             key: "nothing".into(),

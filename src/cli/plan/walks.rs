@@ -2,11 +2,11 @@
 
 use super::action;
 use super::timetable::Timetable;
-use crate::cli::names::{Roll, list};
+use crate::cli::names::list;
 use crate::cli::words::printable;
 use crate::core::plan::{Planned, Step};
 use crate::core::prospect::Doing;
-use crate::records::{Action, Cover, Name};
+use crate::records::{Action, Cover, HandlingRow, Name};
 use crate::units::Time;
 use std::collections::BTreeMap;
 
@@ -82,27 +82,37 @@ impl Timetable<'_> {
     }
 
     /// Rows that were planned before and stay so.
-    pub(super) fn kept(&self, roll: &Roll) -> Vec<Walk> {
+    pub(super) fn kept_rows(&self) -> impl Iterator<Item = &HandlingRow> {
+        self.ahead.iter().filter(|row| !self.replaced.contains(row))
+    }
+
+    /// The same as walks.
+    pub(super) fn kept(&self) -> Vec<Walk> {
+        let mut walks = self.together(self.kept_rows());
+        walks.iter_mut().for_each(|walk| walk.text += " (planned already)");
+        walks
+    }
+
+    /// Walks that were planned and are no longer to be done.
+    pub(super) fn taken_back(&self) -> Vec<Walk> {
+        self.together(self.replaced.iter())
+    }
+
+    /// Rows of the same time and deed as one walk.
+    fn together<'r>(&self, all: impl Iterator<Item = &'r HandlingRow>) -> Vec<Walk> {
         let mut rows: BTreeMap<(Time, &str, String), Vec<&Name>> = BTreeMap::new();
-        for pot in &self.plan.pots {
-            let kept = roll.log(&pot.pot).iter().filter(|row| {
-                row.time > self.question.at
-                    && row.action.can_be_planned()
-                    && !self.replaced.contains(row)
-            });
-            for row in kept {
-                let key = (row.time, row.action.word(), row.action.detail());
-                rows.entry(key).or_default().push(&row.pot);
-            }
+        for row in all {
+            let key = (row.time, row.action.word(), row.action.detail());
+            rows.entry(key).or_default().push(&row.pot);
         }
         let walk = |((at, word, detail), pots): ((Time, &str, String), Vec<&Name>)| {
             let to = self.by_boards(&pots);
-            let what = match Action::parse(word, &detail) {
+            let text = match Action::parse(word, &detail) {
                 Ok(Action::Cover(cover)) => done_to(Doing::Cover(cover), &to),
                 Ok(Action::Flip) => done_to(Doing::Flip, &to),
                 _ => format!("{word} {to} to {}", printable(&detail)),
             };
-            Walk { at, to: at, text: format!("{what} (planned already)") }
+            Walk { at, to: at, text }
         };
         rows.into_iter().map(walk).collect()
     }

@@ -12,10 +12,13 @@ impl Draft<'_> {
     /// trimmed, and turning over those that have been.
     pub fn for_the_kiln(&self, group: usize) -> Vec<Vec<Change>> {
         let (chosen, members) = (&self.kept[group].chosen.changes, &self.kept[group].group.members);
-        let after = members.iter().filter_map(|m| self.places[*m]?.slot).map(|(slot, _)| slot.1);
-        let after = after.chain(chosen.iter().map(|change| change.at)).fold(0.0, f64::max);
+        let worked = members.iter().filter_map(|m| self.places[*m]?.slot).map(|(slot, _)| slot.1);
+        let worked = worked.fold(0.0, f64::max);
+        // What is chosen has its time first.
+        let changed = chosen.iter().map(|change| change.at).fold(f64::NEG_INFINITY, f64::max);
         let moments = self.question.moments.iter().copied();
-        let Some(at) = moments.filter(|moment| *moment >= after).min_by(f64::total_cmp) else {
+        let after = moments.filter(|moment| *moment >= worked && *moment > changed);
+        let Some(at) = after.min_by(f64::total_cmp) else {
             return Vec::new();
         };
         let kept = |member: &usize| self.subjects[*member].prospect.covers(chosen);

@@ -10,22 +10,23 @@ use crate::core::inference::lessons::Lessons;
 use crate::core::inference::posterior::Posterior;
 use crate::core::inference::valleys::LEAST_SHARE;
 use crate::core::{surroundings_by, taught_model, within_reason};
-use crate::records::{Action, HandlingRow, Name, Studio, Weighings};
+use crate::records::{Action, Cover, HandlingRow, Name, Studio, Weighings};
 use crate::units::{HOUR, Time};
 use std::collections::BTreeMap;
 
 /// How likely a planned step was done before any weight speaks (common practice, no source: most
 /// of what is planned is done, and not all of it is written down).
 const DONE: f64 = 0.8;
-/// A weight speaks of a step so long after it, s.
+/// A weight speaks of a step so long after it, s; of a flip, which changes little at first.
 const SPEAKS: f64 = HOUR;
+const SPEAKS_OF_FLIP: f64 = 24.0 * HOUR;
 
 /// A planned step whose time has come and that nobody confirmed, of all pots of a board or of one.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Unconfirmed {
     /// The rows of the log, one a pot.
     pub rows: Vec<HandlingRow>,
-    /// The board, where the pots stand on one.
+    /// The board, where all that dries on one is meant.
     pub board: Option<Name>,
     /// How likely it was done, by the weights; `None` where none speaks.
     pub done: Option<f64>,
@@ -46,8 +47,8 @@ impl Unconfirmed {
 }
 
 /// Planned rows whose time has come and that are the last word on how their pots are kept, by
-/// step; nothing is known of them yet. The weights are to be believed where they are surer than
-/// `sure` that one was not done, or that it was.
+/// step, but for covers that lay there already; nothing is known of them yet. The weights are to be
+/// believed where they are surer than `sure` that one was not done, or that it was.
 pub fn open_steps(studio: &Studio, planned: &[HandlingRow], sure: f64) -> Vec<Unconfirmed> {
     type Step = (Time, &'static str, String, Option<Name>, Option<Name>);
     let mut steps: BTreeMap<Step, Vec<HandlingRow>> = BTreeMap::new();
@@ -58,14 +59,27 @@ pub fn open_steps(studio: &Studio, planned: &[HandlingRow], sure: f64) -> Vec<Un
             let same = other.action.word() == row.action.word();
             other.time > row.time && other.time <= studio.at && (same || other.action.ends())
         };
-        if !log.contains(row) || log.iter().any(over) {
+        let before = log
+            .iter()
+            .rfind(|other| other.time < row.time && matches!(other.action, Action::Cover(_)));
+        let before = before.map_or(Action::Cover(Cover::Open), |other| other.action.clone());
+        if !log.contains(row) || log.iter().any(over) || row.action == before {
             continue;
         }
         let alone = pot.board.is_none().then(|| row.pot.clone());
         let key = (row.time, row.action.word(), row.action.detail(), pot.board.clone(), alone);
         steps.entry(key).or_default().push(row.clone());
     }
-    let step = |((.., board, _), rows): (Step, _)| Unconfirmed { rows, board, done: None, sure };
+    let dries = |pot: &Name, at: Time| {
+        let log = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
+        studio.pots[pot].made_at <= at && !log.iter().any(|r| r.time <= at && r.action.ends())
+    };
+    let step = |((time, .., board, _), rows): (Step, Vec<HandlingRow>)| {
+        let meant = |pot: &Name| rows.iter().any(|row| row.pot == *pot);
+        let on_it = studio.pots.values().filter(|pot| pot.board == board);
+        let whole = on_it.filter(|pot| dries(&pot.name, time)).all(|pot| meant(&pot.name));
+        Unconfirmed { board: board.filter(|_| whole), rows, done: None, sure }
+    };
     steps.into_iter().map(step).collect()
 }
 
@@ -90,7 +104,8 @@ pub fn against(studio: &Studio, lessons: &Lessons, row: &HandlingRow) -> Option<
     let used = |history: &History| -> Vec<f64> {
         history.weights.iter().filter(|w| w.used).map(|w| w.t).collect()
     };
-    let speaks = used(&done).last().is_some_and(|t| *t >= since + SPEAKS);
+    let soon = if row.action == Action::Flip { SPEAKS_OF_FLIP } else { SPEAKS };
+    let speaks = used(&done).last().is_some_and(|t| *t >= since + soon);
     // Weights that are set aside in one telling alone make the two no equals.
     if !speaks || !changes || used(&done) != used(&not) {
         return None;

@@ -464,11 +464,13 @@ impl<'a> Draft<'a> {
             let group = &kept.group;
             let then = kept.then.as_ref().map_or(&[][..], |way| &way.changes);
             let trims = group.members.iter().any(|m| self.subjects[*m].trims);
+            let on_it = |m: &usize| self.subjects[*m].board == group.board;
+            let whole = (0..self.subjects.len()).filter(on_it).all(|m| group.members.contains(&m));
             let step = |once_trimmed: bool| {
                 move |change: &Change| Step {
                     at: self.question.at.plus(change.at),
                     doing: change.doing,
-                    board: group.board.clone(),
+                    board: group.board.clone().filter(|_| whole),
                     pots: group.members.iter().map(|m| self.subjects[*m].pot.clone()).collect(),
                     once_trimmed,
                 }
@@ -521,6 +523,7 @@ impl<'a> Draft<'a> {
             bone_dry: kiln.map(|_| times(last, |c| c.bone_dry)),
             slot: place.and_then(|place| place.slot).map(told),
             instead: short.and_then(|_| day.slot(&job.courses, job.length)).map(told),
+            unweighed: subject.unweighed,
             covers: covers.map(|(t, cover)| (at.plus(t), cover)).collect(),
             stood: subject.stood(),
             departs: subject.departs.clone(),

@@ -28,6 +28,7 @@ pub mod work;
 use super::assessment::Assessment;
 use super::correction::Corrections;
 use super::forecast::Band;
+use super::kiln::NO_WEIGHT;
 use super::on_its_rim;
 use super::prospect::{Change, Course, Doing, Prospect};
 use super::report::{PotAnswer, TimeQuantiles, Warning};
@@ -118,6 +119,8 @@ pub struct Subject {
     pub nothing: Vec<Course>,
     /// Something is planned for it already.
     pub planned: bool,
+    /// It was never weighed, nor is it like one that was.
+    unweighed: bool,
     /// What speaks against the log that all this rests on: it was not uncovered, or turned over.
     pub departs: Vec<Warning>,
     /// Water at which it can be worked on, dry basis.
@@ -140,6 +143,8 @@ impl Subject {
     ) -> Option<Subject> {
         let answer: PotAnswer = assessment.answer(studio, corrections)?;
         let (band, on_rim) = (assessment.band(), on_its_rim(studio, &pot.name)?);
+        let no_weight = answer.warnings.iter().any(|warning| warning.code == NO_WEIGHT);
+        let unweighed = no_weight && !assessment.is_followed();
         let prospect = assessment.prospect?;
         let ahead = work.lies_ahead(studio, &pot.name, &answer, band);
         let firm = work == Work::Trim && !ahead && answer.water.now.p90 < band.from;
@@ -152,6 +157,7 @@ impl Subject {
             turns: firm && !on_rim,
             planned: planned.is_some_and(|row| row.time > studio.at),
             nothing: Vec::new(),
+            unweighed,
             prospect,
             departs: departs.collect(),
             band,
@@ -218,6 +224,8 @@ pub struct Planned {
     /// When it is likeliest to be trimmable, at whatever hour, and how likely; only of a pot of
     /// which the plan is not sure enough.
     pub instead: Option<(Time, Time, f64)>,
+    /// It was never weighed, nor is it like one that was: its chances rest on what is usual.
+    pub unweighed: bool,
     /// The covers: from when, which; the first is now's.
     pub covers: Vec<(Time, Cover)>,
     /// Pots of its body whose outcome is known, and those of them that cracked or warped.
@@ -233,9 +241,9 @@ pub struct Step {
     pub at: Time,
     /// What.
     pub doing: Doing,
-    /// The board, where there is one.
+    /// The board, where all its pots are meant.
     pub board: Option<Name>,
-    /// Its pots.
+    /// The pots.
     pub pots: Vec<Name>,
     /// Only once they are trimmed; if they are not yet, later.
     pub once_trimmed: bool,
