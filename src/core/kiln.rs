@@ -8,8 +8,8 @@
 //! great.
 //!
 //! *Dry* is a pot whose wettest part has come within [`super::forecast::BONE_DRY_WETTEST`] of its
-//! balance with the air, once: more time never makes it less likely. Which water a pot still holds then, that of the
-//! air included, is told beside it.
+//! balance with the air, once: more time never makes it less likely. Which water a pot still holds
+//! then, that of the air included, is told beside it.
 
 use super::assessment::Assessment;
 use super::candling::Candling;
