@@ -21,9 +21,9 @@ use crate::core::plan::{Pair, Plan, Question, Step};
 use crate::core::prospect::Doing;
 use crate::plot as pictures;
 use crate::records::{Action, Cover, HandlingRow, Name, Wary};
+use crate::store::Store;
 use crate::store::settings::{BandSettings, PlanSettings};
 use crate::store::week::Week;
-use crate::store::{Clash, Store};
 use crate::units::{DAY, HOUR, Time};
 use clap::builder::PossibleValuesParser;
 use std::io::Write;
@@ -426,8 +426,7 @@ fn accept(store: &mut Store, plan: &Plan, gone: &[HandlingRow], quiet: bool) -> 
     let steps = || plan.steps.iter().filter(|step| !step.once_trimmed);
     let rows: Vec<HandlingRow> =
         steps().flat_map(|step| step.pots.iter().map(|pot| row(step, pot))).collect();
-    store.take_back_notes(gone)?;
-    store.plan_handling(&rows, Clash::Replace)?;
+    store.plan_instead(gone, &rows)?;
     if !quiet {
         let pots = steps().flat_map(|step| &step.pots);
         let mut pots: Vec<&Name> = pots.collect();

@@ -3,7 +3,7 @@
 //! They count like all others; this is how it is known which of them nobody has seen done. A row
 //! that leaves the log is no longer planned either.
 
-use super::rows::{Fate, handling_of, put_handling, rank};
+use super::rows::{Fate, handling_of, put_handling, rank, remove_handling};
 use super::text::{self, HANDLING_COLUMNS};
 use super::{Clash, Durability, Store, StoreError, Stored, rules};
 use crate::records::HandlingRow;
@@ -23,12 +23,21 @@ impl Store {
         rows: &[HandlingRow],
         clash: Clash,
     ) -> Result<Stored, StoreError> {
-        self.put_all(rows, clash, |db, row, clash| {
-            let fate = put_handling(db, row, clash)?;
-            if matches!(fate, Fate::Added | Fate::Replaced) {
-                put_planned(db, row, clash)?;
+        self.put_all(rows, clash, plan)
+    }
+
+    /// Takes back rows of the handling log, and writes planned ones over what is left. All of it is
+    /// on disk for good when it returns, or on an error nothing.
+    pub fn plan_instead(
+        &mut self,
+        gone: &[HandlingRow],
+        rows: &[HandlingRow],
+    ) -> Result<(), StoreError> {
+        self.write(Durability::Power, |tx| {
+            for row in gone {
+                remove_handling(tx, row)?;
             }
-            Ok(fate)
+            rows.iter().try_for_each(|row| plan(tx, row, Clash::Replace).map(drop))
         })
     }
 
@@ -37,6 +46,14 @@ impl Store {
     pub fn confirm(&mut self, rows: &[HandlingRow]) -> Result<Vec<bool>, StoreError> {
         self.write(Durability::Power, |tx| rows.iter().map(|row| Ok(forget(tx, row)?)).collect())
     }
+}
+
+fn plan(db: &Connection, row: &HandlingRow, clash: Clash) -> Result<Fate, StoreError> {
+    let fate = put_handling(db, row, clash)?;
+    if matches!(fate, Fate::Added | Fate::Replaced) {
+        put_planned(db, row, clash)?;
+    }
+    Ok(fate)
 }
 
 /// Rows that nobody confirmed yet, in order of time, then pot, then action.
