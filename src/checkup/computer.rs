@@ -1,8 +1,9 @@
 //! The disk that the studio lies on, and the computer's clock.
 
 use super::{Finding, What};
-use crate::records::Name;
+use crate::records::{Name, shell_word};
 use crate::units::{DAY, Time, span};
+use std::path::PathBuf;
 
 /// What one reading takes in the database, bytes: measured 39.6 for half a million of 18 sources,
 /// each with count and spread, and 28.7 without.
@@ -17,8 +18,10 @@ const FEW_DAYS: f64 = 30.0;
 const GB: f64 = 1e9;
 
 /// The disk.
-#[derive(Clone, Copy, PartialEq, Debug)]
+#[derive(Clone, PartialEq, Debug)]
 pub struct Disk {
+    /// Where its file system is hung in: what takes the room lies below.
+    pub root: PathBuf,
     /// What this user may still write, bytes.
     pub free: u64,
     /// Whether it takes no further file, whatever room there is.
@@ -51,7 +54,10 @@ pub fn judge_disk(disk: &Disk) -> Finding {
     let wrong = |text: String| {
         Finding::wrong(What::Disk, "nearly-full", text)
             .say("Make room. What takes it, the largest last:")
-            .run("du -xh --max-depth=2 / 2>/dev/null | sort -h | tail -n 20")
+            .run(format!(
+                "du -xh --max-depth=2 {} 2>/dev/null | sort -h | tail -n 20",
+                shell_word(&disk.root.display().to_string())
+            ))
     };
     match disk {
         Disk { no_more_files: true, .. } => wrong(format!(
@@ -149,7 +155,10 @@ mod tests {
     #[test]
     fn a_disk_is_judged_by_its_room_and_by_how_long_that_lasts() {
         let disk = |free, readings_a_day| {
-            let found = judge_disk(&Disk { free, no_more_files: false, readings_a_day });
+            let root = PathBuf::from("/mnt/clay disk");
+            let found = judge_disk(&Disk { root, free, no_more_files: false, readings_a_day });
+            let look = format!("{:?}", found.to_do);
+            assert_eq!(found.wrong, look.contains("du -xh --max-depth=2 '/mnt/clay disk' 2>"));
             (found.wrong, found.text)
         };
         let (wrong, text) = disk(50_000_000_000, 155_520);
@@ -161,7 +170,8 @@ mod tests {
         assert!(wrong && text.contains("enough for 19 days"), "{text}");
         assert!(!disk(1_500_000_000, 0).0);
         assert_eq!(disk(0, 0), (true, "full: nothing can be stored any more".into()));
-        let crammed = Disk { free: 9_000_000_000, no_more_files: true, readings_a_day: 0 };
+        let root = PathBuf::from("/");
+        let crammed = Disk { root, free: 9_000_000_000, no_more_files: true, readings_a_day: 0 };
         assert!(judge_disk(&crammed).wrong);
     }
 

@@ -23,7 +23,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io;
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// Gathers the facts. `by_hand`: ports that were named, in place of those of the settings; each
@@ -48,13 +48,6 @@ pub fn look(
     let (store, trouble) = open(dir);
     // Listening took its time.
     let at = clock::now();
-    let mut shelf = shelf(store.as_ref(), &ports, at, watch.is_some()).map_err(io::Error::other)?;
-    let at_a_key = settled.port.iter().filter(|port| !sends_by_itself(port));
-    let at_a_key: BTreeSet<&Name> = at_a_key.filter_map(|port| port.source.as_ref()).collect();
-    for source in shelf.iter_mut().flat_map(|shelf| &mut shelf.sources) {
-        source.at_a_key = at_a_key.contains(&source.name);
-    }
-    let stored = shelf.as_ref().and_then(|shelf| last_stored(shelf, at));
     let (ahead, readings_a_day) = match &store {
         Some(store) => (
             store.ahead_of(at.plus(AHEAD_S)).map_err(io::Error::other)?,
@@ -62,6 +55,14 @@ pub fn look(
         ),
         None => (Vec::new(), 0),
     };
+    let mut shelf = shelf(store.as_ref(), &ports, at, watch.is_some()).map_err(io::Error::other)?;
+    let at_a_key = settled.port.iter().filter(|port| !sends_by_itself(port));
+    let at_a_key: BTreeSet<&Name> = at_a_key.filter_map(|port| port.source.as_ref()).collect();
+    for source in shelf.iter_mut().flat_map(|shelf| &mut shelf.sources) {
+        source.at_a_key = at_a_key.contains(&source.name);
+        source.ahead = ahead.iter().find(|(name, _)| *name == source.name).map(|(_, time)| *time);
+    }
+    let stored = shelf.as_ref().and_then(|shelf| last_stored(shelf, at));
     let in_step = shelf.as_ref().map_or(0, |shelf| in_step(shelf, at));
     let studio = studio::Studio {
         dir: dir.into(),
@@ -109,10 +110,20 @@ fn disk(dir: &Path, readings_a_day: u64) -> Option<Disk> {
     let there = dir.ancestors().find(|path| path.exists()).unwrap_or(Path::new("."));
     let disk = rustix::fs::statvfs(there).ok()?;
     Some(Disk {
+        root: root_of(there),
         free: disk.f_bavail.saturating_mul(disk.f_frsize),
         no_more_files: disk.f_files > 0 && disk.f_favail == 0,
         readings_a_day,
     })
+}
+
+/// The folder under which the file system of a path is hung in.
+fn root_of(path: &Path) -> PathBuf {
+    let path = fs::canonicalize(path).unwrap_or_else(|_| path.into());
+    let device = |path: &Path| fs::metadata(path).ok().map(|found| found.dev());
+    let own = device(&path);
+    let inside = path.ancestors().take_while(|above| own.is_some() && device(above) == own);
+    inside.last().unwrap_or(Path::new("/")).into()
 }
 
 fn clock_facts(now: Time, settings: &Settings, ahead: Vec<(Name, Time)>, in_step: usize) -> Clock {
@@ -270,7 +281,7 @@ fn shelf(
     let mut pots = Vec::new();
     let mut known: BTreeSet<Name> = BTreeSet::new();
     if let Some(store) = store {
-        for (name, quantity, point) in store.last_words()? {
+        for (name, quantity, point) in store.last_words(at.plus(AHEAD_S))? {
             let source = sources.entry(name).or_default();
             match quantity {
                 Quantity::Mass => source.mass = Some(point),
@@ -376,10 +387,10 @@ fn last_stored(shelf: &Shelf, at: Time) -> Option<Time> {
     times.filter(|time| *time <= at.plus(AHEAD_S)).max()
 }
 
-/// How many sources have spoken within the last day, by this clock.
+/// How many sources have spoken within the last day, by this clock, and never later.
 fn in_step(shelf: &Shelf, at: Time) -> usize {
     let lately = |point: Point| (-DAY..AHEAD_S).contains(&point.time.since(at));
-    let spoke = |source: &&Source| last_words(source).any(lately);
+    let spoke = |source: &&Source| source.ahead.is_none() && last_words(source).any(lately);
     shelf.sources.iter().filter(spoke).count()
 }
 

@@ -1,5 +1,6 @@
 //! Cells and room sensors, by what they said last and by what is known of them.
 
+use super::computer::AHEAD_S;
 use super::{Finding, What};
 use crate::calibration::history::History;
 use crate::calibration::worth::{Worth, meaning};
@@ -52,6 +53,8 @@ pub struct Source {
     pub temperature: Option<Point>,
     /// The last humidity, fraction.
     pub humidity: Option<Point>,
+    /// The latest time of a reading that is stored for the future, further ahead than [`AHEAD_S`].
+    pub ahead: Option<Time>,
     /// It speaks on a port that was listened to.
     pub heard: bool,
     /// It was heard to weigh something.
@@ -113,34 +116,53 @@ impl Source {
         all.into_iter().flatten().map(|point| point.time).max()
     }
 
-    /// How long it has been silent, s; 0 where it is heard now.
+    /// How long it has been silent, s; 0 where it is heard now. What lies in the future was not
+    /// said yet.
     fn silent(&self, at: Time) -> f64 {
-        match self.last() {
+        match self.last().map(|last| at.since(last)) {
             _ if self.heard => 0.0,
-            None => f64::INFINITY,
-            Some(last) => at.since(last),
+            Some(silent) if silent >= -AHEAD_S => silent,
+            _ => f64::INFINITY,
         }
+    }
+
+    /// That readings of it lie in the future: all that it sends, or one beside those of now.
+    fn ahead(&self, what: What, at: Time) -> Option<Finding> {
+        let ahead = span(self.ahead?.since(at));
+        let text = match self.last().is_some_and(|last| last.since(at) <= AHEAD_S) {
+            true => format!("a reading of it lies {ahead} in the future, and counts from then on"),
+            false => format!("the times that it sends lie {ahead} in the future"),
+        };
+        let finding = Finding::wrong(what, "source-clock", text).of([&self.name]);
+        let what_to_do =
+            "Set the board's clock, or let it send no times: then they count from arrival.";
+        Some(finding.say(what_to_do))
     }
 }
 
 /// Judges cells and room.
 pub fn judge(shelf: &Shelf, program: &str) -> Vec<Finding> {
     let part = |source: &&Source| {
-        source.is_cell() && (source.pot.is_some() || source.silent(shelf.at) < GONE_S)
+        let there = source.pot.is_some() || source.ahead.is_some();
+        source.is_cell() && (there || source.silent(shelf.at) < GONE_S)
     };
     let cells: Vec<&Source> = shelf.sources.iter().filter(part).collect();
     let mut findings: Vec<Finding> =
         shelf.on_nothing.iter().map(|one| on_nothing(one, program)).collect();
     findings.extend(stale_cells(&cells, shelf));
     findings.extend(uncalibrated(&cells, program));
-    let fresh = |source: &&&Source| !is_stale(source, shelf.at) && !is_uncalibrated(source);
+    findings.extend(cells.iter().filter_map(|cell| cell.ahead(What::Cell, shelf.at)));
+    let fresh = |source: &&&Source| {
+        !is_stale(source, shelf.at) && !is_uncalibrated(source) && source.ahead.is_none()
+    };
     findings.extend(cells.iter().filter(fresh).map(|cell| cell_alone(cell, shelf.at, program)));
     findings.extend(room(shelf));
     findings
 }
 
 fn is_stale(cell: &Source, at: Time) -> bool {
-    cell.pot.is_some() && !cell.at_a_key && cell.silent(at) > STALE_S
+    let silent = cell.silent(at);
+    cell.pot.is_some() && !cell.at_a_key && silent > STALE_S && silent.is_finite()
 }
 
 fn is_uncalibrated(cell: &Source) -> bool {
@@ -214,12 +236,6 @@ fn cell_alone(cell: &Source, at: Time, program: &str) -> Finding {
              the board's supply away and give it back; then look at the wires.",
         );
     }
-    let ahead = cell.last().map_or(0.0, |last| last.since(at));
-    if ahead > super::computer::AHEAD_S {
-        let text = format!("the times that it sends lie {} in the future", span(ahead));
-        return wrong("source-clock", text)
-            .say("Set the board's clock, or let it send no times: then they count from arrival.");
-    }
     if let Some(drift) = cell.drift.as_ref().filter(|drift| drift.is_told()) {
         return drifts(cell, drift, &calibrate);
     }
@@ -290,51 +306,66 @@ fn room(shelf: &Shelf) -> Vec<Finding> {
             "none: an ordinary room is supposed, and times are wider",
         )];
     }
-    sensors.into_iter().map(|sensor| sensor_alone(sensor, shelf)).collect()
+    let ahead = sensors.iter().filter_map(|sensor| sensor.ahead(What::Room, shelf.at));
+    let alone = sensors.iter().filter_map(|sensor| sensor_alone(sensor, shelf));
+    ahead.chain(alone).collect()
 }
 
-fn sensor_alone(sensor: &Source, shelf: &Shelf) -> Finding {
-    let wrong = |code, text: String| Finding::wrong(What::Room, code, text).of([&sensor.name]);
-    let celsius = sensor.temperature.map(|point| point.value);
-    let humidity = sensor.humidity.map(|point| point.value);
-    let shows: Vec<String> = [
-        celsius.map(|c| format!("{c:.1} °C ({:.0} °F)", fahrenheit_from_celsius(c))),
-        humidity.map(|h| format!("{:.0} %", 100.0 * h)),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
-    let shows = shows.join(", ");
+/// What is wrong with one sensor; that it is fine, unless a reading of it lies in the future.
+fn sensor_alone(sensor: &Source, shelf: &Shelf) -> Option<Finding> {
     let silent = sensor.silent(shelf.at);
+    if silent.is_infinite() {
+        return None;
+    }
+    let wrong = |code, text: String| Finding::wrong(What::Room, code, text).of([&sensor.name]);
     if silent > STALE_S {
+        let (celsius, humidity) = (sensor.temperature, sensor.humidity);
+        let shows = shows(celsius, humidity);
         let text = format!("silent for {}; the last it said was {shows}", span(silent));
         let finding = wrong("stale-room", text);
-        return match shelf.watched {
+        return Some(match shelf.watched {
             false => finding.say("`watch` does not run: start it, and let it run."),
             true => finding.say(
                 "Look at the sensor's plug, wires and supply. Until it speaks, forecasts go by \
                  the room's usual days, and no pot is called ready for the kiln after a day.",
             ),
-        };
+        });
     }
-    let real = celsius.is_none_or(|c| CELSIUS.contains(&c))
-        && humidity.is_none_or(|h| HUMIDITY.contains(&h));
+    // Where one of both fell silent, what it said then is not how it is now.
+    let now = |point: &Point| sensor.heard || shelf.at.since(point.time) <= STALE_S;
+    let (celsius, humidity) = (sensor.temperature.filter(now), sensor.humidity.filter(now));
+    let shows = shows(celsius, humidity);
+    let real = celsius.is_none_or(|c| CELSIUS.contains(&c.value))
+        && humidity.is_none_or(|h| HUMIDITY.contains(&h.value));
     if !real {
-        return wrong("odd-room", format!("it shows {shows}, which no studio has")).say(
+        return Some(wrong("odd-room", format!("it shows {shows}, which no studio has")).say(
             "A loose wire, a wet sensor, or another unit than it says (°C as Cel, percent as %RH).",
-        );
+        ));
     }
     if sensor.unchanged >= STUCK_AIR {
         let text = format!("for a day it has shown {shows} without any change");
-        return wrong("stuck-room", text)
-            .say("No room is that still: take its supply away and give it back, or change it.");
+        let to_do = "No room is that still: take its supply away and give it back, or change it.";
+        return Some(wrong("stuck-room", text).say(to_do));
     }
     if humidity.is_none() && !sensor.heard {
-        return wrong("no-humidity", format!("it tells no humidity, only {shows}"))
-            .say("Drying hangs on the humidity: let it send that, too (unit %RH).");
+        let since = sensor.humidity.map(|h| format!(" for {}", span(shelf.at.since(h.time))));
+        let since = since.unwrap_or_default();
+        let finding = wrong("no-humidity", format!("it tells no humidity{since}, only {shows}"));
+        return Some(
+            finding.say("Drying hangs on the humidity: let it send that, too (unit %RH)."),
+        );
     }
     let shows = if shows.is_empty() { "not stored so far".into() } else { shows };
-    Finding::fine(What::Room, format!("{}{shows}", spoke(sensor, shelf.at))).of([&sensor.name])
+    let fine = Finding::fine(What::Room, format!("{}{shows}", spoke(sensor, shelf.at)));
+    sensor.ahead.is_none().then(|| fine.of([&sensor.name]))
+}
+
+/// `19.8 °C (68 °F), 54 %`.
+fn shows(celsius: Option<Point>, humidity: Option<Point>) -> String {
+    let celsius = celsius.map(|point| point.value);
+    let celsius = celsius.map(|c| format!("{c:.1} °C ({:.0} °F)", fahrenheit_from_celsius(c)));
+    let humidity = humidity.map(|point| format!("{:.0} %", 100.0 * point.value));
+    celsius.into_iter().chain(humidity).collect::<Vec<_>>().join(", ")
 }
 
 #[cfg(test)]
@@ -427,7 +458,12 @@ mod tests {
         let with = |calibration| code(Source { calibration, ..raw("a", 5.0) });
         assert_eq!(with(Calibrated::NoUse("two loads".into())), "bad-calibration");
         assert_eq!(with(Calibrated::Yes(40.0, false, true)), "unsure-calibration");
-        assert_eq!(code(cell("a", -11.0)), "source-clock");
+        // One that only ever spoke of times to come, and one that does so beside.
+        let ahead = ago(-11.0, 1.0).map(|point| point.time);
+        assert_eq!(code(Source { ahead, ..cell("a", -11.0) }), "source-clock");
+        assert_eq!(code(Source { ahead, ..cell("a", 1.0) }), "source-clock");
+        let all = found(vec![Source { ahead, ..cell("a", 61.0) }]);
+        assert_eq!([all[0].code, all[1].code], ["stale", "source-clock"]);
     }
 
     #[test]
@@ -463,6 +499,26 @@ mod tests {
         let found = &judge(&shelf, "warecast")[0];
         assert_eq!(found.code, "never-heard");
         assert!(format!("{:?}", found.to_do).contains("warecast note jar-1 on shelf-a:cell-1"));
+    }
+
+    #[test]
+    fn what_a_room_sensor_says_of_the_future_is_not_its_last_word() {
+        let ahead = ago(-500_000.0, 0.0).map(|point| point.time);
+        let silent = Source { ahead, ..sensor(12_900.0, 20.0, 0.5) };
+        let all = found(vec![silent]);
+        let codes: Vec<_> = all.iter().map(|finding| finding.code).collect();
+        assert_eq!(codes, ["source-clock", "stale-room"]);
+        assert!(all[1].text.contains("the last it said was 20.0 °C (68 °F), 50 %"), "{all:?}");
+        // It speaks, too; or only of times to come.
+        for sensor in [sensor(1.0, 20.0, 0.5), sensor(-500_000.0, 20.0, 0.5)] {
+            let all = found(vec![Source { ahead, ..sensor }]);
+            assert_eq!((all.len(), all[0].code), (1, "source-clock"), "{all:?}");
+        }
+        // Its humidity is 9 days old.
+        let half = Source { humidity: ago(12_900.0, 0.5), ..sensor(1.0, 20.0, 0.5) };
+        let all = found(vec![half]);
+        assert_eq!((all.len(), all[0].code), (1, "no-humidity"), "{all:?}");
+        assert!(all[0].text.ends_with("only 20.0 °C (68 °F)"), "{all:?}");
     }
 
     #[test]

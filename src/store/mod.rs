@@ -21,6 +21,7 @@ mod schema;
 pub mod settings;
 mod share;
 mod snapshot;
+mod sources;
 mod taking_back;
 pub mod text;
 mod thinned;
@@ -29,7 +30,7 @@ pub mod week;
 use crate::calibration::history::{Cells, History};
 use crate::calibration::{Load, ZeroDrift};
 use crate::records::{
-    Blend, Body, HandlingRow, Name, Parts, Point, Pot, Quantity, Reading, Sample, Studio,
+    Blend, Body, HandlingRow, Name, Parts, Pot, Quantity, Reading, Sample, Studio,
 };
 use crate::units::Time;
 pub use error::StoreError;
@@ -234,7 +235,7 @@ impl Store {
             cells.histories.entry(load.source.clone()).or_insert_with(history);
         }
         for drift in &drifts {
-            let said = self.last_reading(&drift.thermometer, Quantity::Temperature)?;
+            let said = self.last_reading_by(&drift.thermometer, Quantity::Temperature, at)?;
             cells.temperatures.extend(said.map(|point| (drift.thermometer.clone(), point)));
         }
         Ok(cells)
@@ -261,21 +262,6 @@ impl Store {
         Ok(self.db.pragma_query_value(None, "data_version", |row| row.get(0))?)
     }
 
-    /// The last that a source said of a quantity, whichever pot stood on it.
-    pub fn last_reading(&self, source: &str, q: Quantity) -> Result<Option<Point>, StoreError> {
-        let mut last: Option<Point> = None;
-        for one in readings::all_series(&self.db)? {
-            if one.source == source
-                && one.quantity == q
-                && let Some(point) = readings::last_point(&self.db, one.id)?
-                && last.is_none_or(|other| other.time < point.time)
-            {
-                last = Some(point);
-            }
-        }
-        Ok(last)
-    }
-
     /// What a source said of a quantity for no pot by name, from one time to before another, in
     /// order of time.
     pub fn readings_of(
@@ -285,38 +271,6 @@ impl Store {
         span: (Time, Time),
     ) -> Result<Vec<Reading>, StoreError> {
         Ok(readings::of_source(&self.db, source, quantity, span)?)
-    }
-
-    /// Sources that said anything of a quantity, in order of name.
-    pub fn sources_of(&self, quantity: Quantity) -> Result<Vec<Name>, StoreError> {
-        let all = readings::all_series(&self.db)?.into_iter();
-        let mut names: Vec<Name> =
-            all.filter(|one| one.quantity == quantity).map(|one| one.source).collect();
-        names.dedup();
-        Ok(names)
-    }
-
-    /// Sources that sent times later than this one, each with the latest, in order of name.
-    pub fn ahead_of(&self, time: Time) -> Result<Vec<(Name, Time)>, StoreError> {
-        let mut ahead: BTreeMap<Name, Time> = BTreeMap::new();
-        for one in readings::all_series(&self.db)? {
-            let last = readings::last_point(&self.db, one.id)?.map(|point| point.time);
-            if let Some(last) = last.filter(|last| *last > time) {
-                let latest = ahead.entry(one.source).or_insert(last);
-                *latest = last.max(*latest);
-            }
-        }
-        Ok(ahead.into_iter().collect())
-    }
-
-    /// The last that each source said of each quantity for no pot by name, in order of source.
-    pub fn last_words(&self) -> Result<Vec<(Name, Quantity, Point)>, StoreError> {
-        let mut words = Vec::new();
-        for one in readings::all_series(&self.db)?.into_iter().filter(|one| one.pot.is_none()) {
-            let last = readings::last_point(&self.db, one.id)?;
-            words.extend(last.map(|point| (one.source, one.quantity, point)));
-        }
-        Ok(words)
     }
 
     /// How many readings are stored of times from this one on.
@@ -591,7 +545,7 @@ fn is_there(dir: &Path) -> Result<bool, StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::records::{Action, Cover};
+    use crate::records::{Action, Cover, Point};
     use std::collections::BTreeSet;
 
     fn fresh() -> (tempfile::TempDir, Store) {

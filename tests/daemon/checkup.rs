@@ -259,6 +259,23 @@ fn a_clock_that_was_set_back_is_known_by_what_is_stored() {
 }
 
 #[test]
+fn a_room_that_is_silent_is_told_though_a_reading_of_it_lies_in_the_future() {
+    let studio = studio();
+    let readings = [
+        reading("cell-1", Quantity::Mass, 0.01, 500.0),
+        reading("room", Quantity::Temperature, 215.0, 20.0),
+        reading("room", Quantity::Humidity, 215.0, 0.50),
+        reading("room", Quantity::Humidity, -8544.5, 0.91),
+    ];
+    studio.store().append(&readings, Clash::Refuse).unwrap();
+    let said = checkup(&studio, &[]);
+    said.wrong("room sensor room: silent for 9 days; the last it said was 20.0 °C (68 °F), 50 %");
+    said.has("WRONG: room sensor room: a reading of it lies 356 days in the future");
+    said.has("fine: cell cell-1: spoke just now");
+    assert!(!said.text.contains("91 %"), "{}", said.text);
+}
+
+#[test]
 fn broken_settings_a_damaged_store_and_no_studio_are_findings() {
     let nowhere = Studio::new();
     checkup(&nowhere, &[]).wrong("store: there is no studio in");
