@@ -73,7 +73,7 @@ pub struct Args {
 }
 
 /// A step that was planned is confirmed by a note of the same within this, s: on one day (common
-/// practice, no source).
+/// practice, no source). One of longer ago may have been done twice, and that is said.
 const CONFIRMS: f64 = 12.0 * HOUR;
 
 /// What was typed: pots and boards, the action's word and its detail.
@@ -129,7 +129,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
     if status != ExitCode::SUCCESS {
         return Ok(status);
     }
-    let confirmed = confirm(&mut store, &rows, &words)?;
+    let confirmed = confirm(&mut store, &rows, &roll, &words, context)?;
     let remarks = remarks(&roll, &targets, &action, time, &words);
     let turned = match action {
         Action::Trim | Action::Flip => turned(&store, &pots, time, &words)?,
@@ -275,29 +275,60 @@ fn is_planned(row: &HandlingRow, words: &Words) -> bool {
 fn confirm(
     store: &mut Store,
     rows: &[HandlingRow],
+    roll: &Roll,
     words: &Words,
-) -> anyhow::Result<Option<String>> {
+    context: &Context,
+) -> anyhow::Result<Vec<String>> {
     let planned = match rows.first() {
         Some(first) if !is_planned(first, words) => store.planned()?,
-        _ => return Ok(None),
+        _ => return Ok(Vec::new()),
     };
+    let apart = |plan: &HandlingRow, row: &HandlingRow| plan.time.since(row.time).abs();
     let mut met: Vec<HandlingRow> = Vec::new();
+    let mut sure: Vec<Time> = Vec::new();
     for row in rows {
-        let apart = |plan: &&HandlingRow| plan.time.since(row.time).abs();
-        let same = planned.iter().filter(|plan| {
-            plan.pot == row.pot && plan.action == row.action && apart(plan) <= CONFIRMS
-        });
-        met.extend(same.min_by(|a, b| apart(a).total_cmp(&apart(b))).cloned());
+        let meant = planned.iter().filter(|plan| plan.pot == row.pot && plan.action == row.action);
+        let same = meant.filter(|plan| apart(plan, row) <= CONFIRMS || is_late(plan, row, roll));
+        let Some(plan) = same.min_by(|a, b| apart(a, row).total_cmp(&apart(b, row))) else {
+            continue;
+        };
+        sure.extend((apart(plan, row) <= CONFIRMS).then_some(plan.time));
+        met.push(plan.clone());
     }
     store.confirm(&met)?;
     met.retain(|plan| rows.iter().all(|row| row.time != plan.time));
     store.take_back_notes(&met)?;
-    let mut times: Vec<Time> = met.iter().map(|plan| plan.time).collect();
-    times.sort();
-    times.dedup();
-    let times = list(times.into_iter().map(|time| words.time(time)));
-    let said = format!("It was planned for {times}; it counts from when it was done.");
-    Ok((!met.is_empty()).then_some(said))
+    met.sort_by_key(|plan| plan.time);
+    let said = |met: &[HandlingRow]| {
+        let (plan, when) = (&met[0], words.time(met[0].time));
+        let planned = format!("It was planned for {when}; it counts from when it was done.");
+        if sure.contains(&plan.time) {
+            return planned;
+        }
+        let pots: Vec<_> = met.iter().map(|plan| words::shell_word(&plan.pot)).collect();
+        let detail = plan.action.detail();
+        let detail =
+            if detail.is_empty() { detail } else { format!(" {}", words::shell_word(&detail)) };
+        format!(
+            "{planned} If it was done then, too: {} note {} {}{detail} --at \"{}\"",
+            context.command(),
+            pots.join(" "),
+            plan.action.word(),
+            words.typed_time(plan.time)
+        )
+    };
+    Ok(met.chunk_by(|a, b| a.time == b.time).map(said).collect())
+}
+
+/// Whether a step that was planned, whose time has passed and that nobody confirmed, may be what is
+/// noted now, however late: unless something of the kind was noted in between.
+fn is_late(plan: &HandlingRow, row: &HandlingRow, roll: &Roll) -> bool {
+    let turns = |action: &Action| matches!(action, Action::Flip | Action::Trim);
+    let like = |other: &HandlingRow| {
+        other.action.word() == plan.action.word() || turns(&other.action) && turns(&plan.action)
+    };
+    let between = |other: &HandlingRow| plan.time < other.time && other.time < row.time;
+    plan.time < row.time && !roll.log(&plan.pot).iter().any(|other| between(other) && like(other))
 }
 
 /// What the potter should know about what was noted.
