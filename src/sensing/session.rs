@@ -10,7 +10,7 @@ use super::health::{Fault, Faults, worth_saying};
 use super::reduce::{Reduced, Reducer};
 use crate::records::{Name, Quantity, Reading, check_name};
 use crate::units::{DAY, Time};
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::fmt;
 use std::ops::RangeInclusive;
 use std::time::{Duration, Instant};
@@ -20,6 +20,8 @@ pub const MAX_SOURCES: usize = 64;
 /// Sources that one port may have had: when all [`MAX_SOURCES`] places are taken, a new one takes
 /// that of one which said a word or two long ago, such as a name that was garbled on its way.
 pub const MAX_SOURCES_EVER: usize = 1024;
+/// So many of those that found no place are named.
+pub const REFUSED_TOLD: usize = 6;
 /// So few words, so long ago.
 const A_WORD: u64 = 3;
 const LONG_AGO: Duration = Duration::from_secs(3600);
@@ -149,7 +151,9 @@ impl Session {
         let intake = Intake {
             sources: Vec::new(),
             index: HashMap::new(),
+            known: BTreeSet::new(),
             ever: 0,
+            refused: Vec::new(),
             health: Health::default(),
             allowance: (AT_ONCE, None),
         };
@@ -159,6 +163,17 @@ impl Session {
     /// The same for a scale that has to be asked.
     pub fn asking(format: Box<dyn Format>, ask: Option<Ask>) -> Session {
         Session { ask, ..Session::new(format) }
+    }
+
+    /// These have their place whatever else comes: what the studio knows by its log, its
+    /// calibrations or its store.
+    pub fn know(&mut self, names: BTreeSet<Name>) {
+        self.intake.known = names;
+    }
+
+    /// Who found no place, in order of their first word; the first few of them.
+    pub fn refused(&self) -> &[Name] {
+        &self.intake.refused
     }
 
     /// The port was opened.
@@ -232,8 +247,12 @@ impl Session {
 struct Intake {
     sources: Vec<Source>,
     index: HashMap<Name, usize>,
-    /// Sources that there were in all.
+    /// Sources that have their place whatever else comes.
+    known: BTreeSet<Name>,
+    /// Sources that there were in all, without those.
     ever: usize,
+    /// The first that found no place.
+    refused: Vec<Name>,
     health: Health,
     /// Readings that may still be stored, and when that was so.
     allowance: (f64, Option<Instant>),
@@ -268,14 +287,18 @@ impl Intake {
             return Ok(at);
         }
         check_name(name).map_err(|_| Fault::BadName)?;
-        if self.ever >= MAX_SOURCES_EVER {
-            return Err(Fault::TooManySources);
-        }
+        let known = self.known.contains(name);
         let at = match self.sources.len() {
-            MAX_SOURCES => self.forgettable(now).ok_or(Fault::TooManySources)?,
-            free => free,
+            free if free < MAX_SOURCES => Some(free),
+            taken => self.forgettable(now).or(known.then_some(taken)),
         };
-        self.ever += 1;
+        let Some(at) = at.filter(|_| known || self.ever < MAX_SOURCES_EVER) else {
+            if self.refused.len() < REFUSED_TOLD && self.refused.iter().all(|one| one != name) {
+                self.refused.push(name.into());
+            }
+            return Err(Fault::TooManySources);
+        };
+        self.ever += usize::from(!known);
         self.index.insert(name.into(), at);
         let source = Source {
             name: name.into(),
@@ -430,7 +453,11 @@ impl Sink for Taking<'_> {
                 let source = &mut self.intake.sources[at];
                 (source.faults.add(fault), Some(source.name.clone()))
             }
-            None => (total, None),
+            // The count is that of all; the first of those without a place is named.
+            None => {
+                let first = self.intake.refused.first().filter(|_| total == 1);
+                (total, first.filter(|_| fault == Fault::TooManySources).cloned())
+            }
         };
         if fault.is_wrong() && worth_saying(count) {
             self.actions.push(Action::Say(Remark::Fault(fault, name, count)));
@@ -582,6 +609,39 @@ mod tests {
         assert_eq!(names.len(), MAX_SOURCES_EVER);
         b.feed(9e7, line("cell-1", 4.0));
         assert_eq!(b.stored().last(), Some(&("cell-1", 4.0)));
+    }
+
+    #[test]
+    fn what_the_studio_knows_has_its_place_in_any_flood() {
+        let mut b = Bench::new();
+        let cells: Vec<Name> = (0..3).map(|i| format!("shelf-a:cell-{i}")).collect();
+        b.session.know(cells.iter().cloned().collect());
+        for i in 0..500 {
+            b.feed(f64::from(i) / 100.0, line(&format!("flood-{i}"), 1.0));
+        }
+        for (at, cell) in (6..).zip(&cells) {
+            b.feed(f64::from(at), line(cell, 5.0));
+        }
+        assert_eq!(b.faults(), "436 too many sources");
+        let stored = b.stored();
+        let last: Vec<&str> = stored[stored.len() - 3..].iter().map(|s| s.0).collect();
+        assert_eq!(last, cells);
+        // Who was refused first has a name, once while it happens and then among the first few.
+        let flood = |i| format!("flood-{i}");
+        let said = |action: &Action| match action {
+            Action::Say(Remark::Fault(Fault::TooManySources, name, n)) => Some((name.clone(), *n)),
+            _ => None,
+        };
+        let said: Vec<_> = b.actions.iter().filter_map(said).collect();
+        assert_eq!(said, [(Some(flood(64)), 1), (None, 10), (None, 100)]);
+        assert_eq!(b.session.refused(), (64..70).map(flood).collect::<Vec<_>>());
+        // However many names there were before.
+        for i in 0..2000 {
+            b.feed(4000.0 * f64::from(i), line(&format!("mad-{i}"), 1.0));
+        }
+        b.session.know(["cell-new".to_string()].into());
+        b.feed(9e6, line("cell-new", 7.0));
+        assert_eq!(b.stored().last(), Some(&("cell-new", 7.0)));
     }
 
     #[test]

@@ -1,8 +1,9 @@
 //! A port's session on the timeline: what it sets free is stamped with the steps that it knows of.
 
 use super::timeline::{Moment, Moves};
-use crate::records::Reading;
+use crate::records::{Name, Reading};
 use crate::sensing::session::{Action, Arrival, Remark, Session, Stamp};
+use std::collections::BTreeSet;
 use std::time::Instant;
 
 /// Readings on their way to the store.
@@ -37,6 +38,11 @@ impl Intake {
     /// What is to be sent to the scale now, if anything.
     pub fn question(&mut self, now: Instant) -> Option<&[u8]> {
         self.session.question(now)
+    }
+
+    /// These sources have their place whatever else comes.
+    pub fn know(&mut self, names: BTreeSet<Name>) {
+        self.session.know(names);
     }
 
     /// Takes bytes that came at a moment.

@@ -5,12 +5,14 @@ use super::record::Recorder;
 use super::timeline;
 use super::writer::Inbox;
 use crate::clock;
+use crate::records::Name;
 use crate::sensing::health::Silence;
 use crate::sensing::plugged;
 use crate::sensing::port::{Port, PortError};
 use crate::sensing::recording::Event;
 use crate::sensing::session::Session;
 use crate::store::PortSettings;
+use std::collections::BTreeSet;
 use std::time::{Duration, Instant};
 use tokio::sync::watch;
 use tokio::time::{MissedTickBehavior, interval, sleep};
@@ -28,6 +30,9 @@ const CHECK_PATH: Duration = Duration::from_secs(2);
 const CHUNK: usize = 4096;
 const AT_THE_END: usize = 1 << 20;
 
+/// Sources that the studio knows, as they are now.
+pub type Known = watch::Receiver<BTreeSet<Name>>;
+
 /// One port and its session.
 pub struct Line {
     path: String,
@@ -38,6 +43,8 @@ pub struct Line {
     intake: Intake,
     timeline: timeline::Shared,
     inbox: Inbox,
+    /// What the studio knows, which has its place among whatever comes.
+    known: Known,
     recorder: Option<Recorder>,
     /// The name that stays was told.
     said_name: bool,
@@ -76,12 +83,23 @@ impl Line {
         format: &'static str,
         session: Session,
         timeline: timeline::Shared,
-        inbox: Inbox,
+        (inbox, known): (Inbox, Known),
     ) -> Line {
         let PortSettings { path, baud, banner, .. } = port.clone();
         let (intake, said) = (Intake::new(session), (clock::steady(), 0));
-        let (recorder, said_name) = (None, false);
-        Line { path, baud, banner, format, intake, timeline, inbox, recorder, said_name, said }
+        Line {
+            path,
+            baud,
+            banner,
+            format,
+            intake,
+            timeline,
+            inbox,
+            known,
+            recorder: None,
+            said_name: false,
+            said,
+        }
     }
 
     /// The same, with all that comes written into a recording.
@@ -132,7 +150,13 @@ impl Line {
         self.sum_up();
     }
 
+    fn know(&mut self) {
+        let names = self.known.borrow_and_update().clone();
+        self.intake.know(names);
+    }
+
     async fn read(&mut self, mut port: Port, stop: &mut watch::Receiver<bool>) -> End {
+        self.know();
         let opened = clock::steady();
         let mut silence = Silence::new(opened);
         self.intake.opened();
@@ -160,6 +184,9 @@ impl Line {
                 },
                 _ = tick.tick() => {
                     let now = clock::steady();
+                    if self.known.has_changed().unwrap_or(false) {
+                        self.know();
+                    }
                     self.intake.tick(self.timeline.now(), now);
                     if now.duration_since(opened) >= self.banner
                         && let Some(question) = self.intake.question(now)
@@ -248,6 +275,11 @@ impl Line {
         info!("{}: {} lines, {} measurements", self.path, health.lines, health.samples);
         if health.faults.total() > 0 {
             info!("{}: not stored: {}", self.path, health.faults);
+        }
+        let refused = self.intake.session().refused();
+        if !refused.is_empty() {
+            let first = refused.join(", ");
+            info!("{}: too many sources: the first that found no place: {first}", self.path);
         }
         for source in self.intake.session().sources().filter(|s| s.faults.total() > 0) {
             info!("{}: {}: not stored: {}", self.path, source.name, source.faults);

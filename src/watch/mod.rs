@@ -118,7 +118,9 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
         (Some(_), _) => return Err(WatchError::RecordOne),
     };
     let (teller, tell) = tell::start(store.settings().tell.as_ref(), zone(store.settings()))?;
-    let (changes, refit) = refit::start(Store::open(dir)?, options.refit_every, teller)?;
+    let (tell_known, known) = tokio::sync::watch::channel(store.known_sources()?);
+    let every = options.refit_every;
+    let (changes, refit) = refit::start(Store::open(dir)?, every, teller, tell_known)?;
     let (alive, retention) = retention::start(Store::open(dir)?, options.refit_every)?;
     let mut unweighed = Unweighed { store: Store::open(dir)?, seen: BTreeSet::new() };
     let after = move |event: Event| {
@@ -129,7 +131,7 @@ pub fn run(dir: &Path, options: Options) -> Result<(), WatchError> {
     };
     let (inbox, writer) = writer::start(store, after)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let sound = runtime.block_on(tend_all(ports, sessions, recorder, inbox));
+    let sound = runtime.block_on(tend_all(ports, sessions, recorder, (inbox, known)));
     // The lines are done and their inboxes gone: the writer ends, and with it the refit.
     let written = writer.join().map_err(|_| WatchError::Fault)?;
     drop(alive);
@@ -233,7 +235,7 @@ async fn tend_all(
     ports: Vec<PortSettings>,
     sessions: Vec<Session>,
     mut recorder: Option<record::Recorder>,
-    inbox: writer::Inbox,
+    (inbox, known): (writer::Inbox, line::Known),
 ) -> io::Result<bool> {
     let mut signals = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
     let (stop, stopped) = tokio::sync::watch::channel(false);
@@ -244,7 +246,8 @@ async fn tend_all(
             store::Format::Senml => "SenML",
             store::Format::Text => "text",
         };
-        let line = Line::new(&port, format, session, timeline.clone(), inbox.clone());
+        let ends = (inbox.clone(), known.clone());
+        let line = Line::new(&port, format, session, timeline.clone(), ends);
         let line = line.recorded_by(recorder.take());
         lines.spawn(line.tend(stopped.clone()));
     }

@@ -22,6 +22,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, TryRecvError, channel};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
+use tokio::sync::watch;
 use tracing::{debug, error, info, warn};
 
 /// How often it is looked at whether anything was written.
@@ -74,12 +75,14 @@ pub fn start(
     store: Store,
     every: Duration,
     teller: Teller,
+    known: watch::Sender<BTreeSet<Name>>,
 ) -> std::io::Result<(Changes, JoinHandle<()>)> {
     let (sender, receiver) = channel();
     let refit = Refit {
         store,
         every,
         teller,
+        known,
         newest: Newest::new(),
         changed: BTreeSet::new(),
         everything: true,
@@ -99,6 +102,8 @@ struct Refit {
     store: Store,
     every: Duration,
     teller: Teller,
+    /// Told which sources the studio knows, by its log as it grows.
+    known: watch::Sender<BTreeSet<Name>>,
     newest: Newest,
     /// Sources that sent since the last pass.
     changed: BTreeSet<Name>,
@@ -170,6 +175,9 @@ impl Refit {
         self.version = version;
         let shelf = Shelf::read(&self.store)?;
         self.tell_of_forecast(&shelf);
+        if shelf.log != self.shelf.log {
+            self.known.send_modify(|known| known.extend(shelf.sources().cloned()));
+        }
         let everything = std::mem::take(&mut self.everything) || shelf != self.shelf;
         if everything {
             self.again = start + ALL_AGAIN;
@@ -329,6 +337,14 @@ impl Shelf {
             })
         };
         last_on(pot).or_else(|| last_on(self.pots.get(pot)?.like.as_ref()?))
+    }
+
+    /// All scales and cells on which a pot was ever put, by the log.
+    fn sources(&self) -> impl Iterator<Item = &Name> {
+        self.log.iter().filter_map(|row| match &row.action {
+            Action::On(source) => Some(source),
+            _ => None,
+        })
     }
 
     /// Pots whose scale fits, and those without one.
