@@ -113,6 +113,17 @@ fn json(studio: &Studio, more: &[&str]) -> Value {
     serde_json::from_str(&out).unwrap()
 }
 
+#[test]
+fn a_hold_beyond_practice_is_told_as_such() {
+    let studio = studio(MADE, &[("jar-1", 21.0)], "spring");
+    let words = "So long a hold is beyond practice: the less water is left, the shorter it is, so \
+                 let jar-1 dry longer in the room.";
+    studio.settings("[kiln]\nhours_per_cm = 22\n");
+    assert!(!flat(&studio).contains(words));
+    studio.settings("[kiln]\nhours_per_cm = 24\n");
+    assert!(flat(&studio).contains(words));
+}
+
 fn number(value: &Value) -> f64 {
     value.as_f64().unwrap()
 }
@@ -121,6 +132,8 @@ fn number(value: &Value) -> f64 {
 fn a_load_is_told_with_its_wettest_pot_its_water_and_its_first_stage() {
     let studio = two();
     let load = json(&studio, &[]);
+    let caution = load["caution"].as_str().unwrap();
+    assert!(caution.contains("steam") && caution.contains("local codes come first"), "{caution}");
     assert_eq!((&load["load"], &load["packed_at"]), (&"spring".into(), &PACKED.to_string().into()));
     // The thick base holds it up, and comes first.
     assert_eq!((&load["wettest"], &load["pots"][0]["pot"]), (&"jar-2".into(), &"jar-2".into()));
@@ -207,8 +220,8 @@ fn a_thick_base_that_lags_is_to_be_turned_over() {
     let asked =
         ["kiln", "show", "spring", "--at", "2031-04-04 02:00", "--date", "2031-04-06 10:00"];
     let turned = || {
-        let load: Value =
-            serde_json::from_str(&run(&studio, &[&asked[..], &["--json"]].concat())).unwrap();
+        let (_, out, _) = output(&studio, &[&asked[..], &["--json"]].concat());
+        let load: Value = serde_json::from_str(&out).unwrap();
         let pots = load["pots"].as_array().unwrap().clone();
         let thick = pots.into_iter().find(|told| told["pot"] == "jar-2").unwrap();
         (thick["chance"].as_f64().unwrap(), thick["turned"].as_f64())
@@ -366,9 +379,14 @@ fn a_load_is_drawn_in_words_and_never_over_somebodys_file() {
     let svg = path("load.svg");
     assert_eq!(draw(&svg, &[]).0, Some(0));
     let text = fs::read_to_string(&svg).unwrap();
-    for said in
-        ["Kiln load spring &amp; all", "jar &lt;1&gt;", "cannot be told", "packed Wed 9 Apr"]
-    {
+    for said in [
+        "Kiln load spring &amp; all",
+        "jar &lt;1&gt;",
+        "cannot be told",
+        "packed Wed 9 Apr",
+        "turns to steam in the kiln.",
+        "instructions and local codes come first. This program has not seen the inside",
+    ] {
         assert!(text.contains(said), "{said}");
     }
     let (status, _, errors) = draw(&svg, &[]);

@@ -49,6 +49,9 @@ pub struct Findings<'a> {
 /// So many more of pots of one kind that could be said by chance: from how many questions on that
 /// is said.
 const SEVERAL: usize = 2;
+/// A ratio of which no more is known than that it lies between a twentieth and the twentyfold is
+/// not known: no clay, cover or place does as much (common practice, no source). Logarithm.
+const ANYTHING: f64 = 3.0;
 
 impl Findings<'_> {
     fn name_of(&self, treatment: usize) -> String {
@@ -115,6 +118,9 @@ impl Findings<'_> {
         if finding == Finding::Unsure && !alone {
             let range = times(question, effect);
             return match question {
+                _ if is_anything(question, effect) => {
+                    format!("{}: nothing is known yet.", subject(question))
+                }
                 Question::LeatherHard | Question::BoneDry => format!(
                     "{}: no difference is sure; {other} may take {range} as long as {first}.",
                     subject(question)
@@ -405,6 +411,11 @@ fn row_name(question: Question) -> &'static str {
     }
 }
 
+/// Whether a ratio may be whatever it likes.
+fn is_anything(question: Question, effect: &Effect) -> bool {
+    question.is_ratio() && effect.low < -ANYTHING && effect.high > ANYTHING
+}
+
 /// What is told of one treatment.
 fn middle(question: Question, middle: Middle) -> String {
     match (middle, question) {
@@ -484,4 +495,25 @@ fn unit(question: Question) -> &'static str {
 /// A p, never a certainty.
 fn chance(p: f64) -> String {
     if p < 0.001 { "<0.001".into() } else { format!("{p:.3}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::compare::plain::Method;
+
+    #[test]
+    fn a_ratio_that_may_be_anything_is_not_known() {
+        let effect = |low: f64, high: f64| Effect {
+            value: 0.0,
+            low: low.ln(),
+            high: high.ln(),
+            p: 0.9,
+            method: Method::Fisher,
+        };
+        let is = |low, high| is_anything(Question::BoneDry, &effect(low, high));
+        assert!(is(0.001, 2000.0) && is(0.0, f64::INFINITY));
+        assert!(!is(0.2, 5.0) && !is(0.9, 2000.0) && !is(0.001, 1.1));
+        assert!(!is_anything(Question::Evenness, &effect(0.001, 2000.0)));
+    }
 }

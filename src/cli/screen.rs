@@ -22,6 +22,14 @@ pub const CAUTION: &str = "Dry means in balance with this room's air. The clay s
     water that belongs to that air, a thick base perhaps more: in the kiln it turns to steam. The \
     kiln maker's instructions and local codes come first.";
 
+/// The same in two lines: in pictures and for programs, where firing is named.
+pub const FIRING: [&str; 2] = [
+    "Dry means: no further drying detected in this air. The water of that air is still in the clay, \
+     and turns to steam in the kiln.",
+    "The kiln maker's instructions and local codes come first. This program has not seen the inside \
+     of the pot.",
+];
+
 /// Said where a pot goes into the kiln with water in it.
 pub const STEAM: &str = "In the kiln that water turns to steam and can burst a pot: let it dry and \
     weigh it again before it is fired. The kiln maker's instructions and local codes come first.";

@@ -262,7 +262,7 @@ impl<'a> Walk<'a> {
             "Not noted: {}. To note it all the same: {command} weigh {} {}g --at \"{}\"",
             words.weighed(r.value),
             pot.map_or("POT".into(), shell_word),
-            r.value,
+            to_tenths(r.value),
             words.typed_time(r.time)
         ))?;
         Ok(())
@@ -548,4 +548,18 @@ fn tells(before: Option<&Stop>, now: &Stop, words: &Words) -> String {
     let new = answer.warnings.iter().filter(|w| odd(w.code) && !known(w.code));
     lines.extend(new.map(|warning| format!("But {}.", printable(&warning.text))));
     lines.join("\n")
+}
+
+/// To a tenth of a gram, which is what a scale of a studio can mean: of an ounce that was typed
+/// nobody wants more digits.
+fn to_tenths(g: f64) -> f64 {
+    (10.0 * g).round() / 10.0
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn a_pound_and_two_ounces_are_told_as_a_scale_tells_them() {
+        assert_eq!(super::to_tenths(1.125 * 453.592_37).to_string(), "510.3");
+    }
 }

@@ -334,6 +334,8 @@ pub struct Load {
     pub chance_of_others: Option<f64>,
     /// All their water at the date, that of the air included, g.
     pub water_g: Quantiles,
+    /// The same of those that no longer shrink then: what is to be driven off.
+    pub driven_off_g: Quantiles,
 }
 
 impl Load {
@@ -360,14 +362,17 @@ impl Load {
             .find(|out| *out == known.len() || all_dry(&known[*out..], date) >= wanted)
             .unwrap_or(0);
         let left = &known[out..];
+        let pots: Vec<Told> = order.iter().map(|(.., w)| Told::new(w, question)).collect();
+        let firm = |ware: &&Ware| pots.iter().any(|pot| pot.pot == ware.pot && !pot.shrinks);
         Load {
-            pots: order.iter().map(|(.., ware)| Told::new(ware, question)).collect(),
+            driven_off_g: together(wares.iter().filter(firm)),
             chance: (!known.is_empty()).then(|| all_dry(&known, date)),
             sure: earliest(wanted, |t| all_dry(&known, t))
                 .map(|t| whole_second(question.at.plus(t))),
             leave_out: order[..doubtful + out].iter().map(|o| o.2.pot.clone()).collect(),
             chance_of_others: (!left.is_empty()).then(|| all_dry(left, date)),
-            water_g: together(wares),
+            water_g: together(wares.iter()),
+            pots,
         }
     }
 
@@ -427,14 +432,14 @@ fn earliest(wanted: f64, chance: impl Fn(f64) -> f64) -> Option<f64> {
 
 /// Water of all wares together. In each weather draws of one pot are put beside draws of the
 /// others at random, each as often as it is likely.
-fn together(wares: &[Ware]) -> Quantiles {
-    let weathers = wares.iter().map(|ware| ware.fates.len()).max().unwrap_or(0);
-    let draws = wares.iter().flat_map(|w| &w.fates).map(Vec::len).max().unwrap_or(0);
+fn together<'a>(wares: impl Iterator<Item = &'a Ware> + Clone) -> Quantiles {
+    let weathers = wares.clone().map(|ware| ware.fates.len()).max().unwrap_or(0);
+    let draws = wares.clone().flat_map(|w| &w.fates).map(Vec::len).max().unwrap_or(0);
     let mut sums = Vec::with_capacity(weathers * draws);
     for weather in 0..weathers {
         let mut rng = StdRng::seed_from_u64(weather as u64);
         let mut sum = vec![0.0; draws];
-        for fates in wares.iter().filter_map(|ware| ware.fates.get(weather)) {
+        for fates in wares.clone().filter_map(|ware| ware.fates.get(weather)) {
             let mut drawn = resampled(fates, draws);
             drawn.shuffle(&mut rng);
             sum.iter_mut().zip(drawn).for_each(|(sum, grams)| *sum += grams);
@@ -580,6 +585,8 @@ mod tests {
         // 12 h by practice for 3 cm, 4 h by diffusion and practice for 1 cm.
         assert_eq!((told("thick").hold_s(), told("thin").hold_s()), (12.0 * HOUR, 4.0 * HOUR));
         assert!(told("wet").shrinks && !told("thin").shrinks);
+        // Nor is the water driven off of a pot that goes into no kiln: 10 g and a gram a day.
+        assert_eq!((load.driven_off_g.p50, load.water_g.p50), (25.0, 65.0));
         assert_eq!(load.slowest().unwrap().pot, "thick");
         assert_eq!(load.leave_out, ["wet"]);
         assert_eq!(load.slowest_of_others().unwrap().pot, "thick");

@@ -3,7 +3,7 @@
 use super::PlotError;
 use super::axis::{Times, Values, decimals};
 use super::canvas::{Area, Canvas, Stroke, Type};
-use super::picture::{FAINT, GRID, INK, number};
+use super::picture::{FAINT, GRID, INK, LEFT, number};
 use plotters::backend::DrawingBackend;
 
 /// Least distance of two marks on a clock, points.
@@ -30,6 +30,30 @@ pub(super) fn clock<DB: DrawingBackend>(
         canvas.text((0.5 * (from + to), area.bottom + 35.0), &name, ink)?;
     }
     canvas.line(&[(area.left, area.bottom), (area.right, area.bottom)], Stroke::solid(FAINT, 0.8))
+}
+
+/// One line of a caution, points.
+const CAUTION_LINE: f64 = 19.0;
+
+/// So much lower is a picture with a caution beneath, points.
+pub(super) fn caution_height(lines: &[&str]) -> f64 {
+    match lines.len() {
+        0 => 0.0,
+        n => 8.0 + CAUTION_LINE * n as f64,
+    }
+}
+
+/// The caution at the lower end of a picture of that height.
+pub(super) fn caution<DB: DrawingBackend>(
+    canvas: &Canvas<DB>,
+    lines: &[&str],
+    height: f64,
+) -> Result<(), PlotError> {
+    for (line, up) in lines.iter().rev().zip(0..) {
+        let y = height - 18.0 - CAUTION_LINE * f64::from(up);
+        canvas.text((LEFT, y), line, Type::plain(14.0, INK))?;
+    }
+    Ok(())
 }
 
 /// About `count` round values across a panel, in so large a type and with their unit.

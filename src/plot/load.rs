@@ -52,6 +52,8 @@ pub struct LoadPicture {
     pub packed: Time,
     /// What the whole of it comes to, in words.
     pub summary: String,
+    /// What is said below of firing, line by line.
+    pub caution: &'static [&'static str],
     /// Its pots, those that hold it up first.
     pub rows: Vec<LoadRow>,
 }
@@ -168,7 +170,8 @@ fn axis(rows: usize) -> Area {
 impl Drawing for Picture<'_> {
     fn size(&self) -> (u32, u32) {
         let more = if self.load.rows.len() > MOST { 24.0 } else { 0.0 };
-        (WIDTH as u32, (axis(self.load.rows.len()).bottom + 52.0 + more) as u32)
+        let height = axis(self.load.rows.len()).bottom + 52.0 + more;
+        (WIDTH as u32, (height + grid::caution_height(self.load.caution)) as u32)
     }
 
     fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
@@ -178,6 +181,7 @@ impl Drawing for Picture<'_> {
             self.row(canvas, row, TOP + STEP * (i as f64 + 0.5))?;
         }
         self.packed(canvas)?;
+        grid::caution(canvas, self.load.caution, f64::from(self.size().1))?;
         match self.load.rows.len().saturating_sub(MOST) {
             0 => Ok(()),
             more => {

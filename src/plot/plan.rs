@@ -70,6 +70,8 @@ pub struct PlanPicture {
     pub hours: Vec<(Time, Time)>,
     /// When the kiln is packed.
     pub kiln: Option<Time>,
+    /// What is said below of firing, line by line.
+    pub caution: &'static [&'static str],
     /// Up to when was looked.
     pub until: Time,
     /// Its pots, those that are worked on first in front.
@@ -260,7 +262,8 @@ fn axis(rows: usize) -> Area {
 impl Drawing for Picture<'_> {
     fn size(&self) -> (u32, u32) {
         let more = if self.plan.rows.len() > MOST { 24.0 } else { 0.0 };
-        (WIDTH as u32, (axis(self.plan.rows.len()).bottom + 56.0 + more) as u32)
+        let height = axis(self.plan.rows.len()).bottom + 56.0 + more;
+        (WIDTH as u32, (height + grid::caution_height(self.plan.caution)) as u32)
     }
 
     fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<DB>) -> Result<(), PlotError> {
@@ -270,6 +273,7 @@ impl Drawing for Picture<'_> {
             self.row(canvas, row, TOP + STEP * i as f64)?;
         }
         self.kiln(canvas)?;
+        grid::caution(canvas, self.plan.caution, f64::from(self.size().1))?;
         match self.plan.rows.len().saturating_sub(MOST) {
             0 => Ok(()),
             more => {

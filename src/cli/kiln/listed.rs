@@ -1,6 +1,7 @@
 //! A kiln load for programs. Times are RFC 3339, UTC; units are metric.
 
 use super::page::{Page, SLOW_TO};
+use crate::cli::screen::FIRING;
 use crate::core::candling::hold;
 use crate::core::kiln::Told;
 use crate::core::report::{Quantiles, TimeQuantiles, Warning};
@@ -30,6 +31,7 @@ pub struct Listed {
     first_stage_of_others: Option<Stage>,
     pots: Vec<Pot>,
     not_counted: Vec<Left>,
+    caution: String,
 }
 
 #[derive(Serialize)]
@@ -114,6 +116,7 @@ impl Listed {
             first_stage_of_others: load.slowest_of_others().map(stage),
             pots: load.pots.iter().map(Pot::new).collect(),
             not_counted: left.iter().map(|(pot, why)| Left { pot: pot.clone(), why }).collect(),
+            caution: FIRING.join(" "),
         }
     }
 }

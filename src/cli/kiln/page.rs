@@ -26,6 +26,10 @@ const WARMTH: &str = "No plastic, wood or wiring near kiln or heater; no fan on 
 /// there (common practice).
 pub const SLOW_TO: f64 = 120.0;
 
+/// Nobody holds a kiln below boiling for longer, s (common practice, no source: overnight, for
+/// thick sculpture some days and nights).
+const LONGEST_HOLD: f64 = 48.0 * HOUR;
+
 /// Warnings that are said of a load, beside those for which a pot cannot be told of.
 const SAID: [&str; 4] = ["reading-stale", "room-stale", "no-room-sensor", "thickness-guessed"];
 
@@ -208,15 +212,14 @@ impl Page<'_> {
         let Some(slowest) = of_others.or(of_all) else { return };
         let boils = words.degrees(hold(settings.altitude_m.unwrap_or(0.0), 0.0));
         let held = words.degrees(self.question.candling.hold);
-        let place = match settings.altitude_m {
-            Some(altitude) => format!("water boils at {boils} at {altitude} m"),
-            None => format!("water boils at {boils} at sea level"),
-        };
+        let altitude = settings.altitude_m.map(|m| format!("{m} m"));
+        let place = altitude.as_deref().unwrap_or("sea level");
+        let place = format!("water boils at {boils} at {place}");
         let it = match (of_others, self.load.leave_out.is_empty()) {
             (Some(_), false) => "the others",
             _ => "it",
         };
-        let water = words.water(&self.load.water_g);
+        let water = words.water(&self.load.driven_off_g);
         let hours = words::half_hours(slowest.hold_s());
         let [low, middle, high] =
             [slowest.diffusion_s.p10, slowest.diffusion_s.p50, slowest.diffusion_s.p90]
@@ -240,6 +243,7 @@ impl Page<'_> {
                 words::half_hours(slowest.practice_s)
             ),
         ];
+        lines.extend(beyond_practice(slowest));
         lines.push(
             "As long as a cold glass held at the spy-hole fogs, water leaves: hold on. Mind hands \
              and eyes."
@@ -317,9 +321,21 @@ impl Page<'_> {
             load: self.name.into(),
             packed: self.packed.max(words.now),
             summary: format!("{all}; {water}"),
+            caution: &screen::FIRING,
             rows: self.load.pots.iter().map(row).collect(),
         }
     }
+}
+
+/// That a hold is longer than any that is held, and what shortens it.
+fn beyond_practice(slowest: &Told) -> Option<String> {
+    (slowest.hold_s() > LONGEST_HOLD).then(|| {
+        format!(
+            "So long a hold is beyond practice: the less water is left, the shorter it is, so let \
+             {} dry longer in the room.",
+            slowest.pot
+        )
+    })
 }
 
 /// What is said of several pots, each text once, in the order in which it was met.

@@ -2,6 +2,7 @@
 
 use super::action;
 use super::timetable::{Latest, Timetable};
+use crate::cli::screen::FIRING;
 use crate::core::plan::done::Unconfirmed;
 use crate::core::plan::{Chances, Pair, Planned, Step};
 use crate::core::report::{TimeQuantiles, Warning};
@@ -35,6 +36,9 @@ pub struct Listed {
     /// Pairs that cannot be kept equally damp: each of their pots is planned by itself.
     apart: Vec<Apart>,
     latest_to_throw: Vec<Thrown>,
+    /// Where it was planned for a kiln.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    caution: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -78,6 +82,7 @@ impl Listed {
             pots: table.plan.pots.iter().map(Pot::new).collect(),
             apart: table.plan.apart.iter().map(apart).collect(),
             latest_to_throw: table.latest().into_iter().map(Thrown::new).collect(),
+            caution: table.question.kiln.map(|_| FIRING.join(" ")),
         }
     }
 }

@@ -4,7 +4,7 @@ use super::walks::{Walk, done_to, named};
 use crate::cli::Context;
 use crate::cli::calendar::Event;
 use crate::cli::names::{counted, list};
-use crate::cli::screen::{self, CAUTION, heading, paragraph};
+use crate::cli::screen::{self, CAUTION, FIRING, heading, paragraph};
 use crate::cli::words::{self, Words, printable};
 use crate::core::plan::backwards::Needs;
 use crate::core::plan::done::Unconfirmed;
@@ -461,6 +461,7 @@ impl Timetable<'_> {
             to_do: self.said().to_do.into(),
             hours: spans.map(|(from, to)| (at.plus(*from), at.plus(*to))).collect(),
             kiln: self.question.kiln.map(|kiln| at.plus(kiln)),
+            caution: if self.question.kiln.is_some() { &FIRING } else { &[] },
             until: words.now.plus(self.question.until),
             rows: self.in_order().iter().map(row).collect(),
         }
