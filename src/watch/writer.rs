@@ -211,9 +211,9 @@ impl Writer {
         self.clock.due_us = 0;
         let seconds = by as f64 / 1e6;
         warn!(
-            "the clock was set by {seconds:+.0} s: {} move with it; notes and weights that were typed since the start of `watch` stay as \
-             they are: look whether their times are right",
-            stamped(count)
+            "the clock was set by {seconds:+.0} s: {}; notes and weights that were typed since the \
+             start of `watch` stay as they are: look whether their times are right",
+            moved(count)
         );
         Ok(true)
     }
@@ -332,11 +332,11 @@ impl Writer {
     }
 }
 
-/// `the last 12 readings that it had stamped`.
-fn stamped(count: usize) -> String {
+/// `the last 12 readings that it had stamped move with it`.
+fn moved(count: usize) -> String {
     match count {
-        1 => "the last reading, which it had stamped,".into(),
-        n => format!("the last {n} readings that it had stamped"),
+        1 => "the last reading, which it had stamped, moves with it".into(),
+        n => format!("the last {n} readings that it had stamped move with it"),
     }
 }
 
@@ -352,7 +352,8 @@ fn move_stamped(readings: &mut [Reading], stamps: &[Stamp], by_us: i64) {
 mod tests {
     #[test]
     fn one_reading_is_no_plural() {
-        assert!(super::stamped(1).starts_with("the last reading,"));
-        assert!(super::stamped(2).starts_with("the last 2 readings "));
+        let said = [1, 2].map(super::moved);
+        assert_eq!(said[0], "the last reading, which it had stamped, moves with it");
+        assert_eq!(said[1], "the last 2 readings that it had stamped move with it");
     }
 }

@@ -88,3 +88,25 @@ fn a_mad_board_is_bounded_and_harms_no_other_pot() {
     let warnings = planter["warnings"].to_string();
     assert!(!warnings.contains("stale") && !warnings.contains("weigh-again"), "{warnings}");
 }
+
+#[test]
+fn a_flood_of_names_shuts_no_cell_out_on_which_a_pot_stands() {
+    let (studio, mut device) = (Studio::new(), Device::new());
+    studio.put("jar", "shelf-a:cell-1", now() - 3600.0);
+    let mut watch = Watch::start(&studio, &["--port", &device.path, "--refit-every", "1"]);
+    watch.until("ready", 1);
+    for i in 0..500 {
+        device.send(line(&format!("flood-{i}"), now(), 5.0));
+    }
+    watch.until("flood-64: not stored, too many sources", 1);
+    device.send(line("shelf-a:cell-1", now(), 1100.4));
+    eventually("weighed", || studio.values("shelf-a:cell-1") == [1100.4]);
+    // A pot that is put on its cell only now is known within seconds, too.
+    studio.put("planter", "shelf-a:cell-2", now() - 60.0);
+    eventually("weighed, too", || {
+        device.send(line("shelf-a:cell-2", now(), 900.5));
+        studio.samples("shelf-a:cell-2") > 0
+    });
+    assert!(watch.end(Signal::TERM).success());
+    assert_eq!(watch.said("first that found no place: flood-64, flood-65, flood-66"), 1);
+}
