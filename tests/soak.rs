@@ -182,7 +182,7 @@ fn a_week_of_sixteen_cells_is_kept_in_bounded_memory_and_room() {
 }
 
 #[test]
-#[ignore = "a year, two hours"]
+#[ignore = "a year, an hour"]
 fn a_year_of_sixteen_cells_is_kept_in_bounded_memory_and_room() {
     let weeks = std::env::var("WARECAST_SOAK_WEEKS").map_or(52, |weeks| weeks.parse().unwrap());
     // Raw for 60 days, and the week that is under way.
