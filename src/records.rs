@@ -140,6 +140,11 @@ impl Cover {
     /// All, in order of how freely a pot dries.
     pub const ALL: [Cover; 4] = [Cover::Open, Cover::Draped, Cover::Wrapped, Cover::Cupboard];
 
+    /// Whether it takes a sheet of plastic.
+    pub fn is_plastic(self) -> bool {
+        matches!(self, Cover::Draped | Cover::Wrapped)
+    }
+
     /// The word in files, JSON and on the screen.
     pub fn word(self) -> &'static str {
         match self {
@@ -351,6 +356,11 @@ impl Action {
             "lost" => Ok(Action::Lost(Some(detail.into()))),
             _ => Err(ActionError::Word),
         }
+    }
+
+    /// Whether it is put on a scale or cell, or taken off.
+    pub fn changes_cell(&self) -> bool {
+        matches!(self, Action::On(_) | Action::Off)
     }
 
     /// Whether nothing more is to come of its drying: packed in the kiln, or lost.

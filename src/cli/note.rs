@@ -306,14 +306,11 @@ fn confirm(
             return planned;
         }
         let pots: Vec<_> = met.iter().map(|plan| words::shell_word(&plan.pot)).collect();
-        let detail = plan.action.detail();
-        let detail =
-            if detail.is_empty() { detail } else { format!(" {}", words::shell_word(&detail)) };
         format!(
-            "{planned} If it was done then, too: {} note {} {}{detail} --at \"{}\"",
+            "{planned} If it was done then, too: {} note {} {} --at \"{}\"",
             context.command(),
             pots.join(" "),
-            plan.action.word(),
+            words::typed_action(&plan.action),
             words.typed_time(plan.time)
         )
     };
@@ -440,12 +437,11 @@ fn packed(store: &Store, pots: &[&Name], time: Time, words: &Words) -> anyhow::R
 
 /// Another pot that, by the log, stood on the scale until now: the later one takes it over.
 fn stood_on(roll: &Roll, pot: &str, scale: &str, time: Time) -> Option<String> {
-    let moved = |a: &Action| matches!(a, Action::On(_) | Action::Off);
     let there = roll.pots.iter().find(|other| {
         other.name != pot
             && roll.past_it(&other.name, time).is_none()
             && roll
-                .last(&other.name, time, moved)
+                .last(&other.name, time, Action::changes_cell)
                 .is_some_and(|row| matches!(&row.action, Action::On(on) if on == scale))
     })?;
     Some(format!(

@@ -14,7 +14,7 @@ use super::{Context, calendar, completions, plot, screen};
 use crate::answers::{Taught, plan};
 use crate::core::forecast::HORIZON;
 use crate::core::plan::backwards::Needs;
-use crate::core::plan::done::Unconfirmed;
+use crate::core::plan::done::{Unconfirmed, refuted};
 use crate::core::plan::hours::Hours;
 use crate::core::plan::work::{Within, Work};
 use crate::core::plan::{Pair, Plan, Question, Step};
@@ -147,8 +147,7 @@ pub fn run(args: Args, context: &Context) -> anyhow::Result<ExitCode> {
         screen::print(&table.page(&words, context, &look))?;
     }
     if args.accept {
-        let refuted = unconfirmed.iter().filter(|step| step.is_refuted());
-        let gone = refuted.flat_map(|step| &step.rows).chain(replaced).cloned().collect::<Vec<_>>();
+        let gone = refuted(unconfirmed).chain(replaced).cloned().collect::<Vec<_>>();
         accept(&mut store, plan, &gone, args.json)?;
     }
     Ok(ExitCode::SUCCESS)
@@ -175,7 +174,7 @@ fn made(store: &Store, names: &[Name], question: &Question, away: bool) -> anyho
     let mut planned = store.planned()?;
     planned.retain(|row| names.contains(&&row.pot));
     let unconfirmed = plan::unconfirmed(&studio, &taught, &planned, store.settings().plan.sure);
-    for row in unconfirmed.iter().filter(|step| step.is_refuted()).flat_map(|step| &step.rows) {
+    for row in refuted(&unconfirmed) {
         if let Some(log) = studio.handling.get_mut(&row.pot) {
             log.retain(|other| other != row);
         }
@@ -214,7 +213,7 @@ fn pairs(named: &[String], set: &[Pair], roll: &Roll) -> anyhow::Result<Vec<Pair
 /// Sheets of plastic that lie over boards and pots that are not asked about, or will.
 fn sheets_of_others(roll: &Roll, names: &[Name], at: Time) -> usize {
     let plastic =
-        |row: &HandlingRow| matches!(row.action, Action::Cover(Cover::Draped | Cover::Wrapped));
+        |row: &HandlingRow| matches!(row.action, Action::Cover(cover) if cover.is_plastic());
     let covered = |name: &Name| {
         let now = roll.last(name, at, |action| matches!(action, Action::Cover(_)));
         let to_come = roll.log(name).iter().filter(|row| row.time > at);
@@ -387,8 +386,7 @@ fn replaced(
     ahead: &[HandlingRow],
     unconfirmed: &[Unconfirmed],
 ) -> Vec<HandlingRow> {
-    let refuted = unconfirmed.iter().filter(|step| step.is_refuted());
-    let refuted: Vec<&HandlingRow> = refuted.flat_map(|step| &step.rows).collect();
+    let refuted: Vec<&HandlingRow> = refuted(unconfirmed).collect();
     let mut gone = Vec::new();
     for pot in &plan.pots {
         let covers =

@@ -5,7 +5,7 @@
 
 use crate::core::correction::Corrections;
 use crate::core::report::{Quantiles, TimeQuantiles};
-use crate::records::HEAVIEST_G;
+use crate::records::{Action, HEAVIEST_G};
 pub use crate::records::{printable, shell_word};
 use crate::store::settings::Units;
 use crate::units::{GRAMS_PER_OUNCE, MassUnit, Time, fahrenheit_from_celsius};
@@ -341,6 +341,14 @@ fn mass_unit(text: &str) -> Option<MassUnit> {
     })
 }
 
+/// An action as `note` takes it: `flip`, `move 'the cellar'`.
+pub fn typed_action(action: &Action) -> String {
+    match (action.word(), action.detail()) {
+        (word, detail) if detail.is_empty() => word.into(),
+        (word, detail) => format!("{word} {}", shell_word(&detail)),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -522,6 +530,8 @@ mod tests {
         assert_eq!(shell_word("tall jar"), "'tall jar'");
         assert_eq!(shell_word("potter's"), r"'potter'\''s'");
         assert_eq!(shell_word("-x"), "'-x'");
+        assert_eq!(typed_action(&Action::Move("the cellar".into())), "move 'the cellar'");
+        assert_eq!(typed_action(&Action::Flip), "flip");
     }
 
     #[test]

@@ -6,7 +6,7 @@
 //! no drying does. Thresholds are common practice, no source.
 
 use super::found::{EMPTY, TRIM};
-use crate::records::{Action, HandlingRow, Name, Parts, Point, Studio, Weighings};
+use crate::records::{Action, Name, Parts, Point, Studio, Weighings};
 use crate::units::{HOUR, Time};
 use std::mem;
 
@@ -125,7 +125,7 @@ fn shown(studio: &Studio, pot: &str, from: Time, to: Time) -> Vec<Point> {
 /// The cell on which a pot stands by the log.
 fn cell<'a>(studio: &'a Studio, pot: &str, t: Time) -> Option<&'a Name> {
     let mut rows = studio.handling.get(pot)?.iter();
-    match &rows.rfind(|row| row.time <= t && is_move(row))?.action {
+    match &rows.rfind(|row| row.time <= t && row.action.changes_cell())?.action {
         Action::On(cell) => Some(cell),
         _ => None,
     }
@@ -134,12 +134,8 @@ fn cell<'a>(studio: &'a Studio, pot: &str, t: Time) -> Option<&'a Name> {
 /// When a pot was moved first after a time, by the log.
 fn left(studio: &Studio, pot: &str, from: Time) -> Option<Time> {
     let rows = studio.handling.get(pot)?;
-    let row = rows.iter().find(|row| row.time > from && is_move(row))?;
+    let row = rows.iter().find(|row| row.time > from && row.action.changes_cell())?;
     (row.time <= studio.at).then_some(row.time)
-}
-
-fn is_move(row: &HandlingRow) -> bool {
-    matches!(row.action, Action::On(_) | Action::Off)
 }
 
 /// When the log first moved a pot, or the one on whose cell it stands, after a time.

@@ -1,16 +1,17 @@
 //! What is to come: draws from the posterior through the coming air and the planned covers.
 
+mod going;
 mod kinship;
 mod spread;
 
-use super::drying::{LANES, Lane, PotPhysics, PotState, StepAir, StepKeeping};
+use super::drying::{LANES, Lane, PotPhysics, PotState, StepAir};
 use super::inference::model::{self, Span, balance};
 use super::inference::posterior::{Departures, Draws, Posterior, RATE_LASTS};
 use super::room::{DEPARTURE_LASTS, Room, UNKNOWN_HUMIDITY_SD};
 use super::uneven::steep::{self, AHEAD, Steep, Steepest};
-use super::uneven::strain::Strain;
 use super::weather::{Weather, own_rate};
 use crate::units::{DAY, HOUR};
+pub(super) use going::Going;
 pub use kinship::Kin;
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
@@ -318,84 +319,7 @@ impl Batch {
 
     /// The batch at its beginning.
     pub fn going(&self) -> Going {
-        let passed = |of: fn(&Draw) -> Option<f64>| {
-            std::array::from_fn(|l| self.draws.get(l).and_then(of).unwrap_or(f64::INFINITY))
-        };
-        Going {
-            opens: passed(|d| d.opens),
-            closes: passed(|d| d.closes),
-            bone_dry: passed(|d| d.bone_dry),
-            firm_base: passed(|d| d.firm_base),
-            dry_through: std::array::from_fn(|l| match self.draws.get(l) {
-                Some(draw) if draw.wettest_free <= BONE_DRY_WETTEST => self.now,
-                _ => f64::INFINITY,
-            }),
-            wettest: self.state.wettest(),
-            water: self.state.mean_water(),
-            base: self.state.base_water(),
-            state: self.state.clone(),
-            turned: [false; LANES],
-            strain: Strain::new(
-                std::array::from_fn(|l| self.draws.get(l).map_or(0.0, |d| d.passed)),
-                self.now,
-            ),
-        }
-    }
-}
-
-/// A batch on its way; times in seconds since the pot was made, infinite where they never came.
-#[derive(Clone)]
-pub(super) struct Going {
-    pub opens: Lane,
-    pub closes: Lane,
-    pub bone_dry: Lane,
-    /// When its wettest part is dry.
-    pub dry_through: Lane,
-    firm_base: Lane,
-    /// Water of its wettest part, kg/kg dry basis.
-    pub wettest: Lane,
-    water: Lane,
-    base: Lane,
-    pub state: PotState,
-    turned: [bool; LANES],
-    /// How unevenly it dries, where that is looked at.
-    pub strain: Strain,
-}
-
-impl Going {
-    /// One step on, of a batch that is kept like this.
-    pub fn step(
-        &mut self,
-        batch: &Batch,
-        (span, band): (&Span, Band),
-        mut keeping: StepKeeping,
-        brought: &Brought,
-    ) {
-        for l in 0..batch.draws.len() {
-            self.turned[l] |= self.water[l] < batch.turn_at[l];
-            keeping.flipped[l] |= self.turned[l];
-        }
-        let dt = span.to - span.from;
-        self.state.step(&batch.physics, &brought.air, keeping, &brought.gain, dt);
-        let (before, water) = (self.water, self.state.mean_water());
-        let (base_before, base) = (self.base, self.state.base_water());
-        let (wettest_before, wettest) = (self.wettest, self.state.wettest());
-        for l in 0..batch.draws.len() {
-            let pass = |time: &mut f64, (before, water): (f64, f64), level: f64| {
-                if time.is_infinite() {
-                    let t = cross(span.from, before, span.to, water, level);
-                    *time = t.unwrap_or(f64::INFINITY);
-                }
-            };
-            let mean = (before[l], water[l]);
-            pass(&mut self.opens[l], mean, band.from);
-            pass(&mut self.closes[l], mean, band.to);
-            pass(&mut self.bone_dry[l], mean, brought.balance[l] + BONE_DRY_MEAN);
-            pass(&mut self.firm_base[l], (base_before[l], base[l]), band.from);
-            let most = (wettest_before[l], wettest[l]);
-            pass(&mut self.dry_through[l], most, brought.balance[l] + BONE_DRY_WETTEST);
-        }
-        (self.water, self.base, self.wettest) = (water, base, wettest);
+        Going::new(self)
     }
 }
 

@@ -18,7 +18,7 @@ use super::record::{Dryness, Event};
 use super::report::{Quantiles, TimeQuantiles};
 use super::room::{Climate, Room};
 use super::thinning::AIR_BEFORE;
-use crate::records::{Action, Air, HandlingRow, Point, Pot, Studio, Weighings};
+use crate::records::{Action, Air, HandlingRow, Point, Studio, Weighings};
 use crate::units::{HOUR, Time};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
@@ -70,9 +70,7 @@ pub fn lesson_again(studio: &Studio, pot: &str, before: Option<&Remembered>) -> 
 /// knows when they said so.
 pub fn then(studio: &Studio, pot: &str, at: Time) -> Studio {
     let mut out = Studio { at, bodies: studio.bodies.clone(), ..Studio::default() };
-    let known = |pot: &&Pot| pot.made_at <= at;
-    let mut next = studio.pots.get(pot).filter(known);
-    while let Some(pot) = next.filter(|pot| !out.pots.contains_key(&pot.name)) {
+    for pot in studio.family(pot).into_iter().take_while(|pot| pot.made_at <= at) {
         let name = &pot.name;
         out.pots.insert(name.clone(), pot.clone());
         if let Some(rows) = studio.handling.get(name) {
@@ -83,7 +81,6 @@ pub fn then(studio: &Studio, pot: &str, at: Time) -> Studio {
         if let Some(weighings) = weighed.filter(|all| !all.is_empty()) {
             out.weighings.insert(name.clone(), Weighings(weighings));
         }
-        next = pot.like.as_ref().and_then(|like| studio.pots.get(like)).filter(known);
     }
     // Of the air from long before nothing is asked, and it may be that of years.
     let begins = out.pots.values().map(|pot| pot.made_at);
@@ -110,7 +107,7 @@ pub fn alone(studio: &Studio, pot: &str) -> Option<Studio> {
 }
 
 /// When a pot was packed or lost.
-fn ended(studio: &Studio, pot: &str) -> Option<Time> {
+pub fn ended(studio: &Studio, pot: &str) -> Option<Time> {
     let rows = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
     rows.iter().find(|row| row.action.ends()).map(|row| row.time)
 }

@@ -85,7 +85,12 @@ const DOUBTS: [&str; 4] = ["not-fitted", "not-calibrated", "keeps-its-weight", "
 const LAGS: f64 = 0.01;
 const WORTH: f64 = 0.05;
 /// No weight of it, nor of one that it is like.
-pub(super) const NO_WEIGHT: &str = "no-weight";
+const NO_WEIGHT: &str = "no-weight";
+
+/// Whether a warning says that a pot was never weighed, nor is it like one that was.
+pub(super) fn says_unweighed(warning: &Warning, assessment: &Assessment) -> bool {
+    warning.code == NO_WEIGHT && !assessment.is_followed()
+}
 
 impl Ware {
     /// From an assessment that holds a prospect; `None` where it holds none.
@@ -115,7 +120,7 @@ impl Ware {
         let thickest = said.chain(of_state).fold(0.0, f64::max);
         let doubtful = |w: &&Warning| {
             let code = w.code;
-            let unweighed = code == NO_WEIGHT && !assessment.is_followed();
+            let unweighed = says_unweighed(w, assessment);
             NOT_READY.contains(&code) || DOUBTS.contains(&code) || unweighed
         };
         Some(Ware {
@@ -225,6 +230,7 @@ fn walk(
         let keeping = StepKeeping { flipped, ..span.keeping };
         let before = going.wettest;
         going.step(batch, (span, band), keeping, &brought);
+        going.see_wettest(span, &brought);
         let (from, to) = (span.from - now, span.to - now);
         for (l, shrunk) in shrunk.iter_mut().enumerate().filter(|(_, t)| t.is_infinite()) {
             let passed = cross(from, before[l], to, going.wettest[l], band.to);

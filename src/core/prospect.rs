@@ -286,6 +286,9 @@ impl<'p> Walk<'p> {
             let span = &self.line.spans[k];
             let keeping = kept(span, now, changes);
             going.step(self.batch, (span, band), keeping, &self.brought[k]);
+            if self.to_dry {
+                going.see_wettest(span, &self.brought[k]);
+            }
             if let Some(stands) = &self.prospect.stands {
                 going.strain.see(span.to, &going.state, stands);
             }

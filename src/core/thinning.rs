@@ -171,23 +171,26 @@ fn asked(made_at: Time, last: Time) -> impl Iterator<Item = Time> {
 /// which it is asked about: then none of its answers moves. `last`: when it was weighed last.
 pub fn same_air(a: &Studio, b: &Studio, pot: &str, last: Time) -> bool {
     let Some(made_at) = a.pots.get(pot).map(|pot| pot.made_at) else { return true };
-    asked(made_at, last).chain([a.at]).all(|at| same_air_then(a, b, pot, at))
+    let mut times = asked(made_at, last).chain([a.at]);
+    sample::say_the_same(a, b) && times.all(|at| same_air_then(a, b, pot, at))
 }
 
 fn same_air_then(a: &Studio, b: &Studio, pot: &str, at: Time) -> bool {
     let room = |studio, pot: &Pot| super::surroundings(studio, pot, at.since(pot.made_at));
     let same = |pot: &Pot| room(a, pot) == room(b, pot);
-    sample::say_the_same(a, b) && a.family(pot).into_iter().all(same)
+    a.family(pot).into_iter().all(same)
 }
 
-/// Whether all is the same that an answer about a pot is made of as of a time, in two studios that
-/// differ in what they keep of the same readings.
+/// Whether all but samples is the same that an answer about a pot is made of as of a time, in two
+/// studios that differ in what they keep of the same readings.
 fn same_then(a: &Studio, b: &Studio, pot: &str, at: Time) -> bool {
-    let weighed = |studio: &Studio, pot: &Pot| {
-        let all = studio.weighings.get(&pot.name).map_or(&[][..], |all| &all.0);
-        all[..all.partition_point(|p| p.time <= at)].to_vec()
+    let same = |pot: &Pot| {
+        let [a, b] = [a, b].map(|studio| {
+            let all = studio.weighings.get(&pot.name).map_or(&[][..], |all| &all.0);
+            &all[..all.partition_point(|p| p.time <= at)]
+        });
+        a == b
     };
-    let same = |pot: &Pot| weighed(a, pot) == weighed(b, pot);
     a.family(pot).into_iter().all(same) && same_air_then(a, b, pot, at)
 }
 
@@ -204,8 +207,10 @@ pub fn change([before, after]: [&Studio; 2], lessons: &Lessons, pot: &str, may: 
         return if last(after).is_none() { 0.0 } else { f64::INFINITY };
     };
     let times: Vec<Time> = questions(made_at, end).collect();
+    let samples_say_the_same = sample::say_the_same(before, after);
+    let same = |at| samples_say_the_same && same_then(before, after, pot, at);
     // What it teaches first: one fit, where all the rest are many.
-    if !same_then(before, after, pot, before.at) {
+    if !same(before.at) {
         let [a, b] = [before, after].map(|studio| taught(studio, pot));
         most.maybe(&a, &b, Most::taught);
     }
@@ -213,7 +218,7 @@ pub fn change([before, after]: [&Studio; 2], lessons: &Lessons, pot: &str, may: 
         if most.0 > may {
             break;
         }
-        if same_then(before, after, pot, at) {
+        if same(at) {
             continue;
         }
         let past = (at == end).then_some(&times[..]);

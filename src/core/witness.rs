@@ -151,8 +151,7 @@ fn undisturbed(rows: &[HandlingRow], history: &History) -> Option<(Name, f64, f6
     cuts.push(history.now);
     cuts.sort_by(f64::total_cmp);
     let on = |t: f64| {
-        let put = |row: &&HandlingRow| matches!(row.action, Action::On(_) | Action::Off);
-        let last = rows.iter().filter(put).rfind(|row| since(row) <= t)?;
+        let last = rows.iter().rfind(|row| row.action.changes_cell() && since(row) <= t)?;
         match &last.action {
             Action::On(cell) => Some(cell.clone()),
             _ => None,

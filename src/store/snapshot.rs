@@ -86,7 +86,8 @@ pub(super) fn turn_inside(
     parts: &Parts,
 ) -> Result<(), StoreError> {
     let rows = studio.handling.values().flatten();
-    let mut rows: Vec<HandlingRow> = rows.filter(|row| on_or_off(row)).cloned().collect();
+    let mut rows: Vec<HandlingRow> =
+        rows.filter(|row| row.action.changes_cell()).cloned().collect();
     rows.sort_by_key(|row| row.time); // stable: those of one time in order of pot, then action
     let series = readings::all_series(tx)?;
     studio.weighings = weighings(tx, studio.at, &series, &standings(&rows), parts)?;
@@ -109,14 +110,10 @@ struct Standing {
     to: Option<Time>,
 }
 
-fn on_or_off(row: &HandlingRow) -> bool {
-    matches!(row.action, Action::On(_) | Action::Off)
-}
-
 /// Who stood where, from handling rows in order of time. Nobody is put down in a plan.
 fn standings(rows: &[HandlingRow]) -> Vec<Standing> {
     let mut log = Log::default();
-    let rows: Vec<&HandlingRow> = rows.iter().filter(|row| on_or_off(row)).collect();
+    let rows: Vec<&HandlingRow> = rows.iter().filter(|row| row.action.changes_cell()).collect();
     for group in rows.chunk_by(|a, b| a.time == b.time) {
         let time = group[0].time;
         // Who is lifted off something, who is put down, and who was put down and lifted at once.

@@ -1,6 +1,6 @@
 //! A plan as people read it, as a picture, and as events of a calendar.
 
-use super::walks::{Walk, done_to, named};
+use super::walks::{Walk, named, planned_for};
 use crate::cli::Context;
 use crate::cli::calendar::Event;
 use crate::cli::names::{counted, list};
@@ -10,10 +10,9 @@ use crate::core::plan::backwards::Needs;
 use crate::core::plan::done::Unconfirmed;
 use crate::core::plan::work::Work;
 use crate::core::plan::{Chances, Plan, Planned, Question};
-use crate::core::prospect::Doing;
 use crate::core::uneven::by_pots;
 use crate::plot::{PlanPicture, PlanRow};
-use crate::records::{Action, HandlingRow, Name, shell_word};
+use crate::records::{HandlingRow, Name, shell_word};
 use crate::units::{DAY, Time};
 use anstyle::AnsiColor;
 
@@ -195,18 +194,10 @@ impl Timetable<'_> {
                 None if step.rows.len() > 1 => format!(" (and so of {})", list(pots().skip(1))),
                 _ => String::new(),
             };
-            let doing = match &row.action {
-                Action::Cover(cover) => done_to(Doing::Cover(*cover), &what),
-                Action::Flip => done_to(Doing::Flip, &what),
-                other => format!("{} {what} to {}", other.word(), other.detail()),
-            };
-            let note = format!(
-                "{} note {target} {} {}",
-                context.command(),
-                row.action.word(),
-                row.action.detail()
-            );
-            let (note, at) = (note.trim_end(), words.typed_time(row.time));
+            let doing = planned_for(&row.action, &what);
+            let typed = words::typed_action(&row.action);
+            let note = format!("{} note {target} {typed}", context.command());
+            let at = words.typed_time(row.time);
             lines.push(match step.done.filter(|_| step.is_refuted()) {
                 Some(done) => format!(
                     "{doing}, {}: by the weights it was not done ({}). This plan goes by them. If \

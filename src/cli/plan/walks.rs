@@ -100,21 +100,16 @@ impl Timetable<'_> {
 
     /// Rows of the same time and deed as one walk.
     fn together<'r>(&self, all: impl Iterator<Item = &'r HandlingRow>) -> Vec<Walk> {
-        let mut rows: BTreeMap<(Time, &str, String), Vec<&Name>> = BTreeMap::new();
+        let mut walks: BTreeMap<(Time, &str, String), Vec<&HandlingRow>> = BTreeMap::new();
         for row in all {
             let key = (row.time, row.action.word(), row.action.detail());
-            rows.entry(key).or_default().push(&row.pot);
+            walks.entry(key).or_default().push(row);
         }
-        let walk = |((at, word, detail), pots): ((Time, &str, String), Vec<&Name>)| {
-            let to = self.by_boards(&pots);
-            let text = match Action::parse(word, &detail) {
-                Ok(Action::Cover(cover)) => done_to(Doing::Cover(cover), &to),
-                Ok(Action::Flip) => done_to(Doing::Flip, &to),
-                _ => format!("{word} {to} to {}", printable(&detail)),
-            };
-            Walk { at, to: at, text }
+        let walk = |((at, ..), rows): ((Time, _, _), Vec<&HandlingRow>)| {
+            let pots: Vec<&Name> = rows.iter().map(|row| &row.pot).collect();
+            Walk { at, to: at, text: planned_for(&rows[0].action, &self.by_boards(&pots)) }
         };
-        rows.into_iter().map(walk).collect()
+        walks.into_iter().map(walk).collect()
     }
 }
 
@@ -134,8 +129,17 @@ fn label(step: &Step) -> String {
     }
 }
 
+/// What was planned, for what.
+pub(super) fn planned_for(action: &Action, what: &str) -> String {
+    match action {
+        Action::Cover(cover) => done_to(Doing::Cover(*cover), what),
+        Action::Flip => done_to(Doing::Flip, what),
+        other => format!("{} {what} to {}", other.word(), printable(&other.detail())),
+    }
+}
+
 /// What is done, to what.
-pub(super) fn done_to(doing: Doing, what: &str) -> String {
+fn done_to(doing: Doing, what: &str) -> String {
     match doing {
         Doing::Cover(Cover::Open) => format!("uncover {what}"),
         Doing::Cover(Cover::Draped) => format!("drape {what}"),

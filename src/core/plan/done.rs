@@ -6,11 +6,12 @@
 //! board are under one sheet: what their weights say is added up.
 
 use crate::core::handling::History;
+use crate::core::hindsight::ended;
 use crate::core::inference::lessons::Lessons;
 use crate::core::inference::posterior::Posterior;
 use crate::core::inference::valleys::LEAST_SHARE;
 use crate::core::{surroundings_by, taught_model, within_reason};
-use crate::records::{Action, Cover, HandlingRow, Name, Studio, Weighings};
+use crate::records::{Action, Cover, HandlingRow, Name, Pot, Studio, Weighings};
 use crate::units::{HOUR, Time};
 use std::collections::BTreeMap;
 
@@ -46,6 +47,11 @@ impl Unconfirmed {
     }
 }
 
+/// Rows of which the weights say that they were not done.
+pub fn refuted(steps: &[Unconfirmed]) -> impl Iterator<Item = &HandlingRow> {
+    steps.iter().filter(|step| step.is_refuted()).flat_map(|step| &step.rows)
+}
+
 /// Planned rows whose time has come and that are the last word on how their pots are kept, by
 /// step, but for covers that lay there already; nothing is known of them yet. The weights are to be
 /// believed where they are surer than `sure` that one was not done, or that it was.
@@ -70,14 +76,13 @@ pub fn open_steps(studio: &Studio, planned: &[HandlingRow], sure: f64) -> Vec<Un
         let key = (row.time, row.action.word(), row.action.detail(), pot.board.clone(), alone);
         steps.entry(key).or_default().push(row.clone());
     }
-    let dries = |pot: &Name, at: Time| {
-        let log = studio.handling.get(pot).map_or(&[][..], Vec::as_slice);
-        studio.pots[pot].made_at <= at && !log.iter().any(|r| r.time <= at && r.action.ends())
+    let dries = |pot: &Pot, at: Time| {
+        pot.made_at <= at && ended(studio, &pot.name).is_none_or(|end| end > at)
     };
     let step = |((time, .., board, _), rows): (Step, Vec<HandlingRow>)| {
         let meant = |pot: &Name| rows.iter().any(|row| row.pot == *pot);
         let on_it = studio.pots.values().filter(|pot| pot.board == board);
-        let whole = on_it.filter(|pot| dries(&pot.name, time)).all(|pot| meant(&pot.name));
+        let whole = on_it.filter(|pot| dries(pot, time)).all(|pot| meant(&pot.name));
         Unconfirmed { board: board.filter(|_| whole), rows, done: None, sure }
     };
     steps.into_iter().map(step).collect()

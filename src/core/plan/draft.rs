@@ -121,7 +121,7 @@ impl<'a> Draft<'a> {
     fn parts(&self, index: usize) -> Option<Vec<Kept>> {
         let kept = &self.kept[index];
         let Group { members, board, .. } = &kept.group;
-        let short = |m: &usize| self.is_short(*m) || self.is_lost(*m);
+        let short = |m: &usize| self.wants_help(*m);
         if members.len() < 2 || !members.iter().any(short) {
             return None;
         }
@@ -166,11 +166,17 @@ impl<'a> Draft<'a> {
         self.places[member].is_some_and(|place| place.chance < self.enough(member))
     }
 
+    /// Whether a pot is not likely enough worked on as it is kept, or may crack.
+    fn wants_help(&self, member: usize) -> bool {
+        self.is_short(member) || self.is_lost(member)
+    }
+
     /// Groups that need something done and for which nothing was looked for yet, those that close
     /// first in front.
     pub fn needy(&self) -> Vec<usize> {
-        let short = |m: &usize| self.is_short(*m) || self.is_lost(*m);
-        let needs = |group: &Group| !group.ways.is_empty() && group.members.iter().any(short);
+        let needs = |group: &Group| {
+            !group.ways.is_empty() && group.members.iter().any(|m| self.wants_help(*m))
+        };
         let closes = |group: &usize| {
             let courses = self.kept[*group].nothing.courses.iter();
             courses.map(|courses| closing(courses)).fold(f64::INFINITY, f64::min)

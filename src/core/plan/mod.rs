@@ -28,7 +28,7 @@ pub mod work;
 use super::assessment::Assessment;
 use super::correction::Corrections;
 use super::forecast::Band;
-use super::kiln::NO_WEIGHT;
+use super::kiln::says_unweighed;
 use super::on_its_rim;
 use super::prospect::{Change, Course, Doing, Prospect};
 use super::report::{PotAnswer, TimeQuantiles, Warning};
@@ -143,8 +143,7 @@ impl Subject {
     ) -> Option<Subject> {
         let answer: PotAnswer = assessment.answer(studio, corrections)?;
         let (band, on_rim) = (assessment.band(), on_its_rim(studio, &pot.name)?);
-        let no_weight = answer.warnings.iter().any(|warning| warning.code == NO_WEIGHT);
-        let unweighed = no_weight && !assessment.is_followed();
+        let unweighed = answer.warnings.iter().any(|warning| says_unweighed(warning, &assessment));
         let prospect = assessment.prospect?;
         let ahead = work.lies_ahead(studio, &pot.name, &answer, band);
         let firm = work == Work::Trim && !ahead && answer.water.now.p90 < band.from;

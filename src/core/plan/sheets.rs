@@ -2,7 +2,6 @@
 
 use super::draft::{Draft, Way};
 use crate::core::prospect::Change;
-use crate::records::Cover;
 
 /// From when to when, s from now.
 type Span = (f64, f64);
@@ -15,7 +14,7 @@ impl Draft<'_> {
         let covers = self.subjects[*member].prospect.covers(changes);
         let ends = covers.iter().skip(1).map(|(from, _)| *from).chain([f64::INFINITY]);
         let spans = covers.iter().zip(ends);
-        let spans = spans.filter(|((_, cover), _)| is_plastic(*cover));
+        let spans = spans.filter(|((_, cover), _)| cover.is_plastic());
         spans.map(|((from, _), to)| (*from, to)).collect()
     }
 
@@ -43,10 +42,6 @@ impl Draft<'_> {
             !fits(&own, &already, &self.taken_by_others(*group), sheets)
         })
     }
-}
-
-fn is_plastic(cover: Cover) -> bool {
-    matches!(cover, Cover::Draped | Cover::Wrapped)
 }
 
 /// Whether a sheet over these spans can be had: wherever none lies there already, others leave one.
